@@ -1,0 +1,1 @@
+"""Commands, one thin module each."""

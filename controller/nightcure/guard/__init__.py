@@ -1,0 +1,1 @@
+"""Interlocks, alarms and the trip latch."""

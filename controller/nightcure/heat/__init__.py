@@ -1,0 +1,1 @@
+"""What we do about it: regulators, the modulator (duty to on/off) and the relay."""

@@ -1,0 +1,1 @@
+"""What is true now: readings, the 1-Wire reader, and whether a reading is believable."""

@@ -1,0 +1,269 @@
+"""A cure profile: ramps, soaks and a cool-down, and the setpoint it gives as the night goes.
+
+The same thing is a TOML file and JSON in the API:
+
+    name = "Lid and rim, overnight"
+    lag_c = 5.0        # a ramp waits while the air is further behind than this
+    band_c = 2.0       # a soak's clock counts while the slowest part is within this
+    [[segments]]
+    kind = "ramp"
+    to_c = 38.0
+    rate_c_per_h = 15.0
+    [[segments]]
+    kind = "soak"
+    at_c = 38.0
+    hours = 9.0
+    [[segments]]
+    kind = "cool"
+    rate_c_per_h = 20.0
+    below_c = 25.0
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal, NamedTuple
+
+from pydantic import Field, ValidationError
+
+from .errors import BadInput
+from .settings import WALL_C, Limits, Section, faults_as_sentences, read_toml
+from .units import show_duration
+
+#: A profile's own time is counted from this air temperature where none is known yet.
+COLD_START_C = 5.0
+
+
+class Ramp(Section):
+    """Bring the air to `to_c` at `rate_c_per_h`, up or down."""
+
+    kind: Literal["ramp"] = "ramp"
+    to_c: Annotated[float, Field(ge=0, le=WALL_C)]
+    rate_c_per_h: Annotated[float, Field(gt=0, le=120)]
+
+
+class Soak(Section):
+    """Hold `at_c` until the slowest part has been within the band for `hours`."""
+
+    kind: Literal["soak"] = "soak"
+    at_c: Annotated[float, Field(ge=0, le=WALL_C)]
+    hours: Annotated[float, Field(gt=0, le=72)]
+
+
+class Cool(Section):
+    """Let it fall, not faster than `rate_c_per_h`, until air and parts are below `below_c`."""
+
+    kind: Literal["cool"] = "cool"
+    rate_c_per_h: Annotated[float, Field(gt=0, le=120)]
+    below_c: Annotated[float, Field(ge=0, le=WALL_C)]
+
+
+Segment = Annotated[Ramp | Soak | Cool, Field(discriminator="kind")]
+
+
+class Profile(Section):
+    """A named list of segments and the two tolerances that tie the clock to the oven."""
+
+    name: Annotated[str, Field(min_length=1, max_length=60)]
+    lag_c: Annotated[float, Field(ge=0.5, le=30)] = 5.0
+    band_c: Annotated[float, Field(ge=0.2, le=10)] = 2.0
+    segments: Annotated[tuple[Segment, ...], Field(min_length=1, max_length=40)]
+
+    @property
+    def highest_c(self) -> float:
+        """The highest setpoint it asks for, °C."""
+        return max(
+            s.to_c if isinstance(s, Ramp) else s.at_c
+            for s in self.segments
+            if not isinstance(s, Cool)
+        )
+
+    def planned_s(self, start_c: float, ramp_limit_c_per_h: float = 30.0) -> float:
+        """Shortest duration (s) from an air temperature of `start_c`, nothing ever waiting."""
+        at_c, total_s = start_c, 0.0
+        for segment in self.segments:
+            if isinstance(segment, Ramp):
+                total_s += abs(segment.to_c - at_c) / segment.rate_c_per_h * 3600.0
+                at_c = segment.to_c
+            elif isinstance(segment, Soak):
+                total_s += abs(segment.at_c - at_c) / ramp_limit_c_per_h * 3600.0
+                total_s += segment.hours * 3600.0
+                at_c = segment.at_c
+            elif at_c > segment.below_c:
+                total_s += (at_c - segment.below_c) / segment.rate_c_per_h * 3600.0
+                at_c = segment.below_c
+        return total_s
+
+    def refusals(self, limits: Limits) -> tuple[str, ...]:
+        """Why this oven will not run it, a sentence each; empty if it will."""
+        faults: list[str] = []
+        if not any(isinstance(s, Soak) for s in self.segments):
+            faults.append(f"profile '{self.name}' has no soak, so nothing would cure; add one.")
+        for number, s in enumerate(self.segments, 1):
+            place = f"profile '{self.name}', segment {number} ({s.kind})"
+            if not isinstance(s, Soak) and s.rate_c_per_h > limits.ramp_c_per_h:
+                faults.append(
+                    f"{place}: rate_c_per_h is {s.rate_c_per_h:g} and this oven's moulds take at "
+                    f"most {limits.ramp_c_per_h:g}; slow it down."
+                )
+            target_c = s.to_c if isinstance(s, Ramp) else s.at_c if isinstance(s, Soak) else None
+            highest_c = min(limits.air_c, limits.part_c) - 1.0
+            if target_c is not None and target_c > highest_c:
+                faults.append(
+                    f"{place}: {target_c:g} °C is above what this oven may be asked for, "
+                    f"{highest_c:g} °C (1 °C under its limits); lower it."
+                )
+            if isinstance(s, Cool) and number < len(self.segments):
+                faults.append(f"{place}: a cool-down ends the night; put it last.")
+        longest_s = limits.longest_night_h * 3600.0
+        planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h)
+        if planned_s > longest_s:
+            faults.append(
+                f"profile '{self.name}' takes at least {show_duration(planned_s)} and the longest "
+                f"night allowed is {show_duration(longest_s)}; shorten it."
+            )
+        return tuple(faults)
+
+
+def parse_profile(data: Any, where: str = "profile") -> Profile:
+    """A profile from JSON-like data. Raises BadInput, a sentence per fault."""
+    try:
+        return Profile.model_validate(data)
+    except ValidationError as error:
+        raise BadInput(*faults_as_sentences(error, where)) from None
+
+
+def load_profile(path: Path) -> Profile:
+    """A profile from a TOML file. Raises BadInput, a sentence per fault."""
+    return parse_profile(read_toml(path), str(path))
+
+
+class Oven(NamedTuple):
+    """What a profile needs to know of the oven at a tick, °C."""
+
+    control_c: float
+    slowest_c: float
+    """The part or mould furthest from the setpoint, else the air."""
+    hottest_c: float
+    ambient_c: float | None
+
+
+class ProfileRun:
+    """A profile under way: its setpoint now and ahead, and how long is left. No clock, no I/O."""
+
+    def __init__(self, profile: Profile, start_c: float, ramp_limit_c_per_h: float) -> None:
+        self.profile = profile
+        self.ramp_limit_c_per_h = ramp_limit_c_per_h
+        self.index = 0
+        self.setpoint_c = start_c
+        self.counted_s = 0.0
+        """Of the present soak: the time that counted."""
+        self.waiting = False
+        """The clock or the ramp stands still because the oven is behind."""
+
+    @property
+    def finished(self) -> bool:
+        """Whether every segment is over."""
+        return self.index >= len(self.profile.segments)
+
+    @property
+    def segment(self) -> Ramp | Soak | Cool:
+        """The segment under way."""
+        return self.profile.segments[self.index]
+
+    def advance(self, dt_s: float, oven: Oven) -> None:
+        """Let `dt_s` pass with the oven as it is; moves the setpoint and perhaps the segment."""
+        s = self.segment
+        if isinstance(s, Ramp):
+            behind_c = self.setpoint_c - oven.control_c
+            if s.to_c < self.setpoint_c:
+                behind_c = -behind_c
+            self.waiting = behind_c > self.profile.lag_c
+            if not self.waiting:
+                self._move(s.to_c, s.rate_c_per_h, dt_s)
+            if self.setpoint_c == s.to_c:
+                self._next()
+        elif isinstance(s, Soak):
+            self._move(s.at_c, self.ramp_limit_c_per_h, dt_s)
+            self.waiting = (
+                self.setpoint_c != s.at_c
+                or abs(oven.slowest_c - s.at_c) > self.profile.band_c
+                or abs(oven.control_c - s.at_c) > self.profile.band_c
+            )
+            if not self.waiting:
+                self.counted_s += dt_s
+            if self.counted_s >= s.hours * 3600.0:
+                self._next()
+        else:
+            self.waiting = False
+            self._move(min(s.below_c - 1.0, self.setpoint_c), s.rate_c_per_h, dt_s)
+            coldest_c = s.below_c if oven.ambient_c is None else max(s.below_c, oven.ambient_c + 2)
+            if oven.hottest_c < coldest_c:
+                self._next()
+
+    def ahead(self, lead_s: float) -> float:
+        """The setpoint (°C) `lead_s` from now if nothing waits and no soak ends meanwhile."""
+        if self.finished:
+            return self.setpoint_c
+        s = self.segment
+        at_c = self.setpoint_c
+        if isinstance(s, Ramp):
+            if self.waiting:
+                return at_c
+            return _towards(at_c, s.to_c, s.rate_c_per_h * lead_s / 3600.0)
+        if isinstance(s, Soak):
+            left_s = s.hours * 3600.0 - self.counted_s
+            if left_s < lead_s and self.index + 1 < len(self.profile.segments):
+                following = self.profile.segments[self.index + 1]
+                step_c = (lead_s - left_s) / 3600.0
+                if isinstance(following, Ramp):
+                    return _towards(at_c, following.to_c, following.rate_c_per_h * step_c)
+                if isinstance(following, Cool):
+                    return _towards(at_c, following.below_c, following.rate_c_per_h * step_c)
+            return _towards(at_c, s.at_c, self.ramp_limit_c_per_h * lead_s / 3600.0)
+        return _towards(at_c, min(at_c, s.below_c - 1.0), s.rate_c_per_h * lead_s / 3600.0)
+
+    def left_s(self) -> float:
+        """Time (s) until the end if nothing waits."""
+        if self.finished:
+            return 0.0
+        rest = self.profile.model_copy(update={"segments": self.profile.segments[self.index :]})
+        return rest.planned_s(self.setpoint_c, self.ramp_limit_c_per_h) - self.counted_s
+
+    def skip(self) -> None:
+        """Leave the present segment; the setpoint stays where it is."""
+        self._next()
+
+    def snapshot(self) -> dict[str, Any]:
+        """All state, JSON-ready; `restore` gives the same run again."""
+        return {
+            "profile": self.profile.model_dump(mode="json"),
+            "ramp_limit_c_per_h": self.ramp_limit_c_per_h,
+            "index": self.index,
+            "setpoint_c": self.setpoint_c,
+            "counted_s": self.counted_s,
+            "waiting": self.waiting,
+        }
+
+    @classmethod
+    def restore(cls, state: dict[str, Any]) -> ProfileRun:
+        """The run that `snapshot` was taken from."""
+        run = cls(Profile.model_validate(state["profile"]), 0.0, state["ramp_limit_c_per_h"])
+        for key in ("index", "setpoint_c", "counted_s", "waiting"):
+            setattr(run, key, state[key])
+        return run
+
+    def _move(self, target_c: float, rate_c_per_h: float, dt_s: float) -> None:
+        self.setpoint_c = _towards(self.setpoint_c, target_c, rate_c_per_h * dt_s / 3600.0)
+
+    def _next(self) -> None:
+        self.index += 1
+        self.counted_s = 0.0
+        self.waiting = False
+
+
+def _towards(from_c: float, to_c: float, most_c: float) -> float:
+    """`from_c` moved towards `to_c` by at most `most_c`."""
+    if abs(to_c - from_c) <= most_c:
+        return to_c
+    return from_c + most_c if to_c > from_c else from_c - most_c

@@ -1,0 +1,103 @@
+"""What crosses the loop's two doors: a tick's inputs and its decision. Plain, fixed, comparable."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any, NamedTuple
+
+from .measure.reading import Fault, Reading
+
+
+class Phase(StrEnum):
+    """Where the night is."""
+
+    IDLE = "idle"
+    RAMP = "ramp"
+    SOAK = "soak"
+    COOL = "cool"
+    DONE = "done"
+    TRIPPED = "tripped"
+
+
+class Command(NamedTuple):
+    """A row of the inbox, taken and not expired."""
+
+    id: int
+    word: str
+    """`start`, `stop`, `acknowledge`, `reset` (and what later pages add)."""
+    args: dict[str, Any]
+    who: str
+
+
+class TickInputs(NamedTuple):
+    """Everything the loop may know at a tick.
+
+    Attributes:
+        mono_s: monotonic seconds; control runs on it.
+        wall_s: UTC seconds; people read it.
+        readings: one per thermometer, in the order of the settings.
+        commands: taken from the inbox since the last tick.
+        ledger_silent_s: how long the ledger has accepted no write, s.
+        inbox_silent_s: how long the inbox could not be read, s.
+        stop_pressed: the stop button is held.
+    """
+
+    mono_s: float
+    wall_s: float
+    readings: tuple[Reading, ...]
+    commands: tuple[Command, ...] = ()
+    ledger_silent_s: float = 0.0
+    inbox_silent_s: float = 0.0
+    stop_pressed: bool = False
+
+
+class Event(NamedTuple):
+    """Something that happened, in one sentence."""
+
+    kind: str
+    """`night`, `phase`, `alarm`, `trip`, `command` or `note`."""
+    name: str
+    message: str
+    state: str | None = None
+    """Alarms: their state after the event."""
+
+
+class Outcome(NamedTuple):
+    """What became of a command."""
+
+    command_id: int
+    outcome: str
+    """`done` or `refused`."""
+    message: str
+
+
+class Decision(NamedTuple):
+    """What is to be done now; everything the daemon does to the world comes out of one."""
+
+    heater_on: bool
+    contactor_on: bool
+    fan_on: bool
+    phase: Phase
+    segment: int | None
+    setpoint_c: float | None
+    control_c: float | None
+    """The believed control temperature (air, offset applied)."""
+    duty: float
+    left_s: float | None
+    waiting: bool
+    trip: str | None
+    """The interlock that holds the oven off, or None."""
+    believed: tuple[float | None, ...]
+    """Each thermometer's temperature if believed, offset applied, °C."""
+    faults: tuple[Fault | None, ...]
+    events: tuple[Event, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
+
+
+#: A decision in which nothing is on; what a loop that knows nothing would say.
+def all_off(thermometers: int) -> Decision:
+    """The decision that switches everything off, for `thermometers` unread sensors."""
+    return Decision(
+        False, False, False, Phase.IDLE, None, None, None, 0.0, None, False, None,
+        (None,) * thermometers, (None,) * thermometers,
+    )  # fmt: skip

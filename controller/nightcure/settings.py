@@ -1,0 +1,274 @@
+"""oven.toml -> typed settings. Every field has a unit in its name and a range.
+
+A wrong file gives one sentence per fault: the key, the value found, what would be right.
+Safety limits come from what the parts of an oven stand (see `Limits`); they can be raised only
+with an explicit acknowledgement, and never past the wall.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from .errors import BadInput
+from .units import TemperatureUnit
+
+#: Foam board and mould surfaces are kept below this; a peroxide's self-accelerating decomposition
+#: starts about here (from memory, and a panel maker's long-term limit of 70-80 °C).
+ACKNOWLEDGE_ABOVE_C = 60.0
+#: The wall nobody passes: foam board softens.
+WALL_C = 80.0
+#: Heater surface: black heat, far below styrene's autoignition at 490 °C (NIOSH pocket guide).
+HEATER_ACKNOWLEDGE_ABOVE_C = 200.0
+HEATER_WALL_C = 300.0
+
+#: GPIO9-27 are pulled down at boot; GPIO0-8 are pulled up, which may switch a heater on.
+Pin = Annotated[int, Field(ge=9, le=27)]
+Positive = Annotated[float, Field(gt=0.0)]
+
+
+class Section(BaseModel):
+    """A table of oven.toml: unknown keys are faults, values are fixed once read."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class Heater(Section):
+    """The heater and the relay that switches it."""
+
+    power_w: Annotated[float, Field(gt=0, le=6000)]
+    pin: Pin
+    active_high: bool = True
+    window_s: Annotated[float, Field(ge=2, le=1800)] = 20.0
+    """Time-proportioning window: 10-60 s solid-state relay, minutes for a mechanical contactor."""
+    min_on_s: Annotated[float, Field(ge=0, le=600)] = 2.0
+    min_off_s: Annotated[float, Field(ge=0, le=600)] = 2.0
+
+    @model_validator(mode="after")
+    def _window_holds_both(self) -> Self:
+        if self.min_on_s + self.min_off_s > self.window_s:
+            raise ValueError(
+                f"min_on_s + min_off_s is {self.min_on_s + self.min_off_s:g} s and does not fit "
+                f"the window of {self.window_s:g} s; lengthen window_s or shorten the two."
+            )
+        return self
+
+
+class Output(Section):
+    """A declared output pin: the safety contactor or the fan."""
+
+    pin: Pin
+    active_high: bool = True
+
+
+class Button(Section):
+    """A push button to ground that ends the night."""
+
+    pin: Pin
+
+
+class Role(StrEnum):
+    """What a thermometer measures."""
+
+    AIR = "air"
+    PART = "part"
+    MOULD = "mould"
+    AMBIENT = "ambient"
+    HEATER = "heater"
+
+
+class Thermometer(Section):
+    """One DS18B20 on the 1-Wire bus."""
+
+    id: Annotated[str, Field(pattern=r"^28-[0-9a-f]{12}$")]
+    role: Role
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    offset_c: Annotated[float, Field(ge=-5, le=5)] = 0.0
+    """Added to every reading: what an ice point or a reference thermometer showed it lacks."""
+
+
+class Regulator(Section):
+    """How the duty is found. Gains are in watts, so another heater needs no retuning."""
+
+    kind: Literal["pid", "bang-bang"] = "pid"
+    gain_w_per_k: Annotated[float, Field(gt=0, le=5000)] = 30.0
+    integral_s: Annotated[float, Field(ge=10, le=36000)] = 400.0
+    derivative_s: Annotated[float, Field(ge=0, le=3600)] = 30.0
+    filter_s: Annotated[float, Field(ge=0, le=600)] = 10.0
+    feed_forward: bool = True
+    hysteresis_c: Annotated[float, Field(ge=0.1, le=10)] = 0.5
+    """Bang-bang only: on below setpoint minus this, off above setpoint plus this."""
+
+
+class Model(Section):
+    """What is known of the oven; feed-forward and several interlocks use it."""
+
+    loss_w_per_k: Annotated[float, Field(gt=0, le=500)]
+    air_capacity_j_per_k: Annotated[float, Field(gt=0, le=1e7)]
+    """Air, inner wall skin and whatever else follows the air within minutes."""
+    mould_capacity_j_per_k: Annotated[float, Field(ge=0, le=1e7)] = 0.0
+    mould_lag_s: Annotated[float, Field(ge=0, le=36000)] = 0.0
+    heater_lag_s: Annotated[float, Field(ge=0, le=3600)] = 200.0
+    assumed_ambient_c: Annotated[float, Field(ge=-40, le=50)] = 10.0
+    """Used where no ambient thermometer is declared or believable."""
+
+
+class Limits(Section):
+    """Past any of these the oven trips: heater off until a person resets it."""
+
+    air_c: Annotated[float, Field(ge=20, le=WALL_C)] = 60.0
+    part_c: Annotated[float, Field(ge=20, le=WALL_C)] = 60.0
+    heater_c: Annotated[float, Field(ge=40, le=HEATER_WALL_C)] = 200.0
+    exotherm_c: Annotated[float, Field(ge=2, le=40)] = 8.0
+    """A part may be this much hotter than the air while the oven is heated."""
+    ramp_c_per_h: Annotated[float, Field(gt=0, le=120)] = 30.0
+    longest_heater_on_h: Annotated[float, Field(gt=0, le=24)] = 5.0
+    longest_night_h: Annotated[float, Field(gt=0, le=72)] = 16.0
+    i_accept_limits_above_60_c: bool = False
+
+    @model_validator(mode="after")
+    def _acknowledged(self) -> Self:
+        if self.i_accept_limits_above_60_c:
+            return self
+        for key, value, most in (
+            ("air_c", self.air_c, ACKNOWLEDGE_ABOVE_C),
+            ("part_c", self.part_c, ACKNOWLEDGE_ABOVE_C),
+            ("heater_c", self.heater_c, HEATER_ACKNOWLEDGE_ABOVE_C),
+        ):
+            if value > most:
+                raise ValueError(
+                    f"{key} is {value:g} and foam board, moulds and peroxide are kept below "
+                    f"{most:g}; lower it, or set i_accept_limits_above_60_c = true if the whole "
+                    f"oven is built for more."
+                )
+        return self
+
+
+class Web(Section):
+    """The page. Without a passphrase it is seen from this machine only and takes no commands."""
+
+    address: Annotated[str, Field(min_length=1)] = "127.0.0.1"
+    port: Annotated[int, Field(ge=1, le=65535)] = 8733
+    passphrase_hash: Annotated[str, Field(pattern=r"^\$argon2id\$")] | None = None
+
+    @model_validator(mode="after")
+    def _wide_needs_passphrase(self) -> Self:
+        if self.address not in ("127.0.0.1", "::1", "localhost") and self.passphrase_hash is None:
+            raise ValueError(
+                f"address is {self.address} and no passphrase_hash is set, so anyone on the "
+                f"network could heat the oven; use 127.0.0.1 or set a passphrase "
+                f"(nightcure passphrase prints the line)."
+            )
+        return self
+
+
+class Timing(Section):
+    """The loop's rhythm and how long a silence may last."""
+
+    tick_s: Annotated[float, Field(ge=0.5, le=10)] = 2.0
+    dead_man_s: Annotated[float, Field(ge=2, le=9)] = 6.0
+    """With no fresh decision for this long the relay opens, whatever thread has died."""
+    resume_within_min: Annotated[float, Field(ge=0, le=240)] = 30.0
+    resume_lost_c: Annotated[float, Field(ge=0, le=40)] = 12.0
+    """A night is taken up again if it stood still no longer, and the air fell no further."""
+
+    @model_validator(mode="after")
+    def _dead_man_outlasts_tick(self) -> Self:
+        if self.dead_man_s < 2 * self.tick_s:
+            raise ValueError(
+                f"dead_man_s is {self.dead_man_s:g} and would open the relay between healthy "
+                f"ticks of {self.tick_s:g} s; set it to at least {2 * self.tick_s:g}."
+            )
+        return self
+
+
+class Settings(Section):
+    """Everything in oven.toml."""
+
+    name: Annotated[str, Field(min_length=1, max_length=60)]
+    units: TemperatureUnit = "C"
+    ledger: Path = Path("nightcure.ledger")
+    heater: Heater
+    contactor: Output | None = None
+    fan: Output | None = None
+    stop_button: Button | None = None
+    thermometers: Annotated[tuple[Thermometer, ...], Field(min_length=1, max_length=16)]
+    regulator: Regulator = Regulator()
+    model: Model
+    limits: Limits = Limits()
+    web: Web = Web()
+    timing: Timing = Timing()
+
+    @field_validator("thermometers")
+    @classmethod
+    def _one_control_sensor(cls, value: tuple[Thermometer, ...]) -> tuple[Thermometer, ...]:
+        if not any(t.role is Role.AIR for t in value):
+            raise ValueError("no thermometer has role = 'air'; the regulator needs at least one.")
+        for key in ("id", "name"):
+            seen = [getattr(t, key) for t in value]
+            twice = {item for item in seen if seen.count(item) > 1}
+            if twice:
+                raise ValueError(f"{key} {sorted(twice)[0]!r} is given to two thermometers.")
+        return value
+
+    @model_validator(mode="after")
+    def _no_pin_twice(self) -> Self:
+        pins = [self.heater.pin, *(p.pin for p in (self.contactor, self.fan, self.stop_button) if p)]
+        if len(set(pins)) < len(pins):
+            raise ValueError(f"one pin is given two jobs (pins {pins}); give each its own.")
+        return self
+
+    def indices(self, *roles: Role) -> tuple[int, ...]:
+        """Positions in `thermometers` (and so in a tick's readings) of the given roles."""
+        return tuple(i for i, t in enumerate(self.thermometers) if t.role in roles)
+
+
+def _sentence(fault: Any, where: str) -> str:
+    """One pydantic fault as a sentence with key, value found and what would be right."""
+    key = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in fault["loc"])
+    kind, found = fault["type"], fault["input"]
+    place = f"{where}: {key}" if key else where
+    if kind == "missing":
+        return f"{place} is missing; add it."
+    if kind == "extra_forbidden":
+        return f"{place} is not a key that is known here; check its spelling or remove it."
+    if kind == "value_error":
+        return f"{place}: {fault['ctx']['error']}"
+    wanted = fault["msg"][0].lower() + fault["msg"][1:]
+    return f"{place} is {found!r}; {wanted.replace('input should', 'it should')}."
+
+
+def faults_as_sentences(error: ValidationError, where: str) -> tuple[str, ...]:
+    """Every fault of a pydantic error as a sentence; `where` names the file or request."""
+    return tuple(_sentence(fault, where) for fault in error.errors())
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """The tables of a TOML file. Raises BadInput with a sentence if it cannot be read."""
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise BadInput(f"{path}: there is no such file.") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"{path} cannot be read: {error}.") from None
+    except tomllib.TOMLDecodeError as error:
+        raise BadInput(f"{path} is not TOML: {error}.") from None
+
+
+def load_settings(path: Path) -> Settings:
+    """Settings from an oven.toml; a relative ledger path is taken from the file's folder.
+
+    Raises:
+        BadInput: one sentence per fault.
+    """
+    try:
+        settings = Settings.model_validate(read_toml(path))
+    except ValidationError as error:
+        raise BadInput(*faults_as_sentences(error, str(path))) from None
+    if not settings.ledger.is_absolute():
+        settings = settings.model_copy(update={"ledger": path.parent / settings.ledger})
+    return settings
