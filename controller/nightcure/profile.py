@@ -78,10 +78,15 @@ class Profile(Section):
             if not isinstance(s, Cool)
         )
 
-    def planned_s(self, start_c: float, ramp_limit_c_per_h: float = 30.0) -> float:
-        """Shortest duration (s) from an air temperature of `start_c`, nothing ever waiting."""
+    def planned_s(
+        self, start_c: float, ramp_limit_c_per_h: float = 30.0, from_index: int = 0
+    ) -> float:
+        """Shortest duration (s) of the segments from `from_index` on, nothing ever waiting.
+
+        `start_c` is the air's temperature at first.
+        """
         at_c, total_s = start_c, 0.0
-        for segment in self.segments:
+        for segment in self.segments[from_index:]:
             if isinstance(segment, Ramp):
                 total_s += abs(segment.to_c - at_c) / segment.rate_c_per_h * 3600.0
                 at_c = segment.to_c
@@ -196,13 +201,16 @@ class ProfileRun:
                 self._next()
         else:
             self.waiting = False
-            self._move(min(s.below_c - 1.0, self.setpoint_c), s.rate_c_per_h, dt_s)
+            self.setpoint_c -= s.rate_c_per_h * dt_s / 3600.0
             coldest_c = s.below_c if oven.ambient_c is None else max(s.below_c, oven.ambient_c + 2)
             if oven.hottest_c < coldest_c:
                 self._next()
 
     def ahead(self, lead_s: float) -> float:
-        """The setpoint (°C) `lead_s` from now if nothing waits and no soak ends meanwhile."""
+        """The setpoint (°C) `lead_s` from now, were this segment to go on.
+
+        A ramp's end is foreseen; what comes after a soak is not, so that a soak is held to its end.
+        """
         if self.finished:
             return self.setpoint_c
         s = self.segment
@@ -212,23 +220,15 @@ class ProfileRun:
                 return at_c
             return _towards(at_c, s.to_c, s.rate_c_per_h * lead_s / 3600.0)
         if isinstance(s, Soak):
-            left_s = s.hours * 3600.0 - self.counted_s
-            if left_s < lead_s and self.index + 1 < len(self.profile.segments):
-                following = self.profile.segments[self.index + 1]
-                step_c = (lead_s - left_s) / 3600.0
-                if isinstance(following, Ramp):
-                    return _towards(at_c, following.to_c, following.rate_c_per_h * step_c)
-                if isinstance(following, Cool):
-                    return _towards(at_c, following.below_c, following.rate_c_per_h * step_c)
             return _towards(at_c, s.at_c, self.ramp_limit_c_per_h * lead_s / 3600.0)
-        return _towards(at_c, min(at_c, s.below_c - 1.0), s.rate_c_per_h * lead_s / 3600.0)
+        return at_c - s.rate_c_per_h * lead_s / 3600.0
 
     def left_s(self) -> float:
         """Time (s) until the end if nothing waits."""
         if self.finished:
             return 0.0
-        rest = self.profile.model_copy(update={"segments": self.profile.segments[self.index :]})
-        return rest.planned_s(self.setpoint_c, self.ramp_limit_c_per_h) - self.counted_s
+        plan_s = self.profile.planned_s(self.setpoint_c, self.ramp_limit_c_per_h, self.index)
+        return max(plan_s - self.counted_s, 0.0)
 
     def skip(self) -> None:
         """Leave the present segment; the setpoint stays where it is."""

@@ -83,7 +83,6 @@ class Decision(NamedTuple):
     control_c: float | None
     """The believed control temperature (air, offset applied)."""
     duty: float
-    left_s: float | None
     waiting: bool
     trip: str | None
     """The interlock that holds the oven off, or None."""
@@ -98,6 +97,6 @@ class Decision(NamedTuple):
 def all_off(thermometers: int) -> Decision:
     """The decision that switches everything off, for `thermometers` unread sensors."""
     return Decision(
-        False, False, False, Phase.IDLE, None, None, None, 0.0, None, False, None,
+        False, False, False, Phase.IDLE, None, None, None, 0.0, False, None,
         (None,) * thermometers, (None,) * thermometers,
     )  # fmt: skip

@@ -1,1 +1,1 @@
-"""The oven itself: thermal network, virtual oven, and the bench wires that stand in for hardware."""
+"""The oven itself: thermal network, virtual oven, and bench wires that stand in for hardware."""

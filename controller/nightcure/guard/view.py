@@ -1,0 +1,32 @@
+"""What the interlocks see of a tick."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class View(NamedTuple):
+    """One tick, as every rule sees it. Temperatures °C, None where nothing is believed.
+
+    `night`: a night is running. `heated`: the regulator is at work (ramp, soak). `heater_on`,
+    `duty`: as decided the tick before, so what the readings may already show.
+    """
+
+    dt_s: float
+    gap_s: float
+    wall_step_s: float
+    night: bool
+    heated: bool
+    phase: str
+    night_s: float
+    control_c: float | None
+    control_fault: str
+    air_c: tuple[float, ...]
+    parts_c: tuple[tuple[str, float], ...]
+    heaters_c: tuple[float, ...]
+    ambient_c: float
+    setpoint_c: float | None
+    heater_on: bool
+    duty: float
+    ledger_silent_s: float
+    inbox_silent_s: float

@@ -1,0 +1,421 @@
+"""The loop: readings and commands in, one decision out. No I/O, no clock, no randomness.
+
+The same settings and the same inputs give the same decisions, to the bit. `Loop.tick` reads as a
+night's decision goes: what time is it, what is true, what was asked, is it safe, where should the
+oven be, how much heat is that, on or off.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from .errors import BadInput
+from .guard.alarms import Alarm, Alarms
+from .guard.interlocks import RULES
+from .guard.view import View
+from .heat.bang_bang import BangBangRegulator
+from .heat.feedforward import FeedForward
+from .heat.modulator import Modulator
+from .heat.pid import PidRegulator
+from .measure.screening import Screening, Verdict
+from .profile import Oven, Profile, ProfileRun, parse_profile
+from .records import Command, Decision, Event, Outcome, Phase, TickInputs
+from .settings import Role, Settings
+from .units import show_duration, show_temperature
+
+#: Clock corrections smaller than this pass without a word.
+CLOCK_NOTE_S = 2.0
+#: A late tick counts for at most so many ticks of control time: the relay was open meanwhile.
+LATE_TICKS = 3.0
+
+
+class Loop:
+    """A night's decisions. Feed it ticks; it remembers what it must."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.settings = settings
+        self._air = settings.indices(Role.AIR)
+        self._heaters = settings.indices(Role.HEATER)
+        self._ambients = settings.indices(Role.AMBIENT)
+        self._parts = settings.indices(Role.PART, Role.MOULD)
+        self._names = tuple(t.name for t in settings.thermometers)
+        self._screening = Screening(settings.thermometers)
+        self._alarms = Alarms()
+        self._rules = tuple(rule(settings) for rule in RULES)
+        regulator = PidRegulator if settings.regulator.kind == "pid" else BangBangRegulator
+        self._regulator: PidRegulator | BangBangRegulator = regulator(
+            settings.regulator, settings.heater.power_w
+        )
+        self._feed_forward = FeedForward(settings.model)
+        self._modulator = Modulator(settings.heater)
+        self._run: ProfileRun | None = None
+        self.phase = Phase.IDLE
+        self._mono_s: float | None = None
+        self._wall_s = 0.0
+        self._night_s = 0.0
+        self._duty = 0.0
+        self._contactor_on = False
+        self._held = False
+        self._control_c: float | None = None
+        self._resuming = False
+
+    # ---- one tick -------------------------------------------------------------------------
+
+    def tick(self, inputs: TickInputs) -> Decision:
+        """The decision for `inputs`. Never raises on bad readings: doubt is resolved to off."""
+        dt_s, gap_s, wall_step_s = self._time_passed(inputs)
+        heated = self.phase in (Phase.RAMP, Phase.SOAK)
+        verdict = self._screening.judge(inputs.mono_s, dt_s, inputs.readings, heated)
+        ambient_c = self._ambient(verdict)
+
+        events: list[Event] = []
+        if self._resuming:
+            self._take_up_again(inputs, verdict, events)
+        outcomes = [self._obey(c, verdict, ambient_c, events) for c in inputs.commands]
+        if inputs.stop_pressed and self._run is not None:
+            self._end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
+
+        self._watch(inputs, verdict, ambient_c, (dt_s, gap_s, wall_step_s), heated, events)
+        if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
+            self._end(Phase.TRIPPED, "tripped", self._trip_message(), events)
+
+        if self._run is not None and verdict.control_c is not None:
+            self._follow_profile(self._run, dt_s, verdict, ambient_c, events)
+        watts = self._watts(dt_s, verdict, ambient_c)
+        self._duty = round(watts / self.settings.heater.power_w, 4)
+
+        allowed = self._run is not None and verdict.control_c is not None and self._closed()
+        heater_on = self._modulator.tick(inputs.mono_s, dt_s, self._duty, allowed)
+        self._held = not allowed
+        self._contactor_on = self._run is not None
+        return self._decision(heater_on, verdict, events, outcomes)
+
+    # ---- what time is it ------------------------------------------------------------------
+
+    def _time_passed(self, inputs: TickInputs) -> tuple[float, float, float]:
+        """Control time since the last tick, the real gap, and what the wall clock jumped."""
+        tick_s = self.settings.timing.tick_s
+        if self._mono_s is None:
+            dt_s, gap_s, wall_step_s = tick_s, tick_s, 0.0
+        else:
+            gap_s = inputs.mono_s - self._mono_s
+            wall_step_s = inputs.wall_s - self._wall_s - gap_s
+            if gap_s < 0.0:
+                gap_s, wall_step_s = 0.0, 86400.0
+            dt_s = min(max(gap_s, 0.001), LATE_TICKS * tick_s)
+        self._mono_s, self._wall_s = inputs.mono_s, inputs.wall_s
+        if self._run is not None:
+            self._night_s += gap_s
+        return dt_s, gap_s, wall_step_s
+
+    def _take_up_again(self, inputs: TickInputs, verdict: Verdict, events: list[Event]) -> None:
+        """After a crash or power cut: go on with the night, or trip and say why."""
+        if verdict.control_c is None and self._night_s < 60.0 + self._resume_night_s:
+            return
+        self._resuming = False
+        if self._run is None:
+            return
+        timing = self.settings.timing
+        away_s = inputs.wall_s - self._resume_wall_s
+        lost_c = 0.0
+        if verdict.control_c is not None and self._control_c is not None:
+            lost_c = self._control_c - verdict.control_c
+        stood = show_duration(abs(away_s))
+        if away_s < -5.0:
+            why = f"the clock is {stood} behind the record"
+        elif away_s > timing.resume_within_min * 60.0:
+            why = f"it stood still for {stood}, allowed are {timing.resume_within_min:g} min"
+        elif verdict.control_c is None:
+            why = "no believable air temperature came back"
+        elif lost_c > timing.resume_lost_c:
+            why = f"the air fell by {lost_c:.1f} K, allowed are {timing.resume_lost_c:g} K"
+        else:
+            message = f"Resumed after {stood}; the air fell by {max(lost_c, 0.0):.1f} K."
+            events.append(Event("night", "resumed", message))
+            return
+        sentence = f"The night was not resumed: {why}. See how far the parts are before a restart."
+        event = self._alarms.report("resume-refused", True, sentence, inputs.wall_s)
+        if event:
+            events.append(event)
+
+    # ---- what was asked -------------------------------------------------------------------
+
+    def _obey(
+        self, command: Command, verdict: Verdict, ambient_c: float, events: list[Event]
+    ) -> Outcome:
+        """Carry out one command, or refuse it with a sentence."""
+        done, message = self._carry_out(command, verdict, ambient_c, events)
+        outcome = "done" if done else "refused"
+        events.append(Event("command", command.word, f"{command.who}: {message}", outcome))
+        return Outcome(command.id, outcome, message)
+
+    def _carry_out(
+        self, command: Command, verdict: Verdict, ambient_c: float, events: list[Event]
+    ) -> tuple[bool, str]:
+        if command.word == "stop":
+            if self._run is None:
+                return True, "No night was running; the heater is off."
+            self._end(Phase.IDLE, "stopped", f"Stopped by {command.who}.", events)
+            return True, "Stopped; the heater is off."
+        if command.word == "acknowledge":
+            name = command.args.get("alarm")
+            moved = self._alarms.acknowledge(name if isinstance(name, str) else None)
+            events.extend(moved)
+            return bool(moved), "Acknowledged." if moved else "There was nothing to acknowledge."
+        if command.word == "reset":
+            return self._reset(events)
+        if command.word == "start":
+            return self._start(command, verdict, ambient_c, events)
+        return False, f"There is no command '{command.word}'."
+
+    def _reset(self, events: list[Event]) -> tuple[bool, str]:
+        if self._alarms.trip is None:
+            return False, "Nothing has tripped."
+        moved, why_not = self._alarms.reset()
+        if why_not is not None:
+            return False, f"Not reset: {why_not}"
+        events.extend(moved)
+        self.phase = Phase.IDLE
+        return True, "Reset; the oven may be started again."
+
+    def _start(
+        self, command: Command, verdict: Verdict, ambient_c: float, events: list[Event]
+    ) -> tuple[bool, str]:
+        if self._alarms.trip is not None:
+            return False, f"Not started: the oven has tripped ({self._alarms.trip}); reset first."
+        if self._run is not None:
+            return False, "Not started: a night is already running; stop it first."
+        if verdict.control_c is None:
+            return False, "Not started: there is no believable air temperature."
+        try:
+            profile = parse_profile(command.args.get("profile"))
+        except BadInput as error:
+            return False, f"Not started: {' '.join(error.sentences)}"
+        refusals = profile.refusals(self.settings.limits)
+        if refusals:
+            return False, f"Not started: {' '.join(refusals)}"
+        self._begin(profile, verdict.control_c, ambient_c, events)
+        return True, f"Started '{profile.name}'."
+
+    def _begin(
+        self, profile: Profile, control_c: float, ambient_c: float, events: list[Event]
+    ) -> None:
+        s = self.settings
+        self._run = ProfileRun(profile, control_c, s.limits.ramp_c_per_h)
+        self._night_s = 0.0
+        self._held = True
+        self._feed_forward.start()
+        hold_w = s.model.loss_w_per_k * (control_c - ambient_c) if s.regulator.feed_forward else 0.0
+        self._regulator.start(control_c, control_c, 0.0)
+        self.phase = Phase(self._run.segment.kind)
+        air = show_temperature(control_c, s.units)
+        message = f"Started '{profile.name}' at {air} with {max(hold_w, 0.0):.0f} W to hold it."
+        events.append(Event("night", "started", message))
+
+    def _end(self, phase: Phase, name: str, message: str, events: list[Event]) -> None:
+        """Whatever it was, it is over: nothing is regulated, the heater is off."""
+        if self._run is not None:
+            events.append(Event("night", name, message))
+        self._run = None
+        self.phase = phase
+
+    # ---- is it safe -----------------------------------------------------------------------
+
+    def _watch(
+        self,
+        inputs: TickInputs,
+        verdict: Verdict,
+        ambient_c: float,
+        times: tuple[float, float, float],
+        heated: bool,
+        events: list[Event],
+    ) -> None:
+        """Let every interlock look; note what is small; keep the alarms' states."""
+        dt_s, gap_s, wall_step_s = times
+        night = self._run is not None
+        believed = verdict.believed_c
+        control_fault = ""
+        if verdict.control_c is None:
+            control_fault = str(verdict.faults[self._air[0]] or "no value")
+        view = View(
+            dt_s,
+            gap_s,
+            wall_step_s,
+            night,
+            heated and night,
+            self.phase.value,
+            self._night_s,
+            verdict.control_c,
+            control_fault,
+            tuple([c for i in self._air if (c := believed[i]) is not None]),
+            tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
+            tuple([c for i in self._heaters if (c := believed[i]) is not None]),
+            ambient_c,
+            None if self._run is None else self._run.setpoint_c,
+            self._modulator.on,
+            self._duty,
+            inputs.ledger_silent_s,
+            inputs.inbox_silent_s,
+        )
+        alarms = self._alarms
+        for rule in self._rules:
+            message = rule.look(view)
+            if message is not None or rule.name in alarms:
+                event = alarms.report(rule.name, rule.latching, message, inputs.wall_s)
+                if event is not None:
+                    events.append(event)
+        if gap_s > LATE_TICKS * self.settings.timing.tick_s:
+            events.append(Event("note", "late", f"The loop was late: {gap_s:.1f} s since a tick."))
+        if abs(wall_step_s) > CLOCK_NOTE_S:
+            events.append(Event("note", "clock", f"The wall clock moved by {wall_step_s:+.1f} s."))
+
+    def _trip_message(self) -> str:
+        trip = self._alarms.trip
+        return next(a.message for a in self._alarms.shown() if a.name == trip)
+
+    # ---- where should the oven be, and how much heat is that --------------------------------
+
+    def _follow_profile(
+        self,
+        run: ProfileRun,
+        dt_s: float,
+        verdict: Verdict,
+        ambient_c: float,
+        events: list[Event],
+    ) -> None:
+        control_c = verdict.control_c
+        assert control_c is not None
+        slowest_c = hottest_c = control_c
+        furthest_c = -1.0
+        for i in self._parts:
+            part_c = verdict.believed_c[i]
+            if part_c is None:
+                continue
+            if abs(part_c - run.setpoint_c) > furthest_c:
+                furthest_c, slowest_c = abs(part_c - run.setpoint_c), part_c
+            hottest_c = max(hottest_c, part_c)
+        before = run.index
+        run.advance(dt_s, Oven(control_c, slowest_c, hottest_c, ambient_c))
+        if run.index == before:
+            return
+        if run.finished:
+            self._end(Phase.DONE, "done", f"'{run.profile.name}' is done.", events)
+            return
+        self.phase = Phase(run.segment.kind)
+        number = f"Segment {run.index + 1} of {len(run.profile.segments)}"
+        events.append(Event("phase", self.phase.value, f"{number}: {self.phase.value}."))
+
+    def _watts(self, dt_s: float, verdict: Verdict, ambient_c: float) -> float:
+        run, control_c = self._run, verdict.control_c
+        if run is None or control_c is None:
+            return 0.0
+        feed_forward_w = 0.0
+        if self.settings.regulator.feed_forward:
+            ahead_c = run.ahead(self.settings.model.heater_lag_s)
+            feed_forward_w = self._feed_forward.watts(dt_s, ahead_c, ambient_c)
+        return self._regulator.watts(dt_s, run.setpoint_c, control_c, feed_forward_w, self._held)
+
+    def _ambient(self, verdict: Verdict) -> float:
+        """The believed ambient, °C, else the assumed one."""
+        for i in self._ambients:
+            ambient_c = verdict.believed_c[i]
+            if ambient_c is not None:
+                return ambient_c
+        return self.settings.model.assumed_ambient_c
+
+    def _closed(self) -> bool:
+        """Whether the contactor, where there is one, has been closed since the last tick."""
+        return self.settings.contactor is None or self._contactor_on
+
+    # ---- say it ---------------------------------------------------------------------------
+
+    def _decision(
+        self, heater_on: bool, verdict: Verdict, events: list[Event], outcomes: list[Outcome]
+    ) -> Decision:
+        run = self._run
+        return Decision(
+            heater_on,
+            self._remember(verdict),
+            run is not None,
+            self.phase,
+            None if run is None else run.index,
+            None if run is None else round(run.setpoint_c, 4),
+            verdict.control_c,
+            self._duty,
+            run is not None and run.waiting,
+            self._alarms.trip,
+            verdict.believed_c,
+            verdict.faults,
+            tuple(events),
+            tuple(outcomes),
+        )
+
+    def _remember(self, verdict: Verdict) -> bool:
+        if verdict.control_c is not None:
+            self._control_c = verdict.control_c
+        return self._contactor_on
+
+    @property
+    def run(self) -> ProfileRun | None:
+        """The profile under way, to look at."""
+        return self._run
+
+    @property
+    def switchings(self) -> int:
+        """How often the heater's relay has been told to change."""
+        return self._modulator.switchings
+
+    def alarms(self) -> list[Alarm]:
+        """Alarms that are not normal, oldest first."""
+        return self._alarms.shown()
+
+    # ---- remember -------------------------------------------------------------------------
+
+    def snapshot(self) -> dict[str, Any]:
+        """All state, JSON-ready: `restore` gives a loop that decides the same, to the bit."""
+        return {
+            "screening": self._screening.snapshot(),
+            "alarms": self._alarms.snapshot(),
+            "rules": {rule.name: rule.snapshot() for rule in self._rules},
+            "regulator": self._regulator.snapshot(),
+            "feed_forward": self._feed_forward.snapshot(),
+            "modulator": self._modulator.snapshot(),
+            "run": None if self._run is None else self._run.snapshot(),
+            "phase": self.phase.value,
+            "mono_s": self._mono_s,
+            "wall_s": self._wall_s,
+            "night_s": self._night_s,
+            "duty": self._duty,
+            "contactor_on": self._contactor_on,
+            "held": self._held,
+            "control_c": self._control_c,
+        }
+
+    def restore(self, state: dict[str, Any]) -> None:
+        """Go on from a snapshot as if nothing had happened in between."""
+        self._screening.restore(state["screening"])
+        self._alarms.restore(state["alarms"])
+        for rule in self._rules:
+            rule.restore(state["rules"][rule.name])
+        self._regulator.restore(state["regulator"])
+        self._feed_forward.restore(state["feed_forward"])
+        self._modulator.restore(state["modulator"])
+        self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
+        self.phase = Phase(state["phase"])
+        self._mono_s, self._wall_s = state["mono_s"], state["wall_s"]
+        self._night_s, self._duty = state["night_s"], state["duty"]
+        self._contactor_on, self._held = state["contactor_on"], state["held"]
+        self._control_c = state["control_c"]
+
+    def resume(self, state: dict[str, Any]) -> None:
+        """Take up the night of a snapshot after a crash or power cut; a trip stays a trip."""
+        self.restore(state)
+        self._screening = Screening(self.settings.thermometers)
+        self._modulator = Modulator(self.settings.heater)
+        self._modulator.switchings = state["modulator"]["switchings"]
+        self._mono_s = None
+        self._contactor_on = False
+        self._held = True
+        self._resuming = True
+        self._resume_wall_s = self._wall_s
+        self._resume_night_s = self._night_s

@@ -1,0 +1,179 @@
+"""Is this reading believable? One sensor against its own past, and the sensors against each other.
+
+Thresholds are what an oven of this kind can physically do, generously (common practice, no
+source): anything beyond is the sensor's fault until shown otherwise.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from ..settings import Role, Thermometer
+from .reading import Fault, Reading
+
+#: A reading older than this says nothing about now.
+STALE_S = 10.0
+#: Plausible in a workshop oven; a DS18B20 itself ends at -55 and 125 °C.
+COLDEST_C, HOTTEST_C = -45.0, 124.9
+#: The fastest a probe of each role may really move, K/s, past a jump of `JUMP_C`.
+FASTEST_K_PER_S = {
+    Role.AIR: 2.0,
+    Role.PART: 0.5,
+    Role.MOULD: 0.5,
+    Role.AMBIENT: 0.5,
+    Role.HEATER: 5.0,
+}
+JUMP_C = 4.0
+#: So many readings in a row at a new level end the doubt about a jump.
+SETTLED_READINGS = 5
+#: The power-on value, and how near to it the last reading must be for it to be a real 85 °C.
+POWER_ON_C, POWER_ON_NEAR_C = 85.0, 3.0
+#: The control sensor of a heated oven does not repeat itself to the last bit for so long.
+FROZEN_S = 900.0
+#: Air this far below every part (heat flows from air to parts), or two air sensors this far
+#: apart, for so long: one of them does not measure the oven's air.
+DISAGREES_C, DISAGREES_S = 8.0, 120.0
+#: After the door was shut on warm moulds the air needs this long to catch up with them.
+SETTLE_S = 600.0
+
+
+class Verdict(NamedTuple):
+    """What is believed of every thermometer, in order."""
+
+    believed_c: tuple[float | None, ...]
+    faults: tuple[Fault | None, ...]
+    control_c: float | None
+    """The first believed air sensor, offset applied; the others stand in for it."""
+
+
+class _Past:
+    """What one sensor said before."""
+
+    STATE = ("changed_s", "jumped", "jumps", "last_c", "last_s", "seen_s", "verdict")
+    __slots__ = (*STATE, "air", "fastest_k_per_s", "offset_c")
+
+    def __init__(self, thermometer: Thermometer) -> None:
+        self.air = thermometer.role is Role.AIR
+        self.fastest_k_per_s = FASTEST_K_PER_S[thermometer.role]
+        self.offset_c = thermometer.offset_c
+        self.last_c: float | None = None
+        self.last_s = 0.0
+        self.seen_s: float | None = None
+        self.changed_s: float | None = None
+        self.jumped: float | None = None
+        self.jumps = 0
+        self.verdict: str | None = None
+
+
+class Screening:
+    """Decides, reading by reading, what is believed. State is small and restorable."""
+
+    def __init__(self, thermometers: tuple[Thermometer, ...]) -> None:
+        self._air = tuple(i for i, t in enumerate(thermometers) if t.role is Role.AIR)
+        self._parts = tuple(
+            i for i, t in enumerate(thermometers) if t.role in (Role.PART, Role.MOULD)
+        )
+        self._past = [_Past(t) for t in thermometers]
+        self._apart_s = 0.0
+        self._below_s = 0.0
+        self._heated_s = 0.0
+
+    def judge(
+        self, now_s: float, dt_s: float, readings: tuple[Reading, ...], heated: bool
+    ) -> Verdict:
+        """What to believe at `now_s`.
+
+        Args:
+            heated: the regulator is at work; only then frozen and disagreeing sensors are looked
+                for (a cold oven at rest may well stand still).
+        """
+        believed: list[float | None] = []
+        faults: list[Fault | None] = []
+        for past, reading in zip(self._past, readings, strict=True):
+            fault = self._alone(past, reading, now_s, heated)
+            faults.append(fault)
+            value_c = reading.value_c
+            believed.append(None if fault or value_c is None else value_c + past.offset_c)
+        self._together(believed, faults, dt_s, heated)
+        control_c = next((believed[i] for i in self._air if believed[i] is not None), None)
+        return Verdict(tuple(believed), tuple(faults), control_c)
+
+    def _alone(self, past: _Past, reading: Reading, now_s: float, heated: bool) -> Fault | None:
+        value_c, taken_s, wire_fault = reading
+        if wire_fault is not None:
+            return wire_fault
+        if value_c is None:
+            return Fault.MISSING
+        if not COLDEST_C <= value_c <= HOTTEST_C:
+            return Fault.RANGE
+        if not -1.0 <= now_s - taken_s <= STALE_S:
+            return Fault.STALE
+        if taken_s == past.seen_s:
+            return Fault(past.verdict) if past.verdict else None
+        fault = self._against_past(past, value_c, taken_s)
+        if fault is None:
+            if value_c != past.last_c or not heated or past.changed_s is None:
+                past.changed_s = taken_s
+            past.last_c, past.last_s = value_c, taken_s
+            if past.air and taken_s - past.changed_s > FROZEN_S:
+                fault = Fault.FROZEN
+        past.seen_s, past.verdict = taken_s, fault
+        return fault
+
+    @staticmethod
+    def _against_past(past: _Past, value_c: float, taken_s: float) -> Fault | None:
+        last_c = past.last_c
+        if value_c == POWER_ON_C and (last_c is None or abs(last_c - value_c) > POWER_ON_NEAR_C):
+            return Fault.POWER_ON
+        if last_c is None:
+            return None
+        moved_c = abs(value_c - last_c)
+        if moved_c <= JUMP_C or moved_c <= past.fastest_k_per_s * (taken_s - past.last_s):
+            past.jumps = 0
+            return None
+        near = past.jumped is not None and abs(value_c - past.jumped) <= JUMP_C
+        past.jumps = past.jumps + 1 if near else 1
+        past.jumped = value_c
+        if past.jumps < SETTLED_READINGS:
+            return Fault.RATE
+        past.jumps = 0
+        return None
+
+    def _together(
+        self,
+        believed: list[float | None],
+        faults: list[Fault | None],
+        dt_s: float,
+        heated: bool,
+    ) -> None:
+        self._heated_s = self._heated_s + dt_s if heated else 0.0
+        if self._heated_s < SETTLE_S:
+            self._apart_s = self._below_s = 0.0
+            return
+        air = [c for i in self._air if (c := believed[i]) is not None]
+        apart = len(air) > 1 and max(air) - min(air) > DISAGREES_C
+        self._apart_s = self._apart_s + dt_s if apart else 0.0
+        parts = [c for i in self._parts if (c := believed[i]) is not None]
+        below = bool(air and parts) and min(air) < min(parts) - DISAGREES_C
+        self._below_s = self._below_s + dt_s if below else 0.0
+        if self._apart_s > DISAGREES_S or self._below_s > DISAGREES_S:
+            for i in self._air:
+                if faults[i] is None:
+                    faults[i], believed[i] = Fault.DISAGREES, None
+
+    def snapshot(self) -> dict[str, Any]:
+        """All state, JSON-ready."""
+        return {
+            "past": [[getattr(p, k) for k in _Past.STATE] for p in self._past],
+            "apart_s": self._apart_s,
+            "below_s": self._below_s,
+            "heated_s": self._heated_s,
+        }
+
+    def restore(self, state: dict[str, Any]) -> None:
+        """Go on from a snapshot."""
+        for past, values in zip(self._past, state["past"], strict=True):
+            for key, value in zip(_Past.STATE, values, strict=True):
+                setattr(past, key, value)
+        self._apart_s, self._below_s = state["apart_s"], state["below_s"]
+        self._heated_s = state["heated_s"]

@@ -1,0 +1,124 @@
+"""The oven as a thermal network: heater body, air, walls and moulds against the ambient.
+
+    C_i dT_i/dt = sum_j G_ij (T_j - T_i) + P_i
+
+Linear, so a step with constant inputs is exact (matrix exponential, zero-order hold).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import expm
+
+Array = NDArray[np.float64]
+
+#: Node order of every state vector; moulds follow.
+HEATER, AIR, WALL, FIRST_MOULD = 0, 1, 2, 3
+
+
+@dataclass(frozen=True)
+class Mould:
+    """A mould with its part: one lump that exchanges heat with the air."""
+
+    name: str
+    capacity_j_per_k: float
+    air_w_per_k: float
+
+
+@dataclass(frozen=True)
+class Network:
+    """An oven by its capacities (J/K), conductances (W/K) and heater power (W)."""
+
+    power_w: float
+    heater_capacity_j_per_k: float
+    heater_air_w_per_k: float
+    air_capacity_j_per_k: float
+    wall_capacity_j_per_k: float
+    air_wall_w_per_k: float
+    wall_ambient_w_per_k: float
+    leak_w_per_k: float
+    moulds: tuple[Mould, ...] = ()
+
+    def __post_init__(self) -> None:
+        for name, value in vars(self).items():
+            if name != "moulds" and not (np.isfinite(value) and value >= 0):
+                raise ValueError(f"{name} is {value!r}; it must be finite and not negative.")
+        if min(self.capacities) <= 0:
+            raise ValueError("every heat capacity must be above 0.")
+
+    @property
+    def capacities(self) -> tuple[float, ...]:
+        """Heat capacities in node order, J/K."""
+        return (
+            self.heater_capacity_j_per_k,
+            self.air_capacity_j_per_k,
+            self.wall_capacity_j_per_k,
+            *(m.capacity_j_per_k for m in self.moulds),
+        )
+
+    @property
+    def loss_w_per_k(self) -> float:
+        """Total loss coefficient UA: leak, and walls in series with their inner film."""
+        film, skin = self.air_wall_w_per_k, self.wall_ambient_w_per_k
+        return self.leak_w_per_k + (film * skin / (film + skin) if film + skin > 0 else 0.0)
+
+    def with_loss_times(self, factor: float) -> Network:
+        """The same oven with its loss coefficient multiplied, leak and skin alike."""
+        target = self.loss_w_per_k * factor - self.leak_w_per_k * factor
+        film = self.air_wall_w_per_k
+        if target >= film:
+            raise ValueError(f"walls cannot lose more than their inner film passes, {film:g} W/K.")
+        return replace(
+            self,
+            leak_w_per_k=self.leak_w_per_k * factor,
+            wall_ambient_w_per_k=film * target / (film - target),
+        )
+
+    def with_mould_times(self, factor: float) -> Network:
+        """The same oven with heavier or lighter moulds of the same surface."""
+        return replace(
+            self,
+            moulds=tuple(
+                replace(m, capacity_j_per_k=m.capacity_j_per_k * factor) for m in self.moulds
+            ),
+        )
+
+    def rates(self) -> tuple[Array, Array]:
+        """`dT/dt = A T + B u`: A (n, n) in 1/s; B (n, 1 + n) for u = [ambient °C, W per node]."""
+        n = FIRST_MOULD + len(self.moulds)
+        g = np.zeros((n, n))
+        links = [
+            (HEATER, AIR, self.heater_air_w_per_k),
+            (AIR, WALL, self.air_wall_w_per_k),
+            *((AIR, FIRST_MOULD + i, m.air_w_per_k) for i, m in enumerate(self.moulds)),
+        ]
+        for i, j, conductance in links:
+            g[i, j] = g[j, i] = conductance
+        to_ambient = np.zeros(n)
+        to_ambient[AIR], to_ambient[WALL] = self.leak_w_per_k, self.wall_ambient_w_per_k
+        c = np.array(self.capacities)
+        a = (g - np.diag(g.sum(axis=1) + to_ambient)) / c[:, None]
+        b = np.hstack([(to_ambient / c)[:, None], np.diag(1.0 / c)])
+        return a, b
+
+
+@lru_cache(maxsize=256)
+def step_matrices(network: Network, dt_s: float) -> tuple[Array, Array]:
+    """Exact step: `T(t + dt) = F T + H u` with u held. Shapes (n, n) and (n, 1 + n)."""
+    a, b = network.rates()
+    n = a.shape[0]
+    block = np.zeros((n + b.shape[1], n + b.shape[1]))
+    block[:n, :n], block[:n, n:] = a, b
+    whole = expm(block * dt_s)
+    return np.ascontiguousarray(whole[:n, :n]), np.ascontiguousarray(whole[:n, n:])
+
+
+def step(network: Network, state_c: Array, dt_s: float, ambient_c: float, powers_w: Array) -> Array:
+    """Node temperatures (n,) after `dt_s` with ambient and powers (n,) W held."""
+    f, h = step_matrices(network, dt_s)
+    result: Array = f @ state_c + h[:, 0] * ambient_c + h[:, 1:] @ powers_w
+    return result
