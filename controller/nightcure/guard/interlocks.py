@@ -145,7 +145,11 @@ class Exotherm(Interlock):
 
 
 class HeaterWithoutEffect(Interlock):
-    """Full duty for as long as the oven's lag allows, and next to no rise."""
+    """Full duty for as long as the oven's lag allows, and next to no rise.
+
+    What is due is reckoned as if the oven lost half as much again as its model says, so that a
+    leaky box or a frost is not taken for a dead heater; `cannot-hold` speaks of those.
+    """
 
     name = "heater-without-effect"
     heated_only = True
@@ -154,7 +158,8 @@ class HeaterWithoutEffect(Interlock):
     """Of the rise the model expects; below it the heat does not arrive."""
     LEAST_K = 0.25
     SLEEP_K = 0.8
-    """Where the model itself expects less, `cannot-hold` speaks instead."""
+    """Where less is due than this, the rule sleeps."""
+    DOUBT = 1.5
 
     def __init__(self, settings: Settings) -> None:
         super().__init__(settings)
@@ -171,7 +176,8 @@ class HeaterWithoutEffect(Interlock):
         if self.full_s == 0.0:
             self.from_c, self.expected_k = v.control_c, 0.0
         self.full_s += v.dt_s
-        spare_w = self.settings.heater.power_w - m.loss_w_per_k * (v.control_c - v.ambient_c)
+        lost_w = self.DOUBT * m.loss_w_per_k * max(v.control_c - v.ambient_c, 0.0)
+        spare_w = self.settings.heater.power_w - lost_w
         capacity = m.air_capacity_j_per_k + m.mould_capacity_j_per_k
         self.expected_k += max(spare_w, 0.0) / capacity * v.dt_s
         if self.full_s < self.allow_s:

@@ -122,3 +122,39 @@ def step(network: Network, state_c: Array, dt_s: float, ambient_c: float, powers
     f, h = step_matrices(network, dt_s)
     result: Array = f @ state_c + h[:, 0] * ambient_c + h[:, 1:] @ powers_w
     return result
+
+
+def network_from_model(
+    loss_w_per_k: float,
+    air_capacity_j_per_k: float,
+    mould_capacity_j_per_k: float,
+    mould_lag_s: float,
+    heater_lag_s: float,
+    power_w: float,
+    mould_names: tuple[str, ...] = (),
+) -> Network:
+    """A plausible network behind the few numbers that are known of an oven.
+
+    The quick capacity is shared between air and wall, the moulds' between `mould_names`; the
+    heater runs 100 K above the air at full power (common practice, no source).
+    """
+    heater_w_per_k = power_w / 100.0
+    film_w_per_k = 8.0 * loss_w_per_k
+    skin_w_per_k = 0.75 * loss_w_per_k
+    skin_w_per_k = film_w_per_k * skin_w_per_k / (film_w_per_k - skin_w_per_k)
+    count = max(len(mould_names), 1)
+    share = mould_capacity_j_per_k / count
+    moulds = tuple(
+        Mould(name, share, share / max(mould_lag_s, 60.0)) for name in mould_names if share > 0
+    )
+    return Network(
+        power_w=power_w,
+        heater_capacity_j_per_k=heater_w_per_k * max(heater_lag_s, 10.0),
+        heater_air_w_per_k=heater_w_per_k,
+        air_capacity_j_per_k=air_capacity_j_per_k / 3.0,
+        wall_capacity_j_per_k=air_capacity_j_per_k * 2.0 / 3.0,
+        air_wall_w_per_k=film_w_per_k,
+        wall_ambient_w_per_k=skin_w_per_k,
+        leak_w_per_k=0.25 * loss_w_per_k,
+        moulds=moulds,
+    )

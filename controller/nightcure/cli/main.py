@@ -1,0 +1,46 @@
+"""The `nightcure` command. Each subcommand imports what it needs only when it runs."""
+
+from __future__ import annotations
+
+import typer
+
+from .. import __version__
+from . import controller, demo, off, passphrase, rehearse, web
+
+app = typer.Typer(
+    name="nightcure",
+    help="Regulate a cure oven through the night: demo and rehearse without hardware, "
+    "controller and web on the oven.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"nightcure {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Say the version and leave."
+    ),
+) -> None:
+    """A closed-loop cure oven controller."""
+    del version
+
+
+app.command("demo")(demo.demo)
+app.command("rehearse")(rehearse.rehearse)
+app.command("controller")(controller.controller)
+app.command("web")(web.web)
+app.command("off")(off.off)
+app.command("passphrase")(passphrase.passphrase)
+
+
+def run() -> None:
+    """Entry point."""
+    app()

@@ -1,0 +1,200 @@
+"""nightcure rehearse: a whole night on the virtual oven, in seconds."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .show import err, out, print_json, sentences
+
+if TYPE_CHECKING:
+    from ..oven.thermal import Network
+    from ..profile import Profile
+    from ..rehearse import Figures, Rehearsal
+    from ..settings import Settings
+
+
+def rehearse(
+    oven: Annotated[
+        Path | None, typer.Argument(help="An oven.toml; the shipped scenario's if left out.")
+    ] = None,
+    profile: Annotated[
+        Path | None, typer.Argument(help="A profile (TOML); the shipped scenario's if left out.")
+    ] = None,
+    night: Annotated[
+        Path | None, typer.Option(help="The shed's temperatures: a CSV of time_s,ambient_c.")
+    ] = None,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Switch on a fault: NAME@TIME or NAME@TIME+DURATION, such as door-open@3h20 or "
+            "relay-welded@90min. May be given several times; '--fault list' names them all."
+        ),
+    ] = None,
+    seed: Annotated[int, typer.Option(help="Of the sensors' noise.", min=0)] = 0,
+    stress: Annotated[
+        bool,
+        typer.Option(
+            "--stress",
+            help="A table instead: heavier and lighter moulds, more loss, low mains, a 2 kW "
+            "heater, a contactor; bang-bang beside each.",
+        ),
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Run the real control loop against the virtual oven, as fast as it goes.
+
+    Nothing is heated. Shows the night as a plot, its figures, and what happened.
+    """
+    with sentences():
+        if fault and "list" in fault:
+            _list_faults()
+            return
+        from ..oven.faults import parse_fault
+        from ..rehearse import rehearse as run
+
+        settings, chosen, network, ambient = _night(oven, profile, night)
+        faults = [parse_fault(text) for text in fault or []]
+        if stress:
+            _stress(settings, chosen, network, ambient, seed, as_json)
+            return
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        columns = (TextColumn("the night passes"), BarColumn(), TimeElapsedColumn())
+        whole_s = chosen.planned_s(ambient(0.0), settings.limits.ramp_c_per_h) * 1.15
+        with Progress(*columns, console=err, transient=True, disable=as_json) as progress:
+            task = progress.add_task("night", total=whole_s)
+            result = run(
+                settings,
+                chosen,
+                network,
+                ambient,
+                faults,
+                seed,
+                on_progress=lambda t_s: progress.update(task, completed=t_s),
+            )
+        if as_json:
+            print_json(result.figures.as_json())
+        else:
+            _report(settings, chosen, result)
+
+
+def _night(
+    oven: Path | None, profile: Path | None, night: Path | None
+) -> tuple[Settings, Profile, Network, Callable[[float], float]]:
+    from ..errors import BadInput
+    from ..oven.ambient import read_ambient
+    from ..profile import load_profile
+    from ..rehearse import network_for
+    from ..scenario import BOX, ambient_c, scenario
+    from ..settings import load_settings
+
+    settings, chosen = scenario()
+    network = BOX
+    if oven is not None:
+        settings = load_settings(oven)
+        network = network_for(settings)
+    if profile is not None:
+        chosen = load_profile(profile)
+    refusals = chosen.refusals(settings.limits)
+    if refusals:
+        raise BadInput(*refusals)
+    return settings, chosen, network, read_ambient(night) if night else ambient_c
+
+
+def _list_faults() -> None:
+    from rich.table import Table
+
+    from ..oven.faults import FAULTS
+
+    table = Table("fault", "what happens", box=None, pad_edge=False)
+    for name, what in FAULTS.items():
+        table.add_row(name, what)
+    out.print(table)
+
+
+def _report(settings: Settings, profile: Profile, result: Rehearsal) -> None:
+    from ..units import show_duration
+    from .plot import night_plot
+
+    f = result.figures
+    out.print(night_plot(settings, result.series, width=min(out.width, 110)), highlight=False)
+    colour = "green" if f.outcome == "done" else "red"
+    verdict = f"[bold {colour}]{f.outcome}[/]" + (f" by {f.trip}" if f.trip else "")
+    out.print(f"\n[bold]{profile.name}[/]: {verdict} after {show_duration(f.night_s)}.")
+    out.print(_figures_table(f))
+    out.print()
+    for t_s, _name, message in result.events:
+        out.print(f"  {show_duration(t_s):>12}  {message}", highlight=False, soft_wrap=True)
+    if f.heater_still_on:
+        out.print("[bold red]Power still flows: only a contactor or the plug can stop it.[/]")
+
+
+def _figures_table(f: Figures) -> object:
+    from rich.table import Table
+
+    def k(value: float | None) -> str:
+        return "-" if value is None else f"{value:+.2f} K"
+
+    table = Table(box=None, show_header=False, pad_edge=False)
+    rows = [
+        ("highest air above the highest setpoint", k(f.overshoot_c)),
+        (
+            "air against setpoint while the soak counted",
+            f"{k(f.soak_min_error_c)} to {k(f.soak_max_error_c)}",
+        ),
+        (
+            "mean absolute error, ramp and soak",
+            "-" if f.mean_abs_error_c is None else f"{f.mean_abs_error_c:.3f} K",
+        ),
+        ("hottest part", "-" if f.part_max_c is None else f"{f.part_max_c:.1f} °C"),
+        ("relay switchings", str(f.relay_switches)),
+        ("energy", f"{f.energy_kwh:.2f} kWh"),
+        ("computed in", f"{f.wall_s:.1f} s"),
+    ]
+    if f.fault_to_off_s is not None:
+        rows.append(("fault to heater off", f"{f.fault_to_off_s:.0f} s"))
+    for row in rows:
+        table.add_row(*row)
+    return table
+
+
+def _stress(
+    settings: Settings,
+    profile: Profile,
+    network: Network,
+    ambient: Callable[[float], float],
+    seed: int,
+    as_json: bool,
+) -> None:
+    from ..stress import run_stress
+
+    rows = run_stress(settings, profile, network, ambient, seed)
+    if as_json:
+        print_json({"rows": [row.as_json() for row in rows]})
+        return
+    from rich.table import Table
+
+    table = Table(
+        "oven", "regulator", "outcome", "overshoot", "soak error", "mean |error|", "switchings",
+        title=f"{profile.name}: nothing retuned",
+        caption="K; soak error while the soak's clock counts",
+    )  # fmt: skip
+    for row in rows:
+        f = row.figures
+        table.add_row(
+            row.oven,
+            row.regulator,
+            f.outcome + (f" ({f.trip})" if f.trip else ""),
+            "-" if f.overshoot_c is None else f"{f.overshoot_c:+.2f}",
+            "-"
+            if f.soak_min_error_c is None or f.soak_max_error_c is None
+            else f"{f.soak_min_error_c:+.2f} {f.soak_max_error_c:+.2f}",
+            "-" if f.mean_abs_error_c is None else f"{f.mean_abs_error_c:.3f}",
+            str(f.relay_switches),
+            end_section=row.regulator == "bang-bang",
+        )
+    out.print(table)
