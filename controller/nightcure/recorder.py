@@ -1,0 +1,243 @@
+"""The recorder: a thread that writes what the loop hands it, so that no disk ever delays a tick.
+
+What cannot be written is kept and tried again; how long nothing was written is an input of the
+loop, whose interlock decides when a blind oven is switched off.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections import deque
+from dataclasses import dataclass, field
+from typing import Any
+
+from . import __version__
+from .codec import decision_fields, dumps, encode_inputs
+from .errors import NightcureError
+from .ledger.writer import EventRow, LedgerWriter, TickRow
+from .loop import Loop
+from .records import Decision, Event, Phase, TickInputs
+from .settings import Settings
+
+log = logging.getLogger("nightcure")
+
+#: A power cut costs at most this much of the samples.
+DURABLE_EVERY_S = 10.0
+#: Ticks kept while nothing can be written; beyond it the oldest quiet ones are given up.
+KEEP_TICKS = 3600
+RETRY_S = 1.0
+
+OUTCOMES = {"done": "done", "stopped": "stopped", "tripped": "tripped"}
+
+
+@dataclass
+class Batch:
+    """One tick for the ledger."""
+
+    inputs: TickInputs
+    decision: Decision
+    live: dict[str, Any]
+    host_s: float
+    opening: dict[str, Any] | None = None
+    """The loop's snapshot before this tick, where a night may begin with it."""
+    snapshot: dict[str, Any] | None = None
+    resumed_from: dict[str, Any] | None = None
+    notes: list[Event] = field(default_factory=list)
+    """Events of the daemon itself."""
+    refused: list[tuple[int, str]] = field(default_factory=list)
+    """Commands that had expired: id and sentence."""
+
+    @property
+    def weighty(self) -> bool:
+        """Whether anything in it must never be lost."""
+        d = self.decision
+        return bool(d.events or d.outcomes or self.notes or self.refused or self.resumed_from)
+
+
+class Recorder:
+    """Owns the ledger's writing side. `put` never blocks; `start` and `stop` frame its thread."""
+
+    def __init__(self, settings: Settings, writer: LedgerWriter) -> None:
+        self._settings = settings
+        self._writer = writer
+        self._waiting: deque[Batch] = deque()
+        self._wake = threading.Condition()
+        self._closing = False
+        self._night_id: int | None = None
+        self._seq = 0
+        self._ended = False
+        self._durable_at_s = 0.0
+        self._thread = threading.Thread(target=self._work, name="recorder", daemon=True)
+
+    def take_up(self, night_id: int, seq: int) -> None:
+        """Go on with a night that a crash or power cut broke off after tick `seq`."""
+        self._night_id, self._seq = night_id, seq + 1
+
+    def start(self) -> None:
+        """Begin to write."""
+        self._thread.start()
+
+    def put(self, batch: Batch) -> None:
+        """Hand over a tick."""
+        with self._wake:
+            self._waiting.append(batch)
+            if len(self._waiting) > KEEP_TICKS:
+                for i, old in enumerate(self._waiting):
+                    if not old.weighty:
+                        del self._waiting[i]
+                        break
+            self._wake.notify()
+
+    def silent_s(self, mono_s: float) -> float:
+        """How long the oldest unwritten tick has been waiting, s."""
+        with self._wake:
+            return max(mono_s - self._waiting[0].inputs.mono_s, 0.0) if self._waiting else 0.0
+
+    def wait_below(self, count: int, timeout_s: float) -> None:
+        """Let the ledger catch up (a clock that runs fast must not outrun the disk)."""
+        end_s = time.monotonic() + timeout_s
+        while len(self._waiting) > count and time.monotonic() < end_s:
+            time.sleep(0.001)
+
+    def stop(self, timeout_s: float = 5.0) -> None:
+        """Write what is left, durably, and close."""
+        with self._wake:
+            self._closing = True
+            self._wake.notify()
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
+
+    # ---- the thread -------------------------------------------------------------------------
+
+    def _work(self) -> None:
+        lost = False
+        while True:
+            with self._wake:
+                while not self._waiting and not self._closing:
+                    self._wake.wait()
+                if not self._waiting:
+                    break
+                batch = self._waiting[0]
+            kept = self._night_id, self._seq, self._ended
+            try:
+                self._write(batch)
+            except NightcureError as error:
+                self._night_id, self._seq, self._ended = kept
+                if not lost:
+                    log.error("%s", error)
+                lost = True
+                with self._wake:
+                    if self._closing:
+                        break
+                    self._wake.wait(RETRY_S)
+                continue
+            if lost:
+                log.warning("The ledger can be written again.")
+            lost = False
+            with self._wake:
+                if self._waiting and self._waiting[0] is batch:
+                    self._waiting.popleft()
+        self._writer.close()
+
+    def _write(self, b: Batch) -> None:
+        d, w = b.decision, self._writer
+        durable = b.weighty or self._closing
+        durable = durable or time.monotonic() - self._durable_at_s >= DURABLE_EVERY_S
+        with w.transaction(durable=durable):
+            began = any(e.kind == "night" and e.name == "started" for e in d.events)
+            if began:
+                self._begin(b)
+            night_id = self._night_id
+            for e in (*b.notes, *d.events):
+                w.event(
+                    EventRow(
+                        night_id, self._seq, b.inputs.mono_s, b.inputs.wall_s,
+                        e.kind, e.name, e.state, e.message,
+                    )
+                )  # fmt: skip
+            for o in d.outcomes:
+                w.answer(o.command_id, b.host_s, o.outcome, o.message)
+            for command_id, message in b.refused:
+                w.answer(command_id, b.host_s, "expired", message)
+            if night_id is not None:
+                w.tick(
+                    TickRow(
+                        night_id, self._seq, b.inputs.mono_s, b.inputs.wall_s,
+                        encode_inputs(b.inputs, b.resumed_from), **decision_fields(d),
+                    )
+                )  # fmt: skip
+            self._end(b)
+            state = {**b.live, "night_id": night_id, "seq": self._seq}
+            w.live(b.host_s, dumps(state))
+            if b.snapshot is not None:
+                w.snapshot(
+                    self._night_id, self._seq, b.inputs.mono_s, b.inputs.wall_s, dumps(b.snapshot)
+                )
+            if night_id is not None:
+                self._seq += 1
+        if durable:
+            self._durable_at_s = time.monotonic()
+
+    def _begin(self, b: Batch) -> None:
+        profile = b.live["profile"]
+        self._night_id = self._writer.begin_night(
+            oven=self._settings.name,
+            profile=dumps(profile),
+            settings=dumps(self._settings.model_dump(mode="json", exclude={"web"})),
+            version=__version__,
+            opening=dumps(b.opening),
+            started_s=b.inputs.wall_s,
+        )
+        self._seq = 0
+        self._ended = False
+
+    def _end(self, b: Batch) -> None:
+        """Close the night where it is over; a tripped one is watched on until it is reset."""
+        d, night_id = b.decision, self._night_id
+        if night_id is None:
+            return
+        ending = next((e for e in d.events if e.kind == "night" and e.name in OUTCOMES), None)
+        if ending is not None and not self._ended:
+            self._writer.end_night(night_id, b.inputs.wall_s, OUTCOMES[ending.name], ending.message)
+            self._ended = True
+        if self._ended and d.phase is not Phase.TRIPPED:
+            self._night_id = None
+
+
+def settings_mark(settings: Settings) -> str:
+    """What must be unchanged for a broken-off night to be taken up: all but page and ledger."""
+    return dumps(settings.model_dump(mode="json", exclude={"web", "ledger", "units", "name"}))
+
+
+def take_up_from(
+    settings: Settings, loop: Loop, writer: LedgerWriter
+) -> tuple[dict[str, Any] | None, tuple[int, int] | None, str | None]:
+    """Look in the ledger for a night that was broken off, or a trip nobody has reset.
+
+    Returns:
+        The snapshot the loop was resumed from (None if it was not), the night and its last tick
+        to go on from, and a sentence if a night could not be taken up.
+    """
+    import json
+
+    row = writer.last_snapshot()
+    night = writer.open_night()
+    state: dict[str, Any] | None = None
+    why = "there is no snapshot of it"
+    if row is not None:
+        state = json.loads(row.state)
+        assert state is not None
+        if state.get("version") != __version__:
+            state, why = None, f"it was run by version {state.get('version')}, this is {__version__}"
+        elif state.get("settings") != settings_mark(settings):
+            state, why = None, "the settings were changed meanwhile"
+        else:
+            loop.resume(state["loop"])
+    if night is None:
+        return state["loop"] if state else None, None, None
+    if state is not None and row is not None and row.night_id == night.id:
+        last_seq = writer.last_seq(night.id)
+        return state["loop"], (night.id, max(last_seq, row.seq)), None
+    return None, None, f"The night of '{night.oven}' was broken off and not resumed: {why}."
