@@ -40,9 +40,7 @@ def decode_inputs(
 ) -> tuple[TickInputs, dict[str, Any] | None]:
     """What `encode_inputs` wrote: the inputs, and the snapshot of a resume or None."""
     data = json.loads(text)
-    readings = tuple(
-        Reading(r[0], r[1], Fault(r[2]) if len(r) > 2 else None) for r in data["r"]
-    )
+    readings = tuple(Reading(r[0], r[1], Fault(r[2]) if len(r) > 2 else None) for r in data["r"])
     commands = tuple(Command(*c) for c in data.get("c", ()))
     inputs = TickInputs(
         mono_s,

@@ -202,9 +202,7 @@ class Daemon:
         except NightcureError:
             return False
 
-    def _take_commands(
-        self, mono_s: float
-    ) -> tuple[tuple[Command, ...], list[tuple[int, str]]]:
+    def _take_commands(self, mono_s: float) -> tuple[tuple[Command, ...], list[tuple[int, str]]]:
         commands: list[Command] = []
         refused: list[tuple[int, str]] = []
         try:

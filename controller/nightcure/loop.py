@@ -71,7 +71,7 @@ class Loop:
         events: list[Event] = []
         if self._resuming:
             self._take_up_again(inputs, verdict, events)
-        outcomes = [self._obey(c, verdict, ambient_c, events) for c in inputs.commands]
+        outcomes = [self._obey(c, verdict, events) for c in inputs.commands]
         if inputs.stop_pressed and self._run is not None:
             self._end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
 
@@ -140,17 +140,15 @@ class Loop:
 
     # ---- what was asked -------------------------------------------------------------------
 
-    def _obey(
-        self, command: Command, verdict: Verdict, ambient_c: float, events: list[Event]
-    ) -> Outcome:
+    def _obey(self, command: Command, verdict: Verdict, events: list[Event]) -> Outcome:
         """Carry out one command, or refuse it with a sentence."""
-        done, message = self._carry_out(command, verdict, ambient_c, events)
+        done, message = self._carry_out(command, verdict, events)
         outcome = "done" if done else "refused"
         events.append(Event("command", command.word, f"{command.who}: {message}", outcome))
         return Outcome(command.id, outcome, message)
 
     def _carry_out(
-        self, command: Command, verdict: Verdict, ambient_c: float, events: list[Event]
+        self, command: Command, verdict: Verdict, events: list[Event]
     ) -> tuple[bool, str]:
         if command.word == "stop":
             if self._run is None:
@@ -165,7 +163,7 @@ class Loop:
         if command.word == "reset":
             return self._reset(events)
         if command.word == "start":
-            return self._start(command, verdict, ambient_c, events)
+            return self._start(command, verdict, events)
         return False, f"There is no command '{command.word}'."
 
     def _reset(self, events: list[Event]) -> tuple[bool, str]:
@@ -178,9 +176,7 @@ class Loop:
         self.phase = Phase.IDLE
         return True, "Reset; the oven may be started again."
 
-    def _start(
-        self, command: Command, verdict: Verdict, ambient_c: float, events: list[Event]
-    ) -> tuple[bool, str]:
+    def _start(self, command: Command, verdict: Verdict, events: list[Event]) -> tuple[bool, str]:
         if self._alarms.trip is not None:
             return False, f"Not started: the oven has tripped ({self._alarms.trip}); reset first."
         if self._run is not None:
@@ -194,22 +190,20 @@ class Loop:
         refusals = profile.refusals(self.settings.limits)
         if refusals:
             return False, f"Not started: {' '.join(refusals)}"
-        self._begin(profile, verdict.control_c, ambient_c, events)
+        self._begin(profile, verdict.control_c, events)
         return True, f"Started '{profile.name}'."
 
-    def _begin(
-        self, profile: Profile, control_c: float, ambient_c: float, events: list[Event]
-    ) -> None:
+    def _begin(self, profile: Profile, control_c: float, events: list[Event]) -> None:
         s = self.settings
         self._run = ProfileRun(profile, control_c, s.limits.ramp_c_per_h)
         self._night_s = 0.0
         self._held = True
         self._feed_forward.start()
-        hold_w = s.model.loss_w_per_k * (control_c - ambient_c) if s.regulator.feed_forward else 0.0
         self._regulator.start(control_c, control_c, 0.0)
         self.phase = Phase(self._run.segment.kind)
-        air = show_temperature(control_c, s.units)
-        message = f"Started '{profile.name}' at {air} with {max(hold_w, 0.0):.0f} W to hold it."
+        message = (
+            f"Started '{profile.name}' with the air at {show_temperature(control_c, s.units)}."
+        )
         events.append(Event("night", "started", message))
 
     def _end(self, phase: Phase, name: str, message: str, events: list[Event]) -> None:

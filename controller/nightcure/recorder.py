@@ -230,7 +230,10 @@ def take_up_from(
         state = json.loads(row.state)
         assert state is not None
         if state.get("version") != __version__:
-            state, why = None, f"it was run by version {state.get('version')}, this is {__version__}"
+            state, why = (
+                None,
+                f"it was run by version {state.get('version')}, this is {__version__}",
+            )
         elif state.get("settings") != settings_mark(settings):
             state, why = None, "the settings were changed meanwhile"
         else:

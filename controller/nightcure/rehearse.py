@@ -18,7 +18,7 @@ from .settings import Role, Settings
 
 #: Wall time of a rehearsal's start: 20:00 UTC on a November evening.
 EVENING_S = 1_763_064_000.0
-#: Half-width of the series kept for plotting, in seconds between points.
+#: Seconds between the points kept for a plot.
 PLOT_EVERY_S = 30.0
 #: A soak's parts are judged once they have had so long to even out.
 EVEN_OUT_S = 7200.0
@@ -50,9 +50,7 @@ class Figures:
 
     def as_json(self) -> dict[str, Any]:
         """Plain values, rounded to what they are good for."""
-        return {
-            k: round(v, 4) if isinstance(v, float) else v for k, v in vars(self).items()
-        }
+        return {k: round(v, 4) if isinstance(v, float) else v for k, v in vars(self).items()}
 
 
 @dataclass
@@ -179,7 +177,8 @@ def rehearse(
         if on_tick is not None:
             on_tick(inputs, d)
         for e in d.events:
-            events.append((t_s, e.name, e.message))
+            if e.kind != "command" or e.state == "refused":
+                events.append((t_s, e.name, e.message))
             if e.kind in ("alarm", "trip") and e.state == "unacknowledged":
                 figures.alarms.append({"name": e.name, "time_s": t_s})
         if d.phase in (Phase.RAMP, Phase.SOAK, Phase.COOL):

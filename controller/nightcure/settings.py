@@ -217,7 +217,10 @@ class Settings(Section):
 
     @model_validator(mode="after")
     def _no_pin_twice(self) -> Self:
-        pins = [self.heater.pin, *(p.pin for p in (self.contactor, self.fan, self.stop_button) if p)]
+        pins = [
+            self.heater.pin,
+            *(p.pin for p in (self.contactor, self.fan, self.stop_button) if p),
+        ]
         if len(set(pins)) < len(pins):
             raise ValueError(f"one pin is given two jobs (pins {pins}); give each its own.")
         return self

@@ -14,7 +14,9 @@ def demo(
     speed: Annotated[
         float, typer.Option(help="How many times faster than life the night runs.", min=1, max=600)
     ] = 180.0,
-    port: Annotated[int, typer.Option(help="Of the page, on this machine.", min=1, max=65535)] = 8733,
+    port: Annotated[
+        int, typer.Option(help="Of the page, on this machine.", min=1, max=65535)
+    ] = 8733,
     night: Annotated[
         Path | None, typer.Option(help="The shed's temperatures: a CSV of time_s,ambient_c.")
     ] = None,

@@ -12,7 +12,9 @@ from .show import err, sentences
 
 
 def off(
-    oven: Annotated[Path | None, typer.Argument(help="The oven.toml, as for the controller.")] = None,
+    oven: Annotated[
+        Path | None, typer.Argument(help="The oven.toml, as for the controller.")
+    ] = None,
 ) -> None:
     """Drive every declared output off and leave.
 

@@ -40,11 +40,7 @@ def night_plot(settings: Settings, series: dict[str, list[float]], width: int = 
         *((series[t.name], t.name, COLOURS[t.role]) for t in settings.thermometers
           if t.role is not Role.HEATER),
     ):  # fmt: skip
-        points = [
-            (h, v)
-            for h, v in zip(hours, shown(values_c), strict=True)
-            if not math.isnan(v)
-        ]
+        points = [(h, v) for h, v in zip(hours, shown(values_c), strict=True) if not math.isnan(v)]
         if points:
             xs, ys = zip(*points, strict=True)
             plotext.plot(list(xs), list(ys), label=label, color=colour, marker="braille")
@@ -58,5 +54,6 @@ def night_plot(settings: Settings, series: dict[str, list[float]], width: int = 
         hours, [100.0 * d for d in series["duty"]], color="red", marker="braille", fillx=True
     )
     plotext.ylim(0, 100)
+    plotext.yticks([0, 50, 100])
     plotext.ylabel("duty %")
     return Text.from_ansi(temperatures + "\n" + plotext.build())

@@ -176,11 +176,12 @@ def _stress(
     if as_json:
         print_json({"rows": [row.as_json() for row in rows]})
         return
+    from rich import box
     from rich.table import Table
 
     table = Table(
         "oven", "regulator", "outcome", "overshoot", "soak error", "mean |error|", "switchings",
-        title=f"{profile.name}: nothing retuned",
+        title=f"{profile.name}: nothing retuned", box=box.SIMPLE_HEAD,
         caption="K; soak error while the soak's clock counts",
     )  # fmt: skip
     for row in rows:

@@ -12,7 +12,9 @@ from .show import sentences
 
 
 def web(
-    oven: Annotated[Path | None, typer.Argument(help="The oven.toml, as for the controller.")] = None,
+    oven: Annotated[
+        Path | None, typer.Argument(help="The oven.toml, as for the controller.")
+    ] = None,
     port: Annotated[int | None, typer.Option(help="Instead of the one in oven.toml.")] = None,
 ) -> None:
     """Serve the page: a process of its own that reads the ledger and posts commands to it.
