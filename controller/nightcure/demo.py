@@ -58,9 +58,8 @@ class Demo:
         from argon2 import PasswordHasher
 
         self.profile = profile
-        self.passphrase = (
-            f"{secrets.choice(WORDS)}-{secrets.choice(WORDS)}-{secrets.randbelow(90) + 10}"
-        )
+        words = secrets.choice(WORDS), secrets.choice(WORDS), str(secrets.randbelow(90) + 10)
+        self.passphrase = "-".join(words)
         shm = Path("/dev/shm")
         self.folder = Path(
             tempfile.mkdtemp(prefix="nightcure-demo-", dir=shm if shm.is_dir() else None)

@@ -1,4 +1,4 @@
-"""The one error a person sees: a sentence that says what is wrong, where, and what would be right."""
+"""The one error a person sees: a sentence that says what is wrong, where, what would be right."""
 
 from __future__ import annotations
 

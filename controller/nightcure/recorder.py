@@ -6,6 +6,7 @@ loop, whose interlock decides when a blind oven is switched off.
 
 from __future__ import annotations
 
+import json
 import logging
 import threading
 import time
@@ -220,23 +221,18 @@ def take_up_from(
         The snapshot the loop was resumed from (None if it was not), the night and its last tick
         to go on from, and a sentence if a night could not be taken up.
     """
-    import json
-
     row = writer.last_snapshot()
     night = writer.open_night()
     state: dict[str, Any] | None = None
     why = "there is no snapshot of it"
     if row is not None:
-        state = json.loads(row.state)
-        assert state is not None
-        if state.get("version") != __version__:
-            state, why = (
-                None,
-                f"it was run by version {state.get('version')}, this is {__version__}",
-            )
-        elif state.get("settings") != settings_mark(settings):
-            state, why = None, "the settings were changed meanwhile"
+        found: dict[str, Any] = json.loads(row.state)
+        if found.get("version") != __version__:
+            why = f"it was run by version {found.get('version')}, this is {__version__}"
+        elif found.get("settings") != settings_mark(settings):
+            why = "the settings were changed meanwhile"
         else:
+            state = found
             loop.resume(state["loop"])
     if night is None:
         return state["loop"] if state else None, None, None

@@ -13,11 +13,11 @@ from simple_pid import PID
 from ..settings import Regulator
 
 
-class _Core(PID):  # type: ignore[misc]
+class _Core(PID):
     """simple-pid with its state laid open, so that a resumed night goes on to the bit."""
 
     def state(self) -> dict[str, float | None]:
-        return {"integral_w": float(self._integral), "last_c": self._last_input}
+        return {"integral_w": self._integral, "last_c": self._last_input}
 
     def set_state(self, state: dict[str, float | None]) -> None:
         self._integral = state["integral_w"]
@@ -79,7 +79,9 @@ class PidRegulator:
         core = self._core
         core.Ki = 0.0 if frozen else self._gains[1]
         core.setpoint = setpoint_c
-        request_w = float(core(self._filtered_c, dt=dt_s)) + feed_forward_w
+        output_w = core(self._filtered_c, dt=dt_s)
+        assert output_w is not None  # only in manual mode
+        request_w = output_w + feed_forward_w
         self._saturated = 1 if request_w >= self.power_w else -1 if request_w <= 0.0 else 0
         return min(max(request_w, 0.0), self.power_w)
 
