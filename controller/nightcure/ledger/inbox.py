@@ -1,0 +1,99 @@
+"""The inbox: commands as rows. The page puts them in, the controller takes each once."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from .writer import LedgerLost, check_is_ledger, connect
+
+#: A command that was not taken within this is refused, never run late.
+TTL_S = 10.0
+
+
+class InboxRow(NamedTuple):
+    """A command that waits."""
+
+    id: int
+    word: str
+    args: dict[str, Any]
+    who: str
+    expired: bool
+
+
+class Inbox:
+    """One side of the inbox; the page and the controller each have their own. Not for sharing
+    between threads at the same moment."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        try:
+            self._db = connect(path)
+            check_is_ledger(self._db, path)
+            self._db.execute("PRAGMA synchronous=FULL")
+        except sqlite3.Error as error:
+            raise LedgerLost(f"The inbox in {path} cannot be opened: {error}.") from None
+        self._taken = 0
+
+    # ---- the page's side ----------------------------------------------------------------------
+
+    def put(
+        self, word: str, args: dict[str, Any], who: str, host_s: float, ttl_s: float = TTL_S
+    ) -> int:
+        """Ask for something. Returns the row's id; raises LedgerLost."""
+        try:
+            cursor = self._db.execute(
+                "INSERT INTO inbox (word, args, who, asked_s, expires_s) VALUES (?, ?, ?, ?, ?)",
+                (word, json.dumps(args), who, host_s, host_s + ttl_s),
+            )
+        except sqlite3.Error as error:
+            raise LedgerLost(f"The command could not be written down: {error}.") from None
+        assert cursor.lastrowid is not None
+        return cursor.lastrowid
+
+    def outcome(self, command_id: int) -> tuple[str, str] | None:
+        """What became of it (done, refused, expired; a sentence), None while it waits."""
+        try:
+            row = self._db.execute(
+                "SELECT outcome, message FROM inbox WHERE id = ? AND outcome IS NOT NULL",
+                (command_id,),
+            ).fetchone()
+        except sqlite3.Error as error:
+            raise LedgerLost(f"The inbox cannot be read: {error}.") from None
+        return None if row is None else (row[0], row[1])
+
+    # ---- the controller's side ----------------------------------------------------------------
+
+    def anything_waiting(self) -> bool:
+        """Whether `waiting` would give something; cheap enough to ask several times a second."""
+        try:
+            row = self._db.execute(
+                "SELECT 1 FROM inbox WHERE taken_s IS NULL AND id > ? LIMIT 1", (self._taken,)
+            ).fetchone()
+        except sqlite3.Error as error:
+            raise LedgerLost(f"The inbox cannot be read: {error}.") from None
+        return row is not None
+
+    def waiting(self, host_s: float) -> list[InboxRow]:
+        """New commands, each handed out once, `stop` first. Raises LedgerLost."""
+        try:
+            rows = self._db.execute(
+                "SELECT id, word, args, who, expires_s FROM inbox"
+                " WHERE taken_s IS NULL AND id > ? ORDER BY word <> 'stop', id",
+                (self._taken,),
+            ).fetchall()
+        except sqlite3.Error as error:
+            raise LedgerLost(f"The inbox cannot be read: {error}.") from None
+        found = [
+            InboxRow(number, word, json.loads(args), who, host_s > expires_s)
+            for number, word, args, who, expires_s in rows
+        ]
+        if found:
+            self._taken = max(row.id for row in found)
+        return found
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._db.close()
