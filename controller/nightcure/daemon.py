@@ -60,7 +60,7 @@ class Daemon:
         self._button = StopButton(settings)
         self._dead_man = DeadMan(self.outputs, settings.timing.dead_man_s, self.clock)
         bus = Bus(tuple(t.id for t in settings.thermometers), self.clock)
-        self._reader = Reader(bus, self.clock)
+        self._reader = Reader(bus, self.clock, len(settings.thermometers))
         self._notifier = sdnotify.SystemdNotifier()
         self._inbox_ok_s = self.clock.monotonic()
         self._snapshot_s = -SNAPSHOT_EVERY_S

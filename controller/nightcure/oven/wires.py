@@ -1,0 +1,161 @@
+"""Stand-in wires: a 1-Wire-like tree for the real sensor adapter, pins for the real relay.
+
+What the adapters see is what the kernel would show them; what stands behind is a virtual oven.
+"""
+
+from __future__ import annotations
+
+import errno
+import fcntl
+import os
+import shutil
+from pathlib import Path
+from typing import IO, Any
+
+from gpiozero.pins.mock import MockFactory, MockPin
+
+#: Folder with one file a pin: "0" or "1", whatever the process that drove it has become.
+BENCH_VARIABLE = "NIGHTCURE_BENCH"
+
+
+def crc8(data: bytes) -> int:
+    """Dallas/Maxim CRC-8: x^8 + x^5 + x^4 + 1, reflected, from 0 (application note 27)."""
+    crc = 0
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = (crc >> 1) ^ 0x8C if crc & 1 else crc >> 1
+    return crc
+
+
+def scratchpad(value_c: float) -> bytes:
+    """The nine bytes a DS18B20 at 12 bit holds after converting `value_c` (data sheet)."""
+    code = round(value_c * 16.0) & 0xFFFF
+    remain = 0x10 - (code & 0x0F)
+    data = bytes((code & 0xFF, code >> 8, 0x4B, 0x46, 0x7F, 0xFF, remain, 0x10))
+    return data + bytes((crc8(data),))
+
+
+POWER_ON = bytes((0x50, 0x05, 0x4B, 0x46, 0x7F, 0xFF, 0x0C, 0x10, 0x1C))
+
+
+class W1Tree:
+    """The kernel's 1-Wire device tree under `root`, as w1_therm shows it."""
+
+    def __init__(self, root: Path, sensor_ids: list[str]) -> None:
+        self.root = root
+        self._last: dict[str, bytes] = {}
+        master = root / "w1_bus_master1"
+        master.mkdir(parents=True, exist_ok=True)
+        (master / "therm_bulk_read").write_text("0\n", encoding="ascii")
+        (master / "w1_master_slaves").write_text("\n".join(sensor_ids) + "\n", encoding="ascii")
+        for sensor_id in sensor_ids:
+            self.set_c(sensor_id, 20.0)
+
+    def set_c(self, sensor_id: str, value_c: float) -> None:
+        """A good reading, rounded to the sensor's 1/16 °C."""
+        self._write(sensor_id, scratchpad(value_c))
+
+    def power_on(self, sensor_id: str) -> None:
+        """The 85 °C a sensor answers with when it lost its supply and has not converted."""
+        self._write(sensor_id, POWER_ON)
+
+    def crc(self, sensor_id: str) -> None:
+        """A failed checksum; as the kernel does, the second line keeps the old value."""
+        good = self._last.get(sensor_id, scratchpad(20.0))
+        bad = bytes((good[0] ^ 0x20, *good[1:]))
+        self._put(sensor_id, _lines(bad, good, "NO"))
+
+    def empty(self, sensor_id: str) -> None:
+        """What 6.x kernels show on a failed checksum or a dead bus: nothing."""
+        self._put(sensor_id, "")
+
+    def missing(self, sensor_id: str) -> None:
+        """Gone from the bus."""
+        shutil.rmtree(self.root / sensor_id, ignore_errors=True)
+
+    def _write(self, sensor_id: str, data: bytes) -> None:
+        self._last[sensor_id] = data
+        self._put(sensor_id, _lines(data, data, "YES"))
+
+    def _put(self, sensor_id: str, text: str) -> None:
+        """Replace the file in one step, so that no reader sees half of it."""
+        folder = self.root / sensor_id
+        folder.mkdir(exist_ok=True)
+        fresh = folder / "w1_slave.new"
+        fresh.write_text(text, encoding="ascii")
+        os.replace(fresh, folder / "w1_slave")
+
+
+def _lines(first: bytes, second: bytes, verdict: str) -> str:
+    code = int.from_bytes(second[:2], "little", signed=True)
+    return (
+        f"{first.hex(' ')} : crc={first[8]:02x} {verdict}\n"
+        f"{second.hex(' ')} t={int(code * 1000 / 16)}\n"
+    )
+
+
+class BenchPin(MockPin):  # type: ignore[misc]
+    """A pin whose state is a file, and stays there as the Pi's kernel leaves a line driven."""
+
+    def __init__(self, factory: BenchFactory, info: Any) -> None:
+        self._file = factory.root / info.name.lower()
+        self._claim: IO[bytes] | None = None
+        super().__init__(factory, info)
+        if self._file.exists():
+            self._state = self._file.read_bytes() == b"1"
+            self.clear_states()
+
+    def claim(self) -> None:
+        """Take the line for this process, as a line request of the kernel does."""
+        if self._claim is not None:
+            return
+        claim = open(self._file.with_suffix(".lock"), "ab")  # noqa: SIM115 (held)
+        try:
+            fcntl.flock(claim, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            claim.close()
+            raise OSError(errno.EBUSY, "GPIO busy") from None
+        self._claim = claim
+
+    def _set_function(self, value: str) -> None:
+        self.claim()
+        super()._set_function(value)
+
+    def output_with_state(self, state: bool) -> None:
+        """Claim it as an output at `state`, in one step, as the kernel does."""
+        self.claim()
+        self._function = "output"
+        self._change_state(bool(state))
+        self._file.write_bytes(b"1" if state else b"0")
+
+    def _change_state(self, value: Any) -> bool:
+        changed = bool(super()._change_state(value))
+        if changed and self._function == "output":
+            self._file.write_bytes(b"1" if value else b"0")
+        return changed
+
+    def close(self) -> None:
+        """Let go of the line; what it was driven to stays."""
+        self.when_changed = None
+        self._function = "input"
+        if self._claim is not None:
+            self._claim.close()
+            self._claim = None
+
+
+class BenchFactory(MockFactory):  # type: ignore[misc]
+    """gpiozero's pins on a bench: GPIOZERO_PIN_FACTORY=nightcure-bench, NIGHTCURE_BENCH=folder."""
+
+    def __init__(self) -> None:
+        self.root = Path(os.environ[BENCH_VARIABLE])
+        self.root.mkdir(parents=True, exist_ok=True)
+        super().__init__(pin_class=BenchPin)
+
+
+def read_pin(root: Path, number: int) -> bool:
+    """Whether pin `number` is driven high, seen from outside its process."""
+    try:
+        return (root / f"gpio{number}").read_bytes() == b"1"
+    except FileNotFoundError:
+        return False
