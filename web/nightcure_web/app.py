@@ -1,0 +1,104 @@
+"""The application: API, live stream and page, with their headers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import uvicorn
+from fastapi import FastAPI
+from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from nightcure import __version__
+from nightcure.errors import BadInput
+from nightcure.settings import Settings
+
+from . import live, problems
+from .routes import commands, nights, profiles, session, status
+from .store import Store
+
+STATIC = Path(__file__).parent / "static"
+
+HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
+        "connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; "
+        "frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+}
+
+
+class SafeHeaders:
+    """Adds the security headers to every answer; the API's answers are never cached."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+        self._headers = [(k.lower().encode(), v.encode()) for k, v in HEADERS.items()]
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        extra = list(self._headers)
+        fresh = b"no-store" if scope["path"].startswith("/api") else b"no-cache"
+        extra.append((b"cache-control", fresh))
+
+        async def with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                names = {name for name, _ in extra}
+                kept = [h for h in message["headers"] if h[0].lower() not in names]
+                message["headers"] = [*kept, *extra]
+            await send(message)
+
+        await self._app(scope, receive, with_headers)
+
+
+def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
+    """The application for one oven; `static` is the built page."""
+    app = FastAPI(
+        title="nightcure",
+        version=__version__,
+        description="Watch and steer a cure oven. Temperatures are °C, times UTC seconds. "
+        "This is no safety device.",
+        openapi_url="/api/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+    )
+    app.state.store = Store(settings)
+    problems.install(app)
+    for part in (status, live, nights, profiles, commands, session):
+        app.include_router(part.router)
+    if static.is_dir():
+        app.mount("/", StaticFiles(directory=static, html=True), name="page")
+    app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(SafeHeaders)
+    return app
+
+
+def run(settings: Settings) -> None:
+    """Serve until told to stop.
+
+    Raises:
+        BadInput: the page was not built into this installation.
+    """
+    if not (STATIC / "index.html").is_file():
+        raise BadInput(
+            "The page is not built into this installation; install nightcure from a wheel, or "
+            "where Node.js is at hand reinstall it from its sources."
+        )
+    options: dict[str, Any] = {
+        "host": settings.web.address,
+        "port": settings.web.port,
+        "access_log": False,
+        "log_level": "warning",
+        "timeout_graceful_shutdown": 1,
+        "server_header": False,
+    }
+    uvicorn.run(create_app(settings), **options)

@@ -1,0 +1,97 @@
+"""Errors as problem details (RFC 9457): one sentence a person can use."""
+
+from __future__ import annotations
+
+import logging
+from http import HTTPStatus
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+from nightcure.errors import BadInput, NightcureError
+
+log = logging.getLogger("nightcure.web")
+
+MEDIA_TYPE = "application/problem+json"
+
+
+class Problem(Exception):
+    """A refusal: HTTP status, one sentence, and headers if it needs any."""
+
+    def __init__(self, status: int, detail: str, headers: dict[str, str] | None = None) -> None:
+        super().__init__(detail)
+        self.status = status
+        self.detail = detail
+        self.headers = headers
+
+
+def problem_response(
+    status: int, detail: str, headers: dict[str, str] | None = None
+) -> JSONResponse:
+    """A problem document."""
+    body = {"type": "about:blank", "title": HTTPStatus(status).phrase, "status": status}
+    return JSONResponse(
+        {**body, "detail": detail}, status_code=status, headers=headers, media_type=MEDIA_TYPE
+    )
+
+
+def _validation_sentence(error: RequestValidationError) -> str:
+    sentences = []
+    for fault in error.errors():
+        place = " ".join(str(part) for part in fault["loc"] if part != "body") or "the request"
+        sentences.append(f"{place}: {fault['msg'][0].lower()}{fault['msg'][1:]}.")
+    return " ".join(sentences)
+
+
+def install(app: FastAPI) -> None:
+    """Turn every error of `app` into a problem document."""
+
+    @app.exception_handler(Problem)
+    async def refused(_: Request, error: Problem) -> JSONResponse:
+        return problem_response(error.status, error.detail, error.headers)
+
+    @app.exception_handler(HTTPException)
+    async def http(_: Request, error: HTTPException) -> JSONResponse:
+        headers = dict(error.headers) if error.headers else None
+        return problem_response(error.status_code, f"{error.detail}.", headers)
+
+    @app.exception_handler(RequestValidationError)
+    async def invalid(_: Request, error: RequestValidationError) -> JSONResponse:
+        return problem_response(422, _validation_sentence(error))
+
+    @app.exception_handler(BadInput)
+    async def bad(_: Request, error: BadInput) -> JSONResponse:
+        return problem_response(422, " ".join(error.sentences))
+
+    @app.exception_handler(NightcureError)
+    async def lost(_: Request, error: NightcureError) -> JSONResponse:
+        return problem_response(503, str(error))
+
+    @app.exception_handler(Exception)
+    async def unexpected(_: Request, error: Exception) -> JSONResponse:
+        log.exception("unexpected", exc_info=error)
+        return problem_response(500, "The page's server made a mistake; its log says more.")
+
+
+def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    """OpenAPI entries for the problems a route may answer with."""
+    schema = {
+        "type": "object",
+        "properties": {
+            "type": {"type": "string"},
+            "title": {"type": "string"},
+            "status": {"type": "integer"},
+            "detail": {"type": "string"},
+        },
+        "required": ["title", "status", "detail"],
+    }
+    return {
+        status: {
+            "description": HTTPStatus(status).phrase,
+            "content": {MEDIA_TYPE: {"schema": schema}},
+        }
+        for status in statuses
+    }

@@ -1,0 +1,1 @@
+"""Routes of the API, one module a subject."""

@@ -1,0 +1,35 @@
+"""What is true now, and whether the page can know it."""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+from fastapi import APIRouter
+
+from ..problems import responses
+from ..store import StoreOf
+
+router = APIRouter(prefix="/api", tags=["now"])
+
+
+@router.get("/status", responses=responses(503))
+def status(store: StoreOf) -> dict[str, Any]:
+    """The live state as the controller wrote it last.
+
+    `host_s` is when that was and `now_s` when this was answered, both by the machine's own clock;
+    `wall_s` is the oven's clock, which runs fast in a demo. Temperatures in °C.
+    """
+    state = store.reader.live()
+    return {"phase": None} if state is None else {**state, "now_s": time.time()}
+
+
+@router.get("/health")
+def health(store: StoreOf) -> dict[str, Any]:
+    """Whether this server answers, and how old (s) the controller's last word is."""
+    age_s = None
+    if store.settings.ledger.exists():
+        state = store.reader.live()
+        if state is not None:
+            age_s = round(time.time() - state["host_s"], 3)
+    return {"ok": True, "controller_age_s": age_s}

@@ -1,0 +1,77 @@
+"""What every route needs: settings, the ledger's reading side, the inbox, and who is who."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+import time
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+
+from nightcure.ledger.inbox import Inbox
+from nightcure.ledger.reader import LedgerReader
+from nightcure.settings import Settings
+
+from .access import Access
+from .problems import Problem
+
+#: How long a command waits for the controller's answer, s, and how often it looks.
+ANSWER_S, LOOK_S = 6.0, 0.05
+
+
+class Store:
+    """One per application."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.settings = settings
+        self.access = Access(settings)
+        self._reader: LedgerReader | None = None
+        self._inbox: Inbox | None = None
+        self._lock = threading.Lock()
+
+    @property
+    def reader(self) -> LedgerReader:
+        """The ledger; a 503 problem while the controller has not made it."""
+        if self._reader is None:
+            if not self.settings.ledger.exists():
+                raise Problem(503, "The controller has not made its ledger yet; is it running?")
+            self._reader = LedgerReader(self.settings.ledger)
+        return self._reader
+
+    def put(self, word: str, args: dict[str, Any], who: str) -> int:
+        """Post a command."""
+        with self._lock:
+            if self._inbox is None:
+                _ = self.reader
+                self._inbox = Inbox(self.settings.ledger)
+            return self._inbox.put(word, args, who, time.time())
+
+    def _outcome(self, command_id: int) -> tuple[str, str] | None:
+        with self._lock:
+            assert self._inbox is not None
+            return self._inbox.outcome(command_id)
+
+    async def command(self, word: str, args: dict[str, Any], who: str) -> tuple[str, str]:
+        """Post a command and wait for the controller's answer: outcome and sentence."""
+        command_id = await asyncio.to_thread(self.put, word, args, who)
+        end_s = time.monotonic() + ANSWER_S
+        while time.monotonic() < end_s:
+            answer = await asyncio.to_thread(self._outcome, command_id)
+            if answer is not None:
+                return answer
+            await asyncio.sleep(LOOK_S)
+        raise Problem(
+            504,
+            f"The controller has not answered '{word}'. If the oven must be off now, pull the "
+            f"heater's plug, then look whether the controller runs.",
+        )
+
+
+def the_store(request: Request) -> Store:
+    """The application's store."""
+    store: Store = request.app.state.store
+    return store
+
+
+StoreOf = Annotated[Store, Depends(the_store)]
