@@ -1,0 +1,58 @@
+// The night's series: fetched thinned, then grown from the live stream.
+import { useEffect, useRef, useState } from "preact/hooks";
+import { get, type Live, type Night, type Samples } from "./api";
+
+const POINTS = 900;
+/** Beyond so many points the series is fetched anew, thinned. */
+const MOST = 2400;
+
+/** Samples of the running night, else of the last one. */
+export function useNight(live: Live | null): Samples | null {
+  const [samples, setSamples] = useState<Samples | null>(null);
+  const shown = useRef<number | null>(null);
+  const busy = useRef(false);
+  const running = live?.night_id ?? null;
+
+  const fetchNight = async (id: number): Promise<void> => {
+    if (busy.current) return;
+    busy.current = true;
+    try {
+      const fresh = await get<Samples>(`nights/${id}/samples?points=${POINTS}`);
+      shown.current = id;
+      setSamples(fresh);
+    } catch {
+      // the next live word tries again
+    } finally {
+      busy.current = false;
+    }
+  };
+
+  useEffect(() => {
+    if (live === null) return;
+    if (running === null) {
+      if (shown.current === null) {
+        void get<Night[]>("nights?limit=1").then(
+          (nights) => (nights[0] ? fetchNight(nights[0].id) : undefined),
+          () => undefined,
+        );
+      }
+      return;
+    }
+    if (shown.current !== running || samples === null || samples.seq.length > MOST) {
+      void fetchNight(running);
+      return;
+    }
+    const last = samples.seq[samples.seq.length - 1] ?? -1;
+    if (live.seq <= last) return;
+    setSamples({
+      seq: [...samples.seq, live.seq],
+      wall_s: [...samples.wall_s, live.wall_s],
+      setpoint_c: [...samples.setpoint_c, live.setpoint_c],
+      control_c: [...samples.control_c, live.control_c],
+      duty: [...samples.duty, live.duty],
+      believed: live.thermometers.map((t, i) => [...(samples.believed[i] ?? []), t.value_c]),
+    });
+  }, [live]);
+
+  return samples;
+}
