@@ -23,6 +23,8 @@ log = logging.getLogger("nightcure")
 
 #: How often the dead-man looks.
 LOOK_S = 0.5
+#: How long switching off waits for another thread to finish with the pins.
+LOCK_S = 1.0
 
 
 class PinBusy(NightcureError):
@@ -122,13 +124,20 @@ class Outputs:
             self.applied_s = self._clock.monotonic()
 
     def all_off(self) -> None:
-        """Everything off, each tried whatever becomes of the others; may be called anywhere."""
-        with self._lock:
-            for what, switch in self._switches.items():
+        """Everything off, each tried whatever becomes of the others; may be called anywhere.
+
+        A thread that hangs with the lock in its hand does not keep the heater on.
+        """
+        mine = self._lock.acquire(timeout=LOCK_S)
+        try:
+            for what, switch in list(self._switches.items()):
                 try:
                     switch.set(False)
                 except Exception:
                     log.exception("The %s could not be switched off: pull the plug.", what)
+        finally:
+            if mine:
+                self._lock.release()
 
     def is_on(self, what: str) -> bool:
         """Whether `heater`, `contactor` or `fan` is driven on."""

@@ -107,12 +107,18 @@ def connect(path: Path, read_only: bool = False) -> sqlite3.Connection:
 
 
 def check_is_ledger(connection: sqlite3.Connection, path: Path) -> None:
-    """Raise BadInput, one sentence, unless `path` holds a ledger of a version known here."""
+    """Raise BadInput, one sentence, unless `path` holds a ledger of a version known here.
+
+    An empty file is a ledger that is just being made: LedgerLost.
+    """
     try:
         (mark,) = connection.execute("PRAGMA application_id").fetchone()
         (version,) = connection.execute("PRAGMA user_version").fetchone()
+        (tables,) = connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
     except sqlite3.DatabaseError as error:
         raise BadInput(f"{path} is not a ledger ({error}); name another file.") from None
+    if tables == 0:
+        raise LedgerLost(f"The ledger {path} is empty: the controller has not made it yet.")
     if mark != APPLICATION_ID:
         raise BadInput(f"{path} is a database but not a ledger; name another file.")
     if version > SCHEMA_VERSION:

@@ -1,0 +1,5 @@
+"""`python -m nightcure`."""
+
+from .cli.main import run
+
+run()
