@@ -6,7 +6,9 @@ import json
 from typing import Any
 
 import pytest
-from hypothesis import given, settings as hypo, strategies as st
+from hypothesis import given
+from hypothesis import settings as hypo
+from hypothesis import strategies as st
 
 from nightcure.codec import decision_fields, decode_inputs, encode_inputs
 from nightcure.loop import Loop

@@ -57,6 +57,7 @@ class Loop:
         self._contactor_on = False
         self._held = False
         self._control_c: float | None = None
+        self._ambient_c = settings.model.assumed_ambient_c
         self._resuming = False
 
     # ---- one tick -------------------------------------------------------------------------
@@ -77,7 +78,8 @@ class Loop:
 
         self._watch(inputs, verdict, ambient_c, (dt_s, gap_s, wall_step_s), heated, events)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
-            self._end(Phase.TRIPPED, "tripped", self._trip_message(), events)
+            why = f"The night was ended by {self._alarms.trip}."
+            self._end(Phase.TRIPPED, "tripped", why, events)
 
         if self._run is not None and verdict.control_c is not None:
             self._follow_profile(self._run, dt_s, verdict, ambient_c, events)
@@ -263,10 +265,6 @@ class Loop:
         if abs(wall_step_s) > CLOCK_NOTE_S:
             events.append(Event("note", "clock", f"The wall clock moved by {wall_step_s:+.1f} s."))
 
-    def _trip_message(self) -> str:
-        trip = self._alarms.trip
-        return next(a.message for a in self._alarms.shown() if a.name == trip)
-
     # ---- where should the oven be, and how much heat is that --------------------------------
 
     def _follow_profile(
@@ -310,12 +308,13 @@ class Loop:
         return self._regulator.watts(dt_s, run.setpoint_c, control_c, feed_forward_w, self._held)
 
     def _ambient(self, verdict: Verdict) -> float:
-        """The believed ambient, °C, else the assumed one."""
+        """The believed ambient, °C, else the last one believed, else the assumed one."""
         for i in self._ambients:
             ambient_c = verdict.believed_c[i]
             if ambient_c is not None:
-                return ambient_c
-        return self.settings.model.assumed_ambient_c
+                self._ambient_c = ambient_c
+                break
+        return self._ambient_c
 
     def _closed(self) -> bool:
         """Whether the contactor, where there is one, has been closed since the last tick."""
@@ -383,6 +382,7 @@ class Loop:
             "contactor_on": self._contactor_on,
             "held": self._held,
             "control_c": self._control_c,
+            "ambient_c": self._ambient_c,
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -399,7 +399,7 @@ class Loop:
         self._mono_s, self._wall_s = state["mono_s"], state["wall_s"]
         self._night_s, self._duty = state["night_s"], state["duty"]
         self._contactor_on, self._held = state["contactor_on"], state["held"]
-        self._control_c = state["control_c"]
+        self._control_c, self._ambient_c = state["control_c"], state["ambient_c"]
 
     def resume(self, state: dict[str, Any]) -> None:
         """Take up the night of a snapshot after a crash or power cut; a trip stays a trip."""

@@ -115,9 +115,7 @@ def test_a_hung_page_changes_nothing(workshop: Workshop) -> None:
     page.send_signal(signal.SIGSTOP)
     before = workshop.live()
     assert before is not None
-    wait_for(
-        lambda: (workshop.live() or before)["seq"] > before["seq"] + 2, 20, "the loop goes on"
-    )
+    wait_for(lambda: (workshop.live() or before)["seq"] > before["seq"] + 2, 20, "the loop goes on")
     outcome, _ = workshop.command("stop")
     assert outcome == "done"
     wait_for(lambda: not workshop.heater_on(), PROMISE_S, "the pin off after stop")

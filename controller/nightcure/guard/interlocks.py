@@ -265,13 +265,13 @@ class CannotHold(Interlock):
             return (
                 f"Cannot hold {self.show(v.setpoint_c)}: with the shed at "
                 f"{self.show(v.ambient_c)} this heater holds about {self.show(most_c)}. Add "
-                f"insulation or a warmer place; the soak waits meanwhile."
+                f"insulation or a warmer place; the profile waits meanwhile."
             )
         if self.full_s > self.FULL_S:
             return (
                 f"Cannot hold {self.show(v.setpoint_c)}: {show_duration(self.full_s)} at full "
                 f"power and the air is at {self.show(v.control_c)}. Look at lid, tape and heater; "
-                f"the soak waits meanwhile."
+                f"the profile waits meanwhile."
             )
         return None
 

@@ -13,8 +13,8 @@ from .reading import Fault, Reading
 
 #: A reading older than this says nothing about now.
 STALE_S = 10.0
-#: Plausible in a workshop oven; a DS18B20 itself ends at -55 and 125 °C.
-COLDEST_C, HOTTEST_C = -45.0, 124.9
+#: What a DS18B20 measures (manufacturer's data sheet); its ends are what a broken one says.
+COLDEST_C, HOTTEST_C = -54.9, 124.9
 #: The fastest a probe of each role may really move, K/s, past a jump of `JUMP_C`.
 FASTEST_K_PER_S = {
     Role.AIR: 2.0,

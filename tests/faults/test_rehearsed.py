@@ -1,0 +1,94 @@
+"""Each fault, at three times of the night: off within what its rule states, latched, with a reason.
+
+The bounds are those of the table in hardware-notes/interlocks.md. They count from the fault, so
+they hold the time a regulator takes to notice (for instance to ask for full power) as well.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from nightcure.oven.faults import FAULTS
+from nightcure.records import Phase
+from nightcure.units import parse_duration
+from tests.nights import SETTINGS, changed, night
+
+TIMES = ("30min", "3h", "6h30")
+
+#: fault -> (the interlocks that may speak, longest fault-to-off in s at each of TIMES).
+EXPECTED: dict[str, tuple[set[str], tuple[float, float, float]]] = {
+    "sensor-missing": ({"control-sensor-lost"}, (62, 62, 62)),
+    "sensor-crc": ({"control-sensor-lost"}, (62, 62, 62)),
+    "sensor-power-on-85": ({"control-sensor-lost"}, (62, 62, 62)),
+    "sensor-frozen": ({"control-sensor-lost"}, (970, 970, 970)),
+    "sensor-out-of-box": (
+        {"control-sensor-lost", "heater-without-effect"},
+        (900, 240, 240),
+    ),
+    "relay-welded": ({"heater-stuck-on"}, (900, 900, 900)),
+    "relay-stuck-open": ({"heater-without-effect"}, (1500, 1500, 1500)),
+    "heater-weak": ({"heater-without-effect"}, (1500, 1500, 1500)),
+    "door-open": ({"control-sensor-lost", "heater-without-effect"}, (4000, 240, 240)),
+    "exotherm": ({"exotherm"}, (900, 900, 900)),
+    "clock-step": ({"clock-stepped"}, (2, 2, 2)),
+    "ledger-full": ({"ledger-lost"}, (64, 64, 64)),
+}
+
+
+def test_every_fault_has_its_expectation() -> None:
+    assert EXPECTED.keys() | {"ambient-drop"} == FAULTS.keys()
+
+
+@pytest.mark.parametrize("fault", EXPECTED)
+@pytest.mark.parametrize("time", TIMES)
+def test_off_latched_and_said(fault: str, time: str) -> None:
+    names, bounds = EXPECTED[fault]
+    result, ticks = night(faults=[f"{fault}@{time}"])
+    f = result.figures
+    assert f.outcome == "tripped"
+    assert f.trip in names
+    assert f.fault_to_off_s is not None
+    assert f.fault_to_off_s <= bounds[TIMES.index(time)]
+    assert not f.heater_still_on
+    last = ticks[-1][1]
+    assert (last.heater_on, last.contactor_on, last.phase) == (False, False, Phase.TRIPPED)
+    assert last.trip == f.trip
+    said = [message for _, name, message in result.events if name == f.trip]
+    assert said
+    assert said[0].endswith(".")
+    assert max(d.believed[0] or 0.0 for _, d in ticks) < SETTINGS.limits.air_c
+    assert (f.part_max_c or 0.0) < SETTINGS.limits.part_c
+
+
+@pytest.mark.parametrize("time", TIMES)
+def test_a_cold_snap_is_a_warning_with_what_can_be_held(time: str) -> None:
+    """Falling ambient warns; what ends such a night is the longest time at full power (5 h)."""
+    result, ticks = night(faults=[f"ambient-drop@{time}"])
+    first = next(a for a in result.figures.alarms if a["name"] == "cannot-hold")
+    assert first["time_s"] >= parse_duration(time)
+    said = next(m for _, name, m in result.events if name == "cannot-hold")
+    assert "this heater holds about" in said or "at full power" in said
+    assert result.figures.trip == "heater-on-too-long"
+    assert [a["name"] for a in result.figures.alarms] == ["cannot-hold", "heater-on-too-long"]
+    assert result.figures.fault_to_off_s is not None
+    assert result.figures.fault_to_off_s <= SETTINGS.limits.longest_night_h * 3600
+    assert not ticks[-1][1].heater_on
+
+
+def test_a_welded_relay_without_a_contactor_is_said_to_be_still_on() -> None:
+    data = SETTINGS.model_copy(update={"contactor": None})
+    result, _ = night(settings=changed(data), faults=["relay-welded@3h"])
+    assert result.figures.trip == "heater-stuck-on"
+    assert result.figures.heater_still_on
+    assert result.figures.fault_to_off_s is None
+    assert any("Pull the heater's plug" in message for _, _, message in result.events)
+
+
+@pytest.mark.parametrize(
+    "passing", ["sensor-crc@3h+30s", "sensor-power-on-85@3h+20s", "sensor-missing@3h+40s",
+                "door-open@3h+60s", "ledger-full@3h+50s"]
+)  # fmt: skip
+def test_what_passes_quickly_does_not_end_the_night(passing: str) -> None:
+    result, _ = night(faults=[passing])
+    assert result.figures.outcome == "done"
+    assert result.figures.alarms == []
