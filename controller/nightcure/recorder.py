@@ -30,7 +30,8 @@ DURABLE_EVERY_S = 10.0
 KEEP_TICKS = 3600
 RETRY_S = 1.0
 
-OUTCOMES = {"done": "done", "stopped": "stopped", "tripped": "tripped"}
+#: Names of the events that end a night, and so its outcomes.
+OUTCOMES = ("done", "stopped", "tripped")
 
 
 @dataclass
@@ -201,7 +202,9 @@ class Recorder:
             return
         ending = next((e for e in d.events if e.kind == "night" and e.name in OUTCOMES), None)
         if ending is not None and not self._ended:
-            self._writer.end_night(night_id, b.inputs.wall_s, OUTCOMES[ending.name], ending.message)
+            trip = next((e for e in d.events if e.kind == "trip" and e.name == d.trip), ending)
+            reason = trip.message if ending.name == "tripped" else ending.message
+            self._writer.end_night(night_id, b.inputs.wall_s, ending.name, reason)
             self._ended = True
         if self._ended and d.phase is not Phase.TRIPPED:
             self._night_id = None

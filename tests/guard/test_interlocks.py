@@ -1,4 +1,4 @@
-"""Every interlock: it fires within its stated time, stays quiet in a normal night, lets go again."""
+"""Every interlock: fires within its stated time, is quiet in a normal night, lets go again."""
 
 from __future__ import annotations
 
