@@ -45,7 +45,10 @@ class PidRegulator:
         self._saturated = 0
 
     def start(self, setpoint_c: float, measured_c: float, output_w: float) -> None:
-        """Take over without a bump: the next answer is `output_w` if nothing moves meanwhile."""
+        """Take over without a bump: the next answer is `output_w` if nothing moves meanwhile.
+
+        As far as an integral within ± power_w can make it so.
+        """
         self._filtered_c = measured_c
         self._saturated = 0
         self._core.set_auto_mode(False)

@@ -47,6 +47,16 @@ class Network:
         for name, value in vars(self).items():
             if name != "moulds" and not (np.isfinite(value) and value >= 0):
                 raise ValueError(f"{name} is {value!r}; it must be finite and not negative.")
+        for mould in self.moulds:
+            for name, value in (
+                ("capacity_j_per_k", mould.capacity_j_per_k),
+                ("air_w_per_k", mould.air_w_per_k),
+            ):
+                if not (np.isfinite(value) and value >= 0):
+                    raise ValueError(
+                        f"mould {mould.name!r}: {name} is {value!r}; it must be finite and not "
+                        f"negative."
+                    )
         if min(self.capacities) <= 0:
             raise ValueError("every heat capacity must be above 0.")
 

@@ -161,4 +161,8 @@ class VirtualOven:
                 if self._frozen_c is None:
                     self._frozen_c = said[k].value_c
                 said[k] = Sensed(self._frozen_c)
+            else:
+                self._frozen_c = None
+        else:
+            self._frozen_c = None
         return said
