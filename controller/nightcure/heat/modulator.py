@@ -12,7 +12,7 @@ class Modulator:
 
     The account of on-time asked for and given is kept to the tick, so the mean power is right
     whatever the minimum times do. Not being allowed to heat cancels the debt: heat that safety
-    withheld is not made up for in a burst.
+    withheld is not made up for in a burst. Heat given ahead stays on the account.
     """
 
     def __init__(self, heater: Heater) -> None:
@@ -35,7 +35,8 @@ class Modulator:
         h = self._heater
         if not allowed:
             self._window_s = None
-            self._owed_s = 0.0
+            self._owed_s = min(self._owed_s + self._asked_s - self._given_s, 0.0)
+            self._asked_s = self._given_s = 0.0
             self._switch(False, now_s)
             return False
         if self._window_s is None or now_s - self._window_s >= h.window_s - 1e-6:
