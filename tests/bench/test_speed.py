@@ -14,7 +14,7 @@ from nightcure.loop import Loop
 from nightcure.measure.reading import Reading
 from nightcure.oven.thermal import step
 from nightcure.oven.virtual import VirtualOven
-from nightcure.records import Phase, TickInputs
+from nightcure.records import Command, Phase, TickInputs
 from nightcure.rehearse import EVENING_S
 from nightcure.scenario import BOX, ambient_c
 from tests.nights import PROFILE, SETTINGS, night, start
@@ -25,7 +25,7 @@ TICK_S = 2.0
 def ticking() -> Iterator[Phase]:
     """A night of the shipped scenario, one Loop.tick, sense and VirtualOven.step at a time."""
     loop, oven = Loop(SETTINGS), VirtualOven(BOX, SETTINGS.thermometers, ambient_c)
-    commands = (start(PROFILE),)
+    commands: tuple[Command, ...] = (start(PROFILE),)
     while True:
         readings = tuple([Reading(s.value_c, oven.t_s, s.fault) for s in oven.sense()])
         d = loop.tick(TickInputs(oven.t_s, EVENING_S + oven.t_s, readings, commands))

@@ -43,7 +43,9 @@ def test_a_lumps_limit_cycle() -> None:
     on_s = tau_s * math.log((80.0 - 37.5) / (80.0 - 38.5))
     off_s = tau_s * math.log((38.5 - 5.0) / (37.5 - 5.0))
     b = BangBangRegulator(SETTINGS, 300.0)
-    air_c, keep, ons, said = 37.5, math.exp(-dt_s / tau_s), [], []
+    air_c, keep = 37.5, math.exp(-dt_s / tau_s)
+    ons: list[float] = []
+    said: list[float] = []
     for i in range(round(5 * (on_s + off_s) / dt_s)):
         watts = b.watts(dt_s, 38.0, air_c)
         if watts > 0 and (not said or said[-1] == 0):

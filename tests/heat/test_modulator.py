@@ -128,6 +128,46 @@ def test_debt_is_forgotten_when_safety_says_off(heater: Heater) -> None:
     assert sum(later) * DT_S == pytest.approx(0.3 * heater.window_s, abs=DT_S), "no burst"
 
 
+@pytest.mark.parametrize(("duty", "ticks"), [(0.05, 100), (0.05, 117), (0.04, 200)])
+def test_what_was_owed_is_not_given_after_safety_said_off(duty: float, ticks: int) -> None:
+    """5 % of 235 s is less than the shortest pulse, so it is owed; a moment without permission, in
+    the first window or the second, wipes that out: the next one owes its own alone, and gives none.
+    """
+    m = Modulator(CONTACTOR)
+    assert not any(m.tick(i * DT_S, DT_S, duty, True) for i in range(ticks))
+    m.tick(ticks * DT_S, DT_S, duty, False)
+    assert not any(m.tick((ticks + i) * DT_S, DT_S, duty, True) for i in range(1, 118))
+
+
+@BOTH
+@given(STRETCHES)
+@hypo(max_examples=150, deadline=None)
+def test_never_more_than_was_asked_and_a_window(heater: Heater, stretches: Stretches) -> None:
+    """However often safety interrupts, pulses that begin anew do not add up to more heat."""
+    ticks = ticks_of(stretches)
+    ahead_s = least_s = 0.0
+    for (duty, allowed), on in zip(ticks, pulses(heater, ticks), strict=True):
+        ahead_s += DT_S * (on - duty * allowed)
+        least_s = min(least_s, ahead_s)
+        assert ahead_s - least_s <= 2 * heater.window_s
+
+
+@BOTH
+@pytest.mark.parametrize("every_s", [60.0, 90.0])
+def test_a_sensor_that_flickers_does_not_heat_more(heater: Heater, every_s: float) -> None:
+    """Permission lost for one tick a minute: the mean stays at or below what was asked."""
+    ticks = [(0.3, i % round(every_s / DT_S) != 0) for i in range(14400)]
+    assert sum(pulses(heater, ticks)) / len(ticks) <= 0.31
+
+
+def test_one_pulse_a_window() -> None:
+    """A duty that rises after the pulse is over waits for the next window, and is made up for."""
+    ticks = [(0.2, True)] * 4 + [(0.9, True)] * 6 + [(0.2, True)] * 10
+    said = "".join(str(int(on)) for on in pulses(SOLID_STATE, ticks))
+    # Asked in the first window 0.2 x 8 s + 0.9 x 12 s = 12.4 s, given 4 s: 8.4 + 4 s in the second.
+    assert said == "1100000000" + "1111110000"
+
+
 def test_a_contactor_that_safety_opened_rests_before_it_closes_again() -> None:
     m = Modulator(CONTACTOR)
     for i in range(60):

@@ -11,7 +11,15 @@ from hypothesis import given
 from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
-from nightcure.oven.thermal import AIR, FIRST_MOULD, Mould, network_from_model, step, step_matrices
+from nightcure.oven.thermal import (
+    AIR,
+    FIRST_MOULD,
+    Mould,
+    Network,
+    network_from_model,
+    step,
+    step_matrices,
+)
 from nightcure.scenario import BOX
 
 TEMPERATURES = st.lists(st.floats(-20, 90), min_size=5, max_size=5)
@@ -93,13 +101,13 @@ NUMBERS = [f.name for f in fields(BOX) if f.name != "moulds"]
 @pytest.mark.parametrize("value", [-1.0, math.nan, math.inf])
 def test_impossible_ovens_are_refused(field: str, value: float) -> None:
     with pytest.raises(ValueError, match=field):
-        replace(BOX, **{field: value})
+        Network(**{**vars(BOX), field: value})
 
 
 @pytest.mark.parametrize("field", [n for n in NUMBERS if "capacity" in n])
 def test_nothing_is_without_heat_capacity(field: str) -> None:
     with pytest.raises(ValueError, match="capacity"):
-        replace(BOX, **{field: 0.0})
+        Network(**{**vars(BOX), field: 0.0})
 
 
 @pytest.mark.parametrize(

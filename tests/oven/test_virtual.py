@@ -14,12 +14,12 @@ from nightcure.errors import BadInput
 from nightcure.measure.reading import Fault
 from nightcure.oven.faults import FAULTS, FaultAt, parse_fault
 from nightcure.oven.thermal import FIRST_MOULD, Network, step
-from nightcure.oven.virtual import AIR_PROBE_S, NOISE_C, PART_PROBE_S, VirtualOven
+from nightcure.oven.virtual import AIR_PROBE_S, NOISE_C, PART_PROBE_S, Sensed, VirtualOven
 from nightcure.scenario import BOX
 from tests.nights import SETTINGS
 
 FAULT_S = 600.0
-Row = tuple[tuple[float | None, Fault | None], ...]
+Row = tuple[Sensed, ...]
 
 
 def oven(*faults: FaultAt, seed: int = 0, start_c: float = 30.0) -> VirtualOven:

@@ -42,7 +42,7 @@ def balance(
 def solved(
     state: Array, start_s: float, end_s: float, heater_w: float, ambient: Callable[[float], float]
 ) -> Array:
-    """The box at `end_s` by scipy's LSODA (stiff) at 1e-10, ambient as a smooth function of time."""
+    """The box at `end_s` by scipy's LSODA (stiff) at 1e-10, ambient a smooth function of time."""
     result = solve_ivp(
         lambda t, x: balance(BOX, x, ambient(t), heater_w),
         (start_s, end_s), state, "LSODA", rtol=1e-10, atol=1e-10,
