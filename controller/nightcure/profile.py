@@ -27,7 +27,8 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import Field, ValidationError
 
 from .errors import BadInput
-from .settings import WALL_C, Limits, Section, faults_as_sentences, read_toml
+from .sentences import faults_as_sentences
+from .settings import WALL_C, Limits, Section, read_toml
 from .units import show_duration
 
 #: A profile's own time is counted from this air temperature where none is known yet.
@@ -71,12 +72,13 @@ class Profile(Section):
 
     @property
     def highest_c(self) -> float:
-        """The highest setpoint it asks for, °C."""
-        return max(
+        """The highest setpoint it asks for, °C; of a mere cool-down, where that ends."""
+        asked = [
             s.to_c if isinstance(s, Ramp) else s.at_c
             for s in self.segments
             if not isinstance(s, Cool)
-        )
+        ]
+        return max(asked) if asked else max(s.below_c for s in self.segments if isinstance(s, Cool))
 
     def planned_s(
         self, start_c: float, ramp_limit_c_per_h: float = 30.0, from_index: int = 0

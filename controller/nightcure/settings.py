@@ -12,9 +12,17 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from .errors import BadInput
+from .sentences import faults_as_sentences
 from .units import TemperatureUnit
 
 #: Foam board and mould surfaces are kept below this; a peroxide's self-accelerating decomposition
@@ -35,6 +43,15 @@ class Section(BaseModel):
     """A table of oven.toml: unknown keys are faults, values are fixed once read."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _true_is_no_number(cls, data: Any) -> Any:
+        for key, value in data.items() if isinstance(data, dict) else ():
+            field = cls.model_fields.get(key)
+            if isinstance(value, bool) and field and field.annotation in (int, float):
+                raise ValueError(f"{key} is {str(value).lower()}; it should be a number.")
+        return data
 
 
 class Heater(Section):
@@ -134,16 +151,16 @@ class Limits(Section):
     def _acknowledged(self) -> Self:
         if self.i_accept_limits_above_60_c:
             return self
-        for key, value, most in (
-            ("air_c", self.air_c, ACKNOWLEDGE_ABOVE_C),
-            ("part_c", self.part_c, ACKNOWLEDGE_ABOVE_C),
-            ("heater_c", self.heater_c, HEATER_ACKNOWLEDGE_ABOVE_C),
+        soft = "foam board, moulds and peroxide are kept below"
+        for key, value, why, most in (
+            ("air_c", self.air_c, soft, ACKNOWLEDGE_ABOVE_C),
+            ("part_c", self.part_c, soft, ACKNOWLEDGE_ABOVE_C),
+            ("heater_c", self.heater_c, "black heat stays below", HEATER_ACKNOWLEDGE_ABOVE_C),
         ):
             if value > most:
                 raise ValueError(
-                    f"{key} is {value:g} and foam board, moulds and peroxide are kept below "
-                    f"{most:g}; lower it, or set i_accept_limits_above_60_c = true if the whole "
-                    f"oven is built for more."
+                    f"{key} is {value:g} and {why} {most:g}; lower it, or set "
+                    f"i_accept_limits_above_60_c = true if the whole oven is built for more."
                 )
         return self
 
@@ -203,6 +220,13 @@ class Settings(Section):
     web: Web = Web()
     timing: Timing = Timing()
 
+    @field_validator("ledger")
+    @classmethod
+    def _names_a_file(cls, value: Path) -> Path:
+        if not value.name:
+            raise ValueError("it should name a file, such as 'nightcure.ledger'.")
+        return value
+
     @field_validator("thermometers")
     @classmethod
     def _one_control_sensor(cls, value: tuple[Thermometer, ...]) -> tuple[Thermometer, ...]:
@@ -230,34 +254,16 @@ class Settings(Section):
         return tuple(i for i, t in enumerate(self.thermometers) if t.role in roles)
 
 
-def _sentence(fault: Any, where: str) -> str:
-    """One pydantic fault as a sentence with key, value found and what would be right."""
-    key = ".".join(str(part + 1) if isinstance(part, int) else str(part) for part in fault["loc"])
-    kind, found = fault["type"], fault["input"]
-    place = f"{where}: {key}" if key else where
-    if kind == "missing":
-        return f"{place} is missing; add it."
-    if kind == "extra_forbidden":
-        return f"{place} is not a key that is known here; check its spelling or remove it."
-    if kind == "value_error":
-        return f"{place}: {fault['ctx']['error']}"
-    wanted = fault["msg"][0].lower() + fault["msg"][1:]
-    return f"{place} is {found!r}; {wanted.replace('input should', 'it should')}."
-
-
-def faults_as_sentences(error: ValidationError, where: str) -> tuple[str, ...]:
-    """Every fault of a pydantic error as a sentence; `where` names the file or request."""
-    return tuple(_sentence(fault, where) for fault in error.errors())
-
-
 def read_toml(path: Path) -> dict[str, Any]:
     """The tables of a TOML file. Raises BadInput with a sentence if it cannot be read."""
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
         raise BadInput(f"{path}: there is no such file.") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"{path} cannot be read: {error}.") from None
+    except OSError as error:
+        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
+    except UnicodeDecodeError:
+        raise BadInput(f"{path} cannot be read: it is not UTF-8 text; save it as such.") from None
     except tomllib.TOMLDecodeError as error:
         raise BadInput(f"{path} is not TOML: {error}.") from None
 

@@ -28,7 +28,7 @@ def f_to_c(temperature_f: float) -> float:
 def show_temperature(temperature_c: float, unit: TemperatureUnit = "C", digits: int = 1) -> str:
     """A temperature as people read it, such as ``38.0 °C``."""
     shown = c_to_f(temperature_c) if unit == "F" else temperature_c
-    return f"{shown:.{digits}f} °{unit}"
+    return f"{round(shown, digits) + 0.0:.{digits}f} °{unit}"  # + 0.0: no minus before a zero
 
 
 def show_duration(duration_s: float) -> str:
@@ -43,7 +43,9 @@ def show_duration(duration_s: float) -> str:
 
 
 _DURATION = re.compile(
-    r"(?:(?P<h>\d+(?:\.\d+)?)h(?:(?P<hm>\d{1,2})(?:min)?)?)?(?:(?P<m>\d+(?:\.\d+)?)min)?(?:(?P<s>\d+(?:\.\d+)?)s)?"
+    r"(?:(?P<h>\d{1,6}(?:\.\d+)?)h(?:(?P<hm>[0-5]?\d)$)?)?"
+    r"(?:(?P<m>\d{1,6}(?:\.\d+)?)min)?(?:(?P<s>\d{1,9}(?:\.\d+)?)s)?",
+    re.ASCII,
 )
 
 
