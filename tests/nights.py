@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from nightcure.loop import Loop
 from nightcure.measure.reading import Reading
 from nightcure.oven.faults import FaultAt, parse_fault
 from nightcure.oven.thermal import Network
 from nightcure.profile import Profile, parse_profile
-from nightcure.records import Command, Decision, TickInputs
+from nightcure.records import Command, Decision, Phase, TickInputs
 from nightcure.rehearse import Rehearsal, rehearse
 from nightcure.scenario import BOX, ambient_c, scenario
 from nightcure.settings import Settings
@@ -75,3 +77,35 @@ def start(profile: Profile = PROFILE, number: int = 1) -> Command:
 def word(name: str, number: int = 9, **args: Any) -> Command:
     """Any other command."""
     return Command(number, name, args, "test")
+
+
+COLD = (9.0, 9.0, 9.0, 9.0)
+
+
+def still(t_s: float, *commands: Command, values: tuple[float | None, ...] = COLD) -> TickInputs:
+    """A tick in an oven where nothing moves."""
+    return TickInputs(t_s, 1000.0 + t_s, readings(t_s, *values), commands)
+
+
+def run(loop: Loop, ticks: Sequence[TickInputs]) -> list[Decision]:
+    """The loop's answers."""
+    return [loop.tick(i) for i in ticks]
+
+
+def through_text(loop: Loop) -> dict[str, Any]:
+    """The loop's snapshot as the ledger gives it back."""
+    state: dict[str, Any] = json.loads(json.dumps(loop.snapshot(), allow_nan=False))
+    return state
+
+
+def tripped() -> tuple[Loop, float]:
+    """A loop that has lost its control sensor."""
+    loop = Loop(SETTINGS)
+    loop.tick(still(0.0, start()))
+    t_s = 0.0
+    while loop.phase is not Phase.TRIPPED:
+        t_s += 2.0
+        d = loop.tick(still(t_s, values=(None, 9.0, 9.0, 9.0)))
+        assert not d.heater_on
+        assert t_s < 100.0
+    return loop, t_s

@@ -11,6 +11,7 @@ from nightcure.units import (
     c_to_f,
     f_to_c,
     parse_duration,
+    show_difference,
     show_duration,
     show_temperature,
 )
@@ -37,6 +38,14 @@ def test_temperatures_as_people_read_them() -> None:
     assert show_temperature(37.96, "C", 0) == "38 °C"
     assert show_temperature(-0.04) == "0.0 °C"  # no minus before a zero
     assert show_temperature(-0.06) == "-0.1 °C"
+
+
+def test_differences_are_no_temperatures() -> None:
+    """A kelvin is 1.8 °F, and the scale's 32 does not count."""
+    assert show_difference(12.0) == "12.0 K"
+    assert show_difference(12.0, "F") == "21.6 °F"
+    assert show_difference(0.5, "C", "+") == "+0.5 K"
+    assert show_difference(-0.01, "F", "+") == "+0.0 °F"
 
 
 @pytest.mark.parametrize(

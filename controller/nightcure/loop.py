@@ -12,6 +12,7 @@ from typing import Any
 from .errors import BadInput
 from .guard.alarms import Alarm, Alarms
 from .guard.interlocks import RULES
+from .guard.resume import why_not_resumed
 from .guard.view import View
 from .heat.bang_bang import BangBangRegulator
 from .heat.feedforward import FeedForward
@@ -21,12 +22,19 @@ from .measure.screening import Screening, Verdict
 from .profile import Oven, Profile, ProfileRun, parse_profile
 from .records import Command, Decision, Event, Outcome, Phase, TickInputs
 from .settings import Role, Settings
-from .units import show_duration, show_temperature
+from .units import show_difference, show_duration, show_temperature
 
 #: Clock corrections smaller than this pass without a word.
 CLOCK_NOTE_S = 2.0
 #: A late tick counts for at most so many ticks of control time: the relay was open meanwhile.
 LATE_TICKS = 3.0
+#: What `snapshot` takes of the loop itself, as it is.
+PLAIN = (
+    *("mono_s", "wall_s", "night_s", "duty", "contactor_on", "held", "control_c", "ambient_c"),
+    *("resuming", "resume_wall_s", "resume_night_s"),
+)
+#: The trip of a night that stood still too long to go on.
+NOT_RESUMED = "resume-refused"
 
 
 class Loop:
@@ -59,6 +67,7 @@ class Loop:
         self._control_c: float | None = None
         self._ambient_c = settings.model.assumed_ambient_c
         self._resuming = False
+        self._resume_wall_s = self._resume_night_s = 0.0
 
     # ---- one tick -------------------------------------------------------------------------
 
@@ -72,6 +81,8 @@ class Loop:
         events: list[Event] = []
         if self._resuming:
             self._take_up_again(inputs, verdict, events)
+        elif NOT_RESUMED in self._alarms:
+            self._report_refused_resume(None, inputs, events)
         outcomes = [self._obey(c, verdict, events) for c in inputs.commands]
         if inputs.stop_pressed and self._run is not None:
             self._end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
@@ -90,6 +101,8 @@ class Loop:
         heater_on = self._modulator.tick(inputs.mono_s, dt_s, self._duty, allowed)
         self._held = not allowed
         self._contactor_on = self._run is not None
+        if verdict.control_c is not None:
+            self._control_c = verdict.control_c
         return self._decision(heater_on, verdict, events, outcomes)
 
     # ---- what time is it ------------------------------------------------------------------
@@ -117,27 +130,25 @@ class Loop:
         self._resuming = False
         if self._run is None:
             return
-        timing = self.settings.timing
         away_s = inputs.wall_s - self._resume_wall_s
-        lost_c = 0.0
-        if verdict.control_c is not None and self._control_c is not None:
-            lost_c = self._control_c - verdict.control_c
-        stood = show_duration(abs(away_s))
-        if away_s < -5.0:
-            why = f"the clock is {stood} behind the record"
-        elif away_s > timing.resume_within_min * 60.0:
-            why = f"it stood still for {stood}, allowed are {timing.resume_within_min:g} min"
-        elif verdict.control_c is None:
-            why = "no believable air temperature came back"
-        elif lost_c > timing.resume_lost_c:
-            why = f"the air fell by {lost_c:.1f} K, allowed are {timing.resume_lost_c:g} K"
-        else:
-            message = f"Resumed after {stood}; the air fell by {max(lost_c, 0.0):.1f} K."
+        now_c = verdict.control_c
+        before_c = now_c if self._control_c is None else self._control_c
+        lost_c = None if now_c is None or before_c is None else before_c - now_c
+        why = why_not_resumed(self.settings, away_s, lost_c)
+        if why is None:
+            fell = show_difference(max(lost_c or 0.0, 0.0), self.settings.units)
+            message = f"Resumed after {show_duration(abs(away_s))}; the air fell by {fell}."
             events.append(Event("night", "resumed", message))
             return
         sentence = f"The night was not resumed: {why}. See how far the parts are before a restart."
-        event = self._alarms.report("resume-refused", True, sentence, inputs.wall_s)
-        if event:
+        self._report_refused_resume(sentence, inputs, events)
+
+    def _report_refused_resume(
+        self, sentence: str | None, inputs: TickInputs, events: list[Event]
+    ) -> None:
+        """Trip once; from the next tick on the cause is gone, so that a person can reset it."""
+        event = self._alarms.report(NOT_RESUMED, True, sentence, inputs.wall_s)
+        if event is not None:
             events.append(event)
 
     # ---- what was asked -------------------------------------------------------------------
@@ -159,7 +170,9 @@ class Loop:
             return True, "Stopped; the heater is off."
         if command.word == "acknowledge":
             name = command.args.get("alarm")
-            moved = self._alarms.acknowledge(name if isinstance(name, str) else None)
+            if name is not None and not isinstance(name, str):
+                return False, f"There is no alarm {name!r}; give its name, or none for all."
+            moved = self._alarms.acknowledge(name)
             events.extend(moved)
             return bool(moved), "Acknowledged." if moved else "There was nothing to acknowledge."
         if command.word == "reset":
@@ -328,7 +341,7 @@ class Loop:
         run = self._run
         return Decision(
             heater_on,
-            self._remember(verdict),
+            self._contactor_on,
             run is not None,
             self.phase,
             None if run is None else run.index,
@@ -342,11 +355,6 @@ class Loop:
             tuple(events),
             tuple(outcomes),
         )
-
-    def _remember(self, verdict: Verdict) -> bool:
-        if verdict.control_c is not None:
-            self._control_c = verdict.control_c
-        return self._contactor_on
 
     @property
     def run(self) -> ProfileRun | None:
@@ -375,14 +383,7 @@ class Loop:
             "modulator": self._modulator.snapshot(),
             "run": None if self._run is None else self._run.snapshot(),
             "phase": self.phase.value,
-            "mono_s": self._mono_s,
-            "wall_s": self._wall_s,
-            "night_s": self._night_s,
-            "duty": self._duty,
-            "contactor_on": self._contactor_on,
-            "held": self._held,
-            "control_c": self._control_c,
-            "ambient_c": self._ambient_c,
+            **{name: getattr(self, f"_{name}") for name in PLAIN},
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -396,10 +397,8 @@ class Loop:
         self._modulator.restore(state["modulator"])
         self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
         self.phase = Phase(state["phase"])
-        self._mono_s, self._wall_s = state["mono_s"], state["wall_s"]
-        self._night_s, self._duty = state["night_s"], state["duty"]
-        self._contactor_on, self._held = state["contactor_on"], state["held"]
-        self._control_c, self._ambient_c = state["control_c"], state["ambient_c"]
+        for name in PLAIN:
+            setattr(self, f"_{name}", state[name])
 
     def resume(self, state: dict[str, Any]) -> None:
         """Take up the night of a snapshot after a crash or power cut; a trip stays a trip."""
@@ -408,8 +407,10 @@ class Loop:
         self._modulator = Modulator(self.settings.heater)
         self._modulator.switchings = state["modulator"]["switchings"]
         self._mono_s = None
+        self._duty = 0.0
         self._contactor_on = False
         self._held = True
-        self._resuming = True
-        self._resume_wall_s = self._wall_s
+        if not self._resuming:  # else it fell again before it was up: the first fall counts
+            self._resume_wall_s = self._wall_s
         self._resume_night_s = self._night_s
+        self._resuming = self._run is not None

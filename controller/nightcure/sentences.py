@@ -49,7 +49,9 @@ def _place(loc: tuple[int | str, ...]) -> str:
     while rest:
         part = rest.pop(0)
         if part in _MEMBER and rest and isinstance(rest[0], int):
-            place += f"{_MEMBER[str(part)]} {rest.pop(0) + 1}"
+            number = rest.pop(0)
+            assert isinstance(number, int)
+            place += f"{_MEMBER[str(part)]} {number + 1}"
             if part == "segments" and rest:
                 place += f" ({rest.pop(0)})"
             place += ": "

@@ -31,6 +31,12 @@ def show_temperature(temperature_c: float, unit: TemperatureUnit = "C", digits: 
     return f"{round(shown, digits) + 0.0:.{digits}f} °{unit}"  # + 0.0: no minus before a zero
 
 
+def show_difference(difference_k: float, unit: TemperatureUnit = "C", sign: str = "") -> str:
+    """A temperature difference as people read it: ``12.0 K``, ``21.6 °F``; `sign` "+" or ""."""
+    shown = round(difference_k * 1.8 if unit == "F" else difference_k, 1) + 0.0
+    return f"{shown:{sign}.1f} {'°F' if unit == 'F' else 'K'}"
+
+
 def show_duration(duration_s: float) -> str:
     """A duration as people say it: ``6 h 20 min``, ``45 min``, ``30 s``."""
     minutes, seconds = divmod(round(duration_s), 60)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from ..settings import Settings
-from ..units import TemperatureUnit, show_duration, show_temperature
+from ..units import TemperatureUnit, show_difference, show_duration, show_temperature
 from .view import View
 
 
@@ -31,6 +31,10 @@ class Interlock:
         """A temperature in the person's unit."""
         unit: TemperatureUnit = self.settings.units
         return show_temperature(temperature_c, unit)
+
+    def show_change(self, change_k: float) -> str:
+        """A change of temperature in the person's unit."""
+        return show_difference(change_k, self.settings.units, "+")
 
     def snapshot(self) -> dict[str, Any]:
         """Its state, JSON-ready."""
@@ -187,7 +191,8 @@ class HeaterWithoutEffect(Interlock):
         if expected_k > self.SLEEP_K and rise_k < max(self.LEAST_K, self.SHARE * expected_k):
             return (
                 f"Heater without effect: {show_duration(self.full_s)} at full power and the air "
-                f"changed by {rise_k:+.1f} K where {expected_k:+.1f} K was due. Burnt-out heater, "
+                f"changed by {self.show_change(rise_k)} where {self.show_change(expected_k)} was "
+                f"due. Burnt-out heater, "
                 f"blown fuse, open lid, or the sensor has fallen out of the box."
             )
         self.full_s = 0.0
