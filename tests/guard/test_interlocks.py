@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 
 import pytest
@@ -23,7 +24,10 @@ from nightcure.guard.interlocks import (
 )
 from nightcure.guard.view import View
 from nightcure.loop import Loop
-from tests.nights import PROFILE, SETTINGS, night
+from nightcure.profile import load_profile
+from nightcure.scenario import HERE
+from nightcure.settings import Settings, load_settings
+from tests.nights import SETTINGS, night
 
 #: A quiet moment of a soak.
 QUIET = View(
@@ -136,9 +140,19 @@ def test_stays_quiet_short_of_it(rule: type[Interlock], view: Callable[[float], 
     assert seconds_to_fire(rule(SETTINGS), view, 3600.0) is None
 
 
-@pytest.fixture(scope="module")
-def normal_views() -> list[View]:
-    """What the interlocks saw in the shipped night."""
+NIGHTS = [
+    ("oven.toml", "lid-and-rim.toml", 3),
+    ("oven.toml", "post-cure.toml", 5),
+    ("oven-contactor.toml", "lid-and-rim.toml", 7),
+    ("oven-contactor.toml", "gel-then-laminate.toml", 11),
+]
+
+
+@pytest.fixture(scope="module", params=NIGHTS, ids=lambda n: f"{n[0]}-{n[1]}")
+def normal_night(request: pytest.FixtureRequest) -> tuple[Settings, list[View]]:
+    """The settings of a shipped night, and what its interlocks saw."""
+    oven, profile, seed = request.param
+    settings = load_settings(HERE / oven)
     seen: list[View] = []
 
     class Watcher(Interlock):
@@ -156,22 +170,149 @@ def normal_views() -> list[View]:
 
     Loop.__init__ = init  # type: ignore[method-assign]
     try:
-        night(PROFILE, seed=3)
+        result, _ = night(load_profile(HERE / profile), settings, seed=seed)
     finally:
         Loop.__init__ = plain  # type: ignore[method-assign]
+    assert result.figures.outcome == "done"
     assert len(seen) > 10000
-    return seen
+    return settings, seen
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda r: r.name)
-def test_stays_quiet_in_a_normal_night(rule: type[Interlock], normal_views: list[View]) -> None:
-    one = rule(SETTINGS)
-    assert [v.night_s for v in normal_views if one.look(v) is not None] == []
+def test_stays_quiet_in_a_normal_night(
+    rule: type[Interlock], normal_night: tuple[Settings, list[View]]
+) -> None:
+    settings, views = normal_night
+    one = rule(settings)
+    assert [v.night_s for v in views if one.look(v) is not None] == []
 
 
-def test_sentences_use_the_persons_unit() -> None:
-    rule = OverTemperature(SETTINGS.model_copy(update={"units": "F"}))
-    rule.look(QUIET._replace(air_c=(61.0,)))
-    said = rule.look(QUIET._replace(air_c=(61.0,)))
-    assert said is not None
-    assert "141.8 °F, limit 140.0 °F" in said
+#: rule -> what it says in a person's °C and °F: the numbers it judged by.
+SAID: dict[type[Interlock], tuple[tuple[str, ...], tuple[str, ...]]] = {
+    ControlSensorLost: (("1 min", "(crc)"), ("1 min", "(crc)")),
+    OverTemperature: (("air at 60.1 °C", "limit 60.0 °C"), ("air at 140.2 °F", "limit 140.0 °F")),
+    Exotherm: (("Lid is at 46.5 °C", "air of 38.0 °C"), ("Lid is at 115.7 °F", "100.4 °F")),
+    HeaterWithoutEffect: (("11 min", "+0.0 K where +", " K was due"), ("+0.0 °F where +",)),
+    HeaterStuckOn: (("off for", "now 4"), ("off for", "now 10")),
+    CannotHold: (("38.0 °C", "shed at -45.0 °C", "31.9 °C"), ("100.4 °F", "-49.0 °F", "89.5 °F")),
+    HeaterOnTooLong: (("5 h 00 min", "longest allowed is 5 h 00 min"), ("5 h 00 min",)),
+    NightTooLong: (("16 h 00 min", "longest allowed is 16 h 00 min"), ("16 h 00 min",)),
+    TickLate: (("31 s", "30 s"), ("31 s", "30 s")),
+    LedgerLost: (("written", "1 min 02 s"), ("written", "1 min 02 s")),
+    ClockStepped: (("ahead by 1 h 00 min",), ("ahead by 1 h 00 min",)),
+}
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+@pytest.mark.parametrize("rule", RULES, ids=lambda r: r.name)
+def test_sentences_name_their_numbers_in_the_persons_unit(rule: type[Interlock], unit: str) -> None:
+    view = next(v for r, v, *_ in FIRES if r is rule)
+    one = rule(SETTINGS.model_copy(update={"units": unit}))
+    t_s, said = 0.0, None
+    while said is None:
+        said = one.look(view(t_s))
+        t_s += 2.0
+    for part in SAID[rule][unit == "F"]:
+        assert part in said
+    assert said.endswith(".")
+    if unit == "F":
+        assert "°C" not in said
+        assert " K " not in said
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda r: r.name)
+def test_state_written_down_amid_it_goes_on_the_same(rule: type[Interlock]) -> None:
+    """Restored at every tenth tick through JSON, it still fires at the same tick."""
+    made, view, *_ = next(f for f in FIRES if f[0] is rule)
+    whole_s = seconds_to_fire(made(SETTINGS), view, 17 * 3600.0)
+    one, t_s = made(SETTINGS), 0.0
+    while one.look(view(t_s)) is None:
+        if t_s % 20 == 0:
+            state = json.loads(json.dumps(one.snapshot(), allow_nan=False))
+            one = made(SETTINGS)
+            one.restore(state)
+        t_s += 2.0
+        assert t_s < 17 * 3600.0
+    assert t_s == whole_s
+
+
+@pytest.mark.parametrize(
+    ("hot", "still_hot", "cooler"),
+    [
+        ({"air_c": (60.1,)}, {"air_c": (58.1,)}, {"air_c": (58.0,)}),
+        ({"parts_c": (("Lid", 60.1),)}, {"parts_c": (("Lid", 58.1),)}, {"parts_c": (("L", 58.0),)}),
+        ({"heaters_c": (200.1,)}, {"heaters_c": (198.1,)}, {"heaters_c": (198.0,)}),
+    ],
+)
+def test_over_temperature_lets_go_two_kelvin_below(
+    hot: dict[str, object], still_hot: dict[str, object], cooler: dict[str, object]
+) -> None:
+    rule = OverTemperature(SETTINGS)
+    assert rule.look(at(**hot)(0.0)) is None  # one reading is not enough
+    assert rule.look(at(**hot)(0.0)) is not None
+    assert rule.look(at(**still_hot)(0.0)) is not None
+    assert rule.look(at(**cooler)(0.0)) is None
+    assert rule.look(at(**still_hot)(0.0)) is None  # below its limit, and let go
+
+
+def test_a_believable_reading_ends_the_loss_of_the_sensor() -> None:
+    rule = ControlSensorLost(SETTINGS)
+    assert seconds_to_fire(rule, LOST) is not None
+    tripped = QUIET._replace(night=False, phase="tripped", control_c=None, air_c=())
+    assert rule.look(tripped) is not None  # the cause holds on after the trip
+    assert rule.look(tripped._replace(control_c=20.0)) is None
+    assert rule.look(tripped) is None  # it counts from nothing again
+
+
+def test_an_idle_oven_without_a_sensor_is_no_trip() -> None:
+    blind = at(night=False, heated=False, phase="idle", control_c=None, air_c=())
+    assert seconds_to_fire(ControlSensorLost(SETTINGS), blind, 7200.0) is None
+
+
+def test_a_relay_that_welded_before_the_stop_is_found_after_it() -> None:
+    """Stopped by a person, the night is idle, and the air goes on rising."""
+    rule = HeaterStuckOn(SETTINGS)
+    rule.look(QUIET._replace(heater_on=True))
+
+    def idle(t_s: float) -> View:
+        return QUIET._replace(night=False, heated=False, phase="idle", duty=0.0, setpoint_c=None,
+                              control_c=38.0 + t_s * 0.005)  # fmt: skip
+
+    when_s = seconds_to_fire(rule, idle, 3600.0)
+    assert when_s is not None
+    assert when_s <= 960.0
+
+
+def test_a_warm_morning_in_an_idle_oven_is_no_welded_relay() -> None:
+    def idle(t_s: float) -> View:
+        return QUIET._replace(night=False, heated=False, phase="idle", duty=0.0, setpoint_c=None,
+                              control_c=10.0 + max(t_s - 7200.0, 0.0) * 0.005)  # fmt: skip
+
+    assert seconds_to_fire(HeaterStuckOn(SETTINGS), idle, 12000.0) is None  # never heated
+    rule = HeaterStuckOn(SETTINGS)
+    rule.look(QUIET._replace(heater_on=True))
+    assert seconds_to_fire(rule, idle, 12000.0) is None  # two hours after
+
+
+@pytest.mark.parametrize("gap", ["heater", "sensor", "phase"])
+def test_a_pause_begins_the_count_of_full_power_anew(gap: str) -> None:
+    rule = HeaterWithoutEffect(SETTINGS)
+    pause = {
+        "heater": QUIET,
+        "sensor": QUIET._replace(duty=1.0, control_c=None),
+        "phase": QUIET._replace(duty=1.0, heated=False, phase="cool"),
+    }[gap]
+    for t in range(1000):
+        assert rule.look(pause if t % 300 == 299 else FULL(0.0)) is None
+
+
+def test_each_part_and_the_setpoint_count_for_an_exotherm() -> None:
+    rim = (("Lid", 38.0), ("Rim", 47.0))
+    said = Exotherm(SETTINGS)
+    for _ in range(40):
+        sentence = said.look(QUIET._replace(parts_c=rim))
+    assert sentence is not None
+    assert sentence.startswith("Exotherm: Rim is at 47.0 °C")
+    # On the way down the parts are warmer than the air, not than where the air should be.
+    falling = at(control_c=30.0, air_c=(30.0,), setpoint_c=38.0, parts_c=(("Lid", 45.0),))
+    assert seconds_to_fire(Exotherm(SETTINGS), falling, 600.0) is None

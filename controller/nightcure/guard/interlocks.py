@@ -200,9 +200,13 @@ class HeaterWithoutEffect(Interlock):
 
 
 class HeaterStuckOn(Interlock):
-    """Rising with the relay off: welded contacts, or a solid-state relay failed short."""
+    """Rising with the relay off: welded contacts, or a solid-state relay failed short.
+
+    Looked for after a night that was stopped as well, for as long as its heat may last.
+    """
 
     name = "heater-stuck-on"
+    IDLE_S = 7200.0
     WINDOW_S = 150.0
     RISE_K = 0.4
     ABOVE_K, ABOVE_OFF_S, ABOVE_RISE_K = 3.0, 180.0, 0.2
@@ -213,11 +217,14 @@ class HeaterStuckOn(Interlock):
         self.window_s = 0.0
         self.from_c: float | None = None
         self.stuck = False
+        self.heated = False
         self.allow_s = 2.5 * settings.model.heater_lag_s + 60.0
 
     def look(self, v: View) -> str | None:
         self.off_s = 0.0 if v.heater_on else self.off_s + v.dt_s
-        if v.control_c is None or v.phase == "idle" or self.off_s == 0.0:
+        self.heated = self.heated or v.heater_on
+        at_rest = v.phase == "idle" and (not self.heated or self.off_s > self.IDLE_S)
+        if v.control_c is None or at_rest or self.off_s == 0.0:
             self.from_c, self.window_s, self.stuck = None, 0.0, False
             return None
         if self.from_c is None:
