@@ -7,7 +7,9 @@ import json
 
 import pytest
 from hypothesis import given
+from hypothesis import settings as hypo
 from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 
 from nightcure.guard.alarms import TRIP, WARNING, Alarm, Alarms, State
 
@@ -106,3 +108,101 @@ def test_snapshot_restores_everything(steps: list[tuple[str, str]]) -> None:
         copy.restore(json.loads(json.dumps(alarms.snapshot())))
         assert copy.snapshot() == alarms.snapshot()
         alarms = copy
+
+
+def test_the_states_are_the_standards() -> None:
+    """ISA-18.2 / IEC 62682 name these (shelving and suppression are left out on purpose)."""
+    assert {s.value for s in State} == {
+        "normal", "unacknowledged", "acknowledged", "returned-unacknowledged", "latched",
+    }  # fmt: skip
+
+
+def test_what_changes_nothing_says_nothing() -> None:
+    alarms = Alarms()
+    assert alarms.report("a", True, None, 1.0) is None
+    assert "a" not in alarms
+    first = alarms.report("a", True, "A is wrong.", 2.0)
+    assert first is not None
+    assert first[:] == ("trip", "a", "A is wrong.", "unacknowledged")
+    assert alarms.report("a", True, "A is worse.", 3.0) is None
+    assert [e.state for e in alarms.acknowledge("a")] == ["acknowledged"]
+    assert alarms.acknowledge("a") == []
+    assert alarms.acknowledge("nothing of the kind") == []
+    gone = alarms.report("a", True, None, 4.0)
+    assert gone is not None
+    assert gone.state == "latched"
+    assert alarms.report("a", True, None, 5.0) is None
+
+
+class Machine(RuleBasedStateMachine):
+    """Two trips and a warning against a model kept in plain sets."""
+
+    NAMES = st.sampled_from(["trip-1", "trip-2", "warning"])
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.alarms = Alarms()
+        self.holds: set[str] = set()
+        self.unseen: set[str] = set()
+        self.waits: set[str] = set()
+        """Trips that nobody has reset since they were raised."""
+        self.first: str | None = None
+
+    @rule(name=NAMES)
+    def raise_it(self, name: str) -> None:
+        event = self.alarms.report(name, name != "warning", f"{name} holds.", 1.0)
+        assert (event is None) is (name in self.holds)
+        if name in self.holds:
+            return
+        self.holds.add(name)
+        self.unseen.add(name)
+        if name != "warning":
+            self.waits.add(name)
+            self.first = self.first or name
+
+    @rule(name=NAMES)
+    def clear(self, name: str) -> None:
+        event = self.alarms.report(name, name != "warning", None, 1.0)
+        assert (event is None) is (name not in self.holds)
+        self.holds.discard(name)
+
+    @rule(name=st.one_of(st.none(), NAMES))
+    def acknowledge(self, name: str | None) -> None:
+        seen = {n for n in self.unseen if name in (None, n)}
+        assert {e.name for e in self.alarms.acknowledge(name)} == seen
+        self.unseen -= seen
+
+    @rule()
+    def reset(self) -> None:
+        events, why_not = self.alarms.reset()
+        if self.holds - {"warning"}:
+            assert events == []
+            assert why_not is not None
+            assert "still holds" in why_not
+            return
+        assert why_not is None
+        assert {e.name for e in events} == self.waits
+        self.unseen -= self.waits
+        self.waits.clear()
+        self.first = None
+
+    @rule()
+    def power_cut(self) -> None:
+        state = json.loads(json.dumps(self.alarms.snapshot()))
+        self.alarms = Alarms()
+        self.alarms.restore(state)
+
+    @invariant()
+    def it_stands_as_the_model_says(self) -> None:
+        assert self.alarms.trip == self.first
+        expected = {}
+        for name in self.holds | self.unseen | self.waits:
+            if name in self.holds:
+                expected[name] = S.UNACKNOWLEDGED if name in self.unseen else S.ACKNOWLEDGED
+            else:
+                expected[name] = S.RETURNED if name in self.unseen else S.LATCHED
+        assert {a.name: a.state for a in self.alarms.shown()} == expected
+
+
+TestMachine = Machine.TestCase
+TestMachine.settings = hypo(max_examples=60, stateful_step_count=40, deadline=None)

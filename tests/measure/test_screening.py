@@ -6,9 +6,12 @@ import json
 from collections.abc import Callable, Iterable
 
 import pytest
+from hypothesis import given
+from hypothesis import settings as hypo
+from hypothesis import strategies as st
 
 from nightcure.measure.reading import Fault, Reading
-from nightcure.measure.screening import Screening, Verdict
+from nightcure.measure.screening import FASTEST_K_PER_S, Screening, Verdict
 from nightcure.settings import Role, Thermometer
 
 AIR = Thermometer(id="28-00000000000a", role=Role.AIR, name="Air")
@@ -161,3 +164,126 @@ def test_state_restores_to_the_bit() -> None:
         two.restore(json.loads(json.dumps(one.snapshot())))
         after = (values, 40.0, True, 2.0 * cut)
         assert feed(two, *after) == feed(one, *after)
+
+
+def test_every_fault_there_is_has_been_seen() -> None:
+    """Each one by this file's own recipes: none is dead, none is forgotten."""
+    wire = {Fault.CRC, Fault.MISSING, Fault.BUS, Fault.POWER_ON}
+    seen = {
+        last_fault(lambda _: (127.9,)),
+        last_fault(lambda t: (38.0 if t < 56 else 60.0,)),
+        last_fault(lambda _: (38.0,), 1000.0),
+        last_fault(lambda t: (10.0 + wobble(t) / 100, 37.0), 900.0, LID),
+        Screening((AIR,)).judge(20.0, 2.0, (Reading(20.0, 0.0),), True).faults[0],
+    }
+    assert seen | wire == set(Fault)
+
+
+@pytest.mark.parametrize("role", Role)
+def test_each_role_may_move_as_fast_as_it_really_can(role: Role) -> None:
+    probe = (Thermometer(id="28-00000000000e", role=role, name="x"),)
+    for share, expected in ((0.9, set()), (1.1, {Fault.RATE})):
+        step_c = FASTEST_K_PER_S[role] * 10.0 * share
+        screening = Screening(probe)
+        faults = set()
+        for i in range(3):
+            read = (Reading(min(20.0 + step_c * i, 120.0), 10.0 * i),)
+            faults.add(screening.judge(10.0 * i, 2.0, read, True).faults[0])
+        assert faults - {None} == (expected if step_c > 4.0 else set())
+
+
+def test_after_a_gap_a_sensor_may_have_moved_far() -> None:
+    """Two minutes without a reading, then 20 K lower: the lid was off."""
+    verdicts = feed(Screening((AIR,)), lambda t: (38.0 if t < 20 else None,), 140.0)
+    assert verdicts[-1].faults == (Fault.MISSING,)
+    screening = Screening((AIR,))
+    feed(screening, lambda t: (38.0 if t < 20 else None,), 140.0)
+    assert feed(screening, lambda _: (18.0,), 4.0, from_s=140.0)[0].faults == (None,)
+
+
+def test_a_jump_that_wanders_does_not_settle() -> None:
+    """A loose contact: five readings far from each other are no new level."""
+    loose = (80.0, 95.0, 75.0, 88.0, 80.0, 95.0)
+    verdicts = feed(Screening((AIR,)), lambda t: (30.0 if t < 20 else loose[int(t / 2) % 6],), 32.0)
+    assert [v.faults[0] for v in verdicts[10:]] == [Fault.RATE] * 6
+
+
+def test_the_power_on_value_never_settles_and_life_afterwards_is_believed() -> None:
+    verdicts = feed(Screening((AIR,)), lambda t: (38.0 if t < 20 else 85.0,), 600.0)
+    assert {v.faults[0] for v in verdicts[10:]} == {Fault.POWER_ON}
+    verdicts = feed(Screening((AIR,)), lambda t: (38.0 if not 20 <= t < 60 else 85.0,), 100.0)
+    assert [v.faults[0] for v in verdicts[30:]] == [None] * 20
+
+
+def test_a_heater_that_truly_is_at_85_is_believed_on_the_way_through() -> None:
+    hot = (Thermometer(id="28-00000000000f", role=Role.HEATER, name="Heater"),)
+    screening = Screening(hot)
+    for i in range(60):
+        value_c = min(60.0 + 0.625 * i, 90.0)
+        assert screening.judge(2.0 * i, 2.0, (Reading(value_c, 2.0 * i),), True).faults == (None,)
+
+
+def test_frozen_ends_with_the_first_change_and_begins_with_the_heat() -> None:
+    screening = Screening((AIR,))
+    feed(screening, lambda _: (38.0,), 1000.0)
+    assert feed(screening, lambda _: (38.0625,), 4.0, from_s=1000.0)[-1].faults == (None,)
+    screening = Screening((AIR,))
+    feed(screening, lambda _: (9.0,), 5000.0, heated=False)
+    verdicts = feed(screening, lambda _: (9.0,), 1000.0, from_s=5000.0)
+    first = next(i for i, v in enumerate(verdicts) if v.faults[0] is Fault.FROZEN)
+    assert 896 <= 2 * first <= 904
+
+
+def test_after_the_door_was_shut_air_has_ten_minutes_and_two() -> None:
+    """Air far below the parts: quiet while the oven settles, doubted when it stays so."""
+    verdicts = feed(Screening((AIR, LID)), lambda t: (wobble(t, 12.0), 35.0), 900.0)
+    first = next(i for i, v in enumerate(verdicts) if v.faults[0] is Fault.DISAGREES)
+    assert 600 + 116 <= 2 * first <= 600 + 130
+    screening = Screening((AIR, LID))
+    feed(screening, lambda t: (wobble(t, 12.0), 35.0), 700.0)
+    feed(screening, lambda t: (wobble(t, 12.0), 35.0), 2.0, heated=False, from_s=700.0)
+    again = feed(screening, lambda t: (wobble(t, 12.0), 35.0), 700.0, from_s=702.0)
+    assert all(v.faults[0] is None for v in again)  # it was opened: the grace begins anew
+
+
+def test_one_part_colder_than_the_air_is_no_disagreement() -> None:
+    """A heavy mould lags behind; only air below every part is odd."""
+    rim = LID.model_copy(update={"id": "28-000000000010", "name": "Rim"})
+    verdicts = feed(Screening((AIR, LID, rim)), lambda t: (wobble(t), 50.0, 20.0), 1800.0)
+    assert verdicts[-1].faults == (None, None, None)
+
+
+def test_the_first_air_sensor_takes_back_control_when_it_is_believed_again() -> None:
+    def values(t_s: float) -> tuple[float | None, float]:
+        return (None if 20 <= t_s < 60 else wobble(t_s), wobble(t_s, 39.0))
+
+    controls = [v.control_c or 0.0 for v in feed(Screening((AIR, AIR_2)), values, 100.0)]
+    assert max(controls[:10]) < 38.5
+    assert min(controls[10:30]) > 38.5
+    assert max(controls[30:]) < 38.5
+
+
+anything = st.one_of(st.none(), st.floats(), st.floats(-60, 130), st.sampled_from([85.0, -0.0]))
+
+
+@given(
+    st.lists(
+        st.tuples(st.floats(0, 20), anything, anything, st.floats(-20, 5), st.booleans()),
+        max_size=60,
+    )
+)
+@hypo(deadline=None)
+def test_whatever_comes_a_fault_or_a_finite_value(steps: list[tuple[float, ...]]) -> None:
+    """Never both, never neither, never NaN; and a snapshot goes on to the bit."""
+    one, now_s = Screening((AIR, LID)), 0.0
+    for dt_s, air_c, part_c, age_s, heated in steps:
+        now_s += dt_s
+        reads = (Reading(air_c, now_s + age_s), Reading(part_c, now_s))
+        two = Screening((AIR, LID))
+        two.restore(json.loads(json.dumps(one.snapshot(), allow_nan=False)))
+        verdict = one.judge(now_s, dt_s, reads, bool(heated))
+        assert two.judge(now_s, dt_s, reads, bool(heated)) == verdict
+        for believed_c, fault in zip(verdict.believed_c, verdict.faults, strict=True):
+            assert (believed_c is None) is (fault is not None)
+            assert believed_c is None or -55.0 < believed_c < 125.0
+        assert verdict.control_c == verdict.believed_c[0]
