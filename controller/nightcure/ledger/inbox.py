@@ -7,7 +7,7 @@ import sqlite3
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from .writer import LedgerLost, check_is_ledger, connect
+from .file import LedgerLost, open_ledger
 
 #: A command that was not taken within this is refused, never run late.
 TTL_S = 10.0
@@ -25,16 +25,22 @@ class InboxRow(NamedTuple):
 
 class Inbox:
     """One side of the inbox; the page and the controller each have their own. Not for sharing
-    between threads at the same moment."""
+    between threads at the same moment.
+
+    A posted command is seen by the controller at once but not synced to the disk: it becomes
+    durable with its answer, and one that a power cut takes away would have expired anyway.
+
+    Raises:
+        BadInput: there is no such ledger, or it is something else.
+        LedgerLost: it cannot be opened now.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        try:
-            self._db = connect(path)
-            check_is_ledger(self._db, path)
-            self._db.execute("PRAGMA synchronous=FULL")
-        except sqlite3.Error as error:
-            raise LedgerLost(f"The inbox in {path} cannot be opened: {error}.") from None
+        self._db = open_ledger(path, "rw")
+        # Folding the WAL into the file is the writer's work: it must not delay a stop.
+        self._db.execute("PRAGMA synchronous=NORMAL")
+        self._db.execute("PRAGMA wal_autocheckpoint=0")
         self._taken = 0
 
     # ---- the page's side ----------------------------------------------------------------------
@@ -77,18 +83,28 @@ class Inbox:
         return row is not None
 
     def waiting(self, host_s: float) -> list[InboxRow]:
-        """New commands, each handed out once, `stop` first. Raises LedgerLost."""
+        """New commands, each handed out once, `stop` first. Raises LedgerLost.
+
+        A command has expired when its time is over, and also when it is dated further ahead than
+        it may live: then the machine's clock was set back since, and nobody knows how old it is.
+        """
         try:
             rows = self._db.execute(
-                "SELECT id, word, args, who, expires_s FROM inbox"
+                "SELECT id, word, args, who, asked_s, expires_s FROM inbox"
                 " WHERE taken_s IS NULL AND id > ? ORDER BY word <> 'stop', id",
                 (self._taken,),
             ).fetchall()
         except sqlite3.Error as error:
             raise LedgerLost(f"The inbox cannot be read: {error}.") from None
         found = [
-            InboxRow(number, word, json.loads(args), who, host_s > expires_s)
-            for number, word, args, who, expires_s in rows
+            InboxRow(
+                number,
+                word,
+                json.loads(args),
+                who,
+                expired=not asked_s - (expires_s - asked_s) <= host_s <= expires_s,
+            )
+            for number, word, args, who, asked_s, expires_s in rows
         ]
         if found:
             self._taken = max(row.id for row in found)

@@ -5,14 +5,17 @@ from __future__ import annotations
 import json
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from ..errors import BadInput
-from .writer import EventRow, LedgerLost, NightRow, TickRow, check_is_ledger, connect
+from .file import LedgerLost, open_ledger
+from .rows import EventRow, NightRow, TickRow
 
 NIGHT_SUMMARY = "id, label, oven, version, started_s, ended_s, outcome, reason"
+COMMAND = "id, word, args, who, asked_s, expires_s, taken_s, outcome, message"
+#: Rows read at a time: no read lasts so long that the writer's WAL has to grow for it.
+ROWS_AT_ONCE = 1000
 
 
 class LedgerReader:
@@ -20,6 +23,7 @@ class LedgerReader:
 
     Raises:
         BadInput: there is no such file, or it is something else.
+        LedgerLost: it cannot be read now, or has not been made yet (every method, too).
     """
 
     def __init__(self, path: Path) -> None:
@@ -30,16 +34,7 @@ class LedgerReader:
     def _db(self) -> sqlite3.Connection:
         db: sqlite3.Connection | None = getattr(self._own, "db", None)
         if db is None:
-            if not self.path.exists():
-                raise BadInput(
-                    f"{self.path}: there is no such ledger; the controller makes it when it starts."
-                )
-            try:
-                db = connect(self.path, read_only=True)
-            except sqlite3.Error as error:
-                raise LedgerLost(f"The ledger {self.path} cannot be opened: {error}.") from None
-            check_is_ledger(db, self.path)
-            db.row_factory = None
+            db = open_ledger(self.path, "ro")
             self._own.db = db
         return db
 
@@ -69,7 +64,9 @@ class LedgerReader:
 
     def night(self, night_id: int) -> NightRow | None:
         """One night, whole."""
-        rows = self._rows("SELECT * FROM nights WHERE id = ?", (night_id,))
+        rows = self._rows(
+            f"SELECT {', '.join(NightRow._fields)} FROM nights WHERE id = ?", (night_id,)
+        )
         return NightRow(*rows[0]) if rows else None
 
     def events(
@@ -85,13 +82,28 @@ class LedgerReader:
         )
         return [dict(zip(names, row, strict=True)) for row in rows]
 
+    def commands(self, limit: int = 50, offset: int = 0) -> list[dict[str, Any]]:
+        """What was asked for, by whom, and what became of it; newest first."""
+        rows = self._rows(
+            f"SELECT {COMMAND} FROM inbox ORDER BY id DESC LIMIT ? OFFSET ?", (limit, offset)
+        )
+        found = [dict(zip(COMMAND.split(", "), row, strict=True)) for row in rows]
+        return [{**command, "args": json.loads(command["args"])} for command in found]
+
     def ticks(self, night_id: int) -> Iterator[TickRow]:
         """Every tick of a night, in order, as recorded."""
-        cursor = self._db().execute(
-            "SELECT * FROM ticks WHERE night_id = ? ORDER BY seq", (night_id,)
-        )
-        for row in cursor:
-            yield TickRow(*row)
+        seq = -1
+        while True:
+            rows = self._rows(
+                f"SELECT {', '.join(TickRow._fields)} FROM ticks"
+                " WHERE night_id = ? AND seq > ? ORDER BY seq LIMIT ?",
+                (night_id, seq, ROWS_AT_ONCE),
+            )
+            for row in rows:
+                yield TickRow(*row)
+            if len(rows) < ROWS_AT_ONCE:
+                return
+            seq = rows[-1][1]
 
     def samples(
         self, night_id: int, points: int, after_seq: int | None = None
@@ -108,16 +120,19 @@ class LedgerReader:
             " WHERE night_id = ? AND seq > ? ORDER BY seq",
             (night_id, first),
         )
-        believed = [json.loads(row[7]) for row in rows]
-        kept = thin([[row[2], row[3], *values] for row, values in zip(rows, believed, strict=True)],
-                    points)  # fmt: skip
+        believed = _columns(json.loads(f"[{','.join(row[7] for row in rows)}]"))
         names = ("seq", "wall_s", "setpoint_c", "control_c", "duty", "heater", "phase")
-        columns: dict[str, list[Any]] = {
-            name: [rows[i][k] for i in kept] for k, name in enumerate(names)
-        }
-        count = len(believed[0]) if believed else 0
-        columns["believed"] = [[believed[i][k] for i in kept] for k in range(count)]
-        return columns
+        columns = dict(zip(names, _columns([row[:7] for row in rows]), strict=False))
+        kept = (
+            thin([columns["setpoint_c"], columns["control_c"], *believed], points) if rows else []
+        )
+        found: dict[str, list[Any]] = {name: [columns[name][i] for i in kept] for name in names}
+        found["believed"] = [[column[i] for i in kept] for column in believed]
+        return found
+
+
+def _columns(rows: Sequence[Sequence[Any]]) -> list[list[Any]]:
+    return [list(column) for column in zip(*rows, strict=True)]
 
 
 def thin(series: list[list[float | None]], points: int) -> list[int]:
@@ -126,27 +141,19 @@ def thin(series: list[list[float | None]], points: int) -> list[int]:
     Rows are cut into buckets; of each bucket every column's lowest and highest row stays.
 
     Args:
-        series: rows of values, None where there is none.
+        series: columns of values, all of one length, None where there is none.
         points: wished for, at least 2.
     """
-    count = len(series)
-    width = len(series[0]) if series else 0
+    count = len(series[0]) if series else 0
     if count <= max(points, 2):
         return list(range(count))
-    buckets = max(points // (2 * max(width, 1)), 1)
+    buckets = max(points // (2 * len(series)), 1)
     kept = {0, count - 1}
     for bucket in range(buckets):
         start, end = bucket * count // buckets, (bucket + 1) * count // buckets
-        for k in range(width):
-            low = high = -1
-            for i in range(start, end):
-                value = series[i][k]
-                if value is None:
-                    continue
-                if low < 0 or value < series[low][k]:  # type: ignore[operator]
-                    low = i
-                if high < 0 or value > series[high][k]:  # type: ignore[operator]
-                    high = i
-            if low >= 0:
-                kept |= {low, high}
+        for column in series:
+            values = column[start:end]
+            there = [value for value in values if value is not None]
+            if there:
+                kept |= {start + values.index(min(there)), start + values.index(max(there))}
     return sorted(kept)

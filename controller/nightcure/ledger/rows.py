@@ -1,0 +1,63 @@
+"""The ledger's rows as plain records."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+
+class TickRow(NamedTuple):
+    """A row of `ticks`; JSON texts as the caller made them."""
+
+    night_id: int
+    seq: int
+    mono_s: float
+    wall_s: float
+    inputs: str
+    heater: int
+    contactor: int
+    phase: str
+    segment: int | None
+    setpoint_c: float | None
+    control_c: float | None
+    duty: float
+    believed: str
+    decision: str
+
+
+class EventRow(NamedTuple):
+    """A row of `events`."""
+
+    night_id: int | None
+    seq: int | None
+    mono_s: float
+    wall_s: float
+    kind: str
+    name: str
+    state: str | None
+    message: str
+
+
+class NightRow(NamedTuple):
+    """A row of `nights`."""
+
+    id: int
+    label: str
+    oven: str
+    profile: str
+    settings: str
+    version: str
+    opening: str
+    started_s: float
+    ended_s: float | None
+    outcome: str | None
+    reason: str | None
+
+
+class SnapshotRow(NamedTuple):
+    """The row of `snapshot`."""
+
+    night_id: int | None
+    seq: int
+    mono_s: float
+    wall_s: float
+    state: str
