@@ -1,0 +1,12 @@
+"""Where a ledger is made."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "x.ledger"
