@@ -243,6 +243,24 @@ def test_the_heater_waits_one_tick_for_a_contactor(contactor: Any, first: int) -
     assert all(d.contactor_on for d in ds)
 
 
+def test_a_lost_sensor_does_not_wait_for_the_shortest_pulse() -> None:
+    """Safety before the relay's contacts: min_on_s is 20 s here, off comes in the same tick."""
+    settings = changed(SETTINGS, heater={"window_s": 240.0, "min_on_s": 20.0, "min_off_s": 20.0})
+    loop = Loop(settings)
+    frost = (9.0, 9.0, 9.0, -20.0)
+    for i in range(2):
+        d = loop.tick(still(2.0 * i, *([start()] if i == 0 else []), values=frost))
+    assert d.heater_on
+    assert not loop.tick(still(4.0, values=(None, 9.0, 9.0, -20.0))).heater_on
+
+
+def test_a_late_tick_counts_in_full_towards_the_longest_night() -> None:
+    """Though the regulator reckons with three ticks at most."""
+    loop = Loop(SETTINGS)
+    run(loop, [still(0.0, start()), still(2.0), still(27.0)])
+    assert loop.snapshot()["night_s"] == 27.0
+
+
 @pytest.mark.parametrize("fault", ["sensor-missing@20min", "relay-welded@30min", "exotherm@20min"])
 def test_a_trip_drops_heater_and_contactor_in_its_own_tick(fault: str) -> None:
     _, ticks = night(SHORT, faults=[fault])
@@ -258,7 +276,7 @@ def test_a_trip_drops_heater_and_contactor_in_its_own_tick(fault: str) -> None:
 def test_an_idle_oven_that_is_too_hot_trips_too() -> None:
     loop = Loop(SETTINGS)
     ds = run(loop, [still(2.0 * i, values=(61.0, 50.0, 50.0, 9.0)) for i in range(3)])
-    assert ds[-1].trip == "over-temperature"
+    assert (ds[-1].trip, ds[-1].phase) == ("over-temperature", Phase.TRIPPED)
     refused = loop.tick(still(6.0, word("reset"), values=(59.0, 50.0, 50.0, 9.0)))
     assert "over-temperature still holds" in refused.outcomes[0].message
     loop.tick(still(8.0, values=(57.9, 50.0, 50.0, 9.0)))

@@ -288,6 +288,19 @@ def test_a_run_restored_anywhere_goes_on_to_the_bit(
         assert two.snapshot() == one.snapshot()
 
 
+def test_a_soak_cut_off_amid_it_has_not_forgotten_what_counted() -> None:
+    soak = parse_profile({"name": "S", "segments": [{**SOAK, "hours": 1.0}]})
+    run = ProfileRun(soak, 30.0, 25.0)
+    for _ in range(1000):
+        run.advance(2.0, oven(30.0))
+    run = ProfileRun.restore(json.loads(json.dumps(run.snapshot())))
+    steps = 0
+    while not run.finished:
+        run.advance(2.0, oven(30.0))
+        steps += 1
+    assert steps == 800
+
+
 def test_several_reasons_are_all_said() -> None:
     bad = Profile.model_validate(
         {
@@ -313,3 +326,4 @@ def test_limits_bind_the_profile_one_degree_under_the_trip() -> None:
     limits = Limits(air_c=39.0)
     assert PROFILE.refusals(limits) == ()
     assert PROFILE.refusals(Limits(air_c=38.5)) != ()
+    assert PROFILE.refusals(Limits(part_c=38.5)) != ()

@@ -100,6 +100,25 @@ def test_a_refused_resume_outlasts_the_next_power_cut_and_can_still_be_reset() -
     assert d.outcomes[0].outcome == "done"
 
 
+def test_the_heater_comes_on_again_on_a_board_whose_time_began_anew() -> None:
+    """What the relay remembers of the old time must not keep it off (or count as on) for hours."""
+    loop = Loop(SETTINGS)
+    frost = (9.0, 9.0, 9.0, -20.0)
+    ds = run(loop, [still(9e4 + 2.0 * i, *([start()] if i == 0 else []), values=frost)
+                    for i in range(50)])  # fmt: skip
+    while not ds[-1].heater_on:
+        ds = run(loop, [still(loop.snapshot()["mono_s"] + 2.0, values=frost)])
+    state = through_text(loop)
+    second = Loop(SETTINGS)
+    second.resume(state)
+    ds = [
+        second.tick(TickInputs(t_s, state["wall_s"] + 60.0 + t_s, readings(t_s, *frost)))
+        for t_s in (3.0 + 2.0 * i for i in range(30))
+    ]
+    assert not ds[0].heater_on
+    assert any(d.heater_on for d in ds)
+
+
 def test_two_cuts_in_a_row_count_from_the_first() -> None:
     """A board that falls again before it has read the air has not resumed anything."""
     first = Loop(SETTINGS)

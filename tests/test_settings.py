@@ -76,6 +76,7 @@ WRONG: list[tuple[str, str, tuple[str, ...]]] = [
     ),
     ("[model]", "[timing]\ntick_s = 5\n[model]", ("dead_man_s is 6", "at least 10")),
     ("[heater]", "[heater", ("is not TOML", "line 6")),
+    ("[fan]", "[stop_button]\npin = 17\n[fan]", ("one pin is given two jobs", "17")),
     ("pin = 27", "pin = 17", ("one pin is given two jobs", "17", "give each its own")),
     ("pin = 22", "pin = 17.5", ("fan.pin is 17.5", "whole number")),
     ("power_w = 300.0", "power_w = true", ("heater", "power_w is true", "number")),

@@ -285,10 +285,12 @@ def test_a_relay_that_welded_before_the_stop_is_found_after_it() -> None:
 
 def test_a_warm_morning_in_an_idle_oven_is_no_welded_relay() -> None:
     def idle(t_s: float) -> View:
+        morning_c = 10.0 + max(t_s - 7200.0, 0.0) * 0.005
         return QUIET._replace(night=False, heated=False, phase="idle", duty=0.0, setpoint_c=None,
-                              control_c=10.0 + max(t_s - 7200.0, 0.0) * 0.005)  # fmt: skip
+                              parts_c=(), control_c=morning_c)  # fmt: skip
 
-    assert seconds_to_fire(HeaterStuckOn(SETTINGS), idle, 12000.0) is None  # never heated
+    early = seconds_to_fire(HeaterStuckOn(SETTINGS), lambda t: idle(t + 7200.0), 6000.0)
+    assert early is None  # it was never heated
     rule = HeaterStuckOn(SETTINGS)
     rule.look(QUIET._replace(heater_on=True))
     assert seconds_to_fire(rule, idle, 12000.0) is None  # two hours after

@@ -246,6 +246,15 @@ def test_after_the_door_was_shut_air_has_ten_minutes_and_two() -> None:
     assert all(v.faults[0] is None for v in again)  # it was opened: the grace begins anew
 
 
+def test_the_grace_after_the_door_is_not_begun_anew_by_a_restore() -> None:
+    one = Screening((AIR, LID))
+    feed(one, lambda t: (wobble(t, 12.0), 35.0), 660.0)
+    two = Screening((AIR, LID))
+    two.restore(json.loads(json.dumps(one.snapshot())))
+    verdicts = feed(two, lambda t: (wobble(t, 12.0), 35.0), 100.0, from_s=660.0)
+    assert verdicts[-1].faults[0] is Fault.DISAGREES
+
+
 def test_one_part_colder_than_the_air_is_no_disagreement() -> None:
     """A heavy mould lags behind; only air below every part is odd."""
     rim = LID.model_copy(update={"id": "28-000000000010", "name": "Rim"})
