@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import shutil
 import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from nightcure.clock import MachineClock
+from nightcure.clock import MachineClock, PacedClock
 from nightcure.measure.ds18b20 import CONVERSION_S, Bus, Reader
 from nightcure.measure.reading import Fault, Reading
 from nightcure.oven.wires import W1Tree
@@ -43,6 +45,48 @@ def tree(tmp_path: Path) -> W1Tree:
     return W1Tree(tmp_path, list(IDS))
 
 
+class Kernel:
+    """w1_therm behind the tree: a trigger's write lasts a conversion, every look is counted.
+
+    As in Linux, drivers/w1/slaves/w1_therm.c: therm_bulk_read answers 1 until every sensor has
+    been read; a sensor without such a value converts for itself at each look.
+    """
+
+    def __init__(
+        self, tree: W1Tree, clock: CountingClock, patch: pytest.MonkeyPatch, writable: bool = True
+    ) -> None:
+        self.tree, self.clock, self.writable = tree, clock, writable
+        self.pending: set[str] = set()
+        self.looks: list[str] = []
+        self.on_look = lambda sensor_id: None
+        self.answer: str | None = None
+        self._read, self._write = Path.read_text, Path.write_text
+        patch.setattr(Path, "read_text", lambda path, *a, **k: self.read(path, *a, **k))
+        patch.setattr(Path, "write_text", lambda path, *a, **k: self.write(path, *a, **k))
+
+    def read(self, path: Path, *args: Any, **kw: Any) -> str:
+        if path.name == "therm_bulk_read":
+            return f"{self.answer or int(bool(self.pending))}\n"
+        if path.name == "w1_slave":
+            sensor_id = path.parent.name
+            self.looks.append(sensor_id)
+            if sensor_id not in self.pending:
+                self.clock.now_s += CONVERSION_S
+                self.on_look(sensor_id)
+            self.pending.discard(sensor_id)
+        return self._read(path, *args, **kw)
+
+    def write(self, path: Path, text: str, *args: Any, **kw: Any) -> int:
+        if path.name != "therm_bulk_read":
+            return self._write(path, text, *args, **kw)
+        if not self.writable:
+            raise PermissionError(13, "Permission denied")
+        assert text == "trigger\n", "the kernel compares the size too: eight bytes"
+        self.clock.now_s += CONVERSION_S
+        self.pending = set(IDS)
+        return len(text)
+
+
 def bus(tree: W1Tree, clock: CountingClock | None = None) -> Bus:
     return Bus(IDS, clock or CountingClock(), tree.root)
 
@@ -56,6 +100,83 @@ def test_eight_sensors_take_one_conversion(tree: W1Tree) -> None:
     assert {r.taken_s for r in found} == {100.0}, "stamped by the conversion that made them"
     assert clock.now_s == pytest.approx(100.0 + CONVERSION_S)
     assert (tree.root / "w1_bus_master1" / "therm_bulk_read").read_text() == "trigger\n"
+
+
+def test_on_the_kernels_file_eight_sensors_take_one_conversion_too(
+    tree: W1Tree, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = CountingClock()
+    kernel = Kernel(tree, clock, monkeypatch)
+    found = bus(tree, clock).read_all()
+    assert clock.now_s == pytest.approx(100.0 + CONVERSION_S), "the write has waited already"
+    assert kernel.looks == list(IDS), "one look each: a second one converts anew"
+    assert {(r.taken_s, r.fault) for r in found} == {(100.0, None)}
+
+
+def test_a_kernel_that_converted_nothing_leaves_each_its_own_time(
+    tree: W1Tree, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = CountingClock()
+    kernel = Kernel(tree, clock, monkeypatch)
+    kernel.answer = "0"  # the write is never refused (w1_therm.c, therm_bulk_read_store)
+    monkeypatch.setattr(kernel, "write", lambda path, text, *a, **k: len(text))
+    found = bus(tree, clock).read_all()
+    assert [r.taken_s for r in found] == [100.0 + i * CONVERSION_S for i in range(8)]
+
+
+def test_a_conversion_of_somebody_else_is_waited_for(
+    tree: W1Tree, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = CountingClock()
+    kernel = Kernel(tree, clock, monkeypatch)
+    kernel.answer = "-1"
+    bus(tree, clock).read_all()
+    assert clock.now_s == pytest.approx(100.0 + 2 * CONVERSION_S)
+
+
+def test_a_value_left_from_an_old_bulk_conversion_is_dropped(
+    tree: W1Tree, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = CountingClock()
+    kernel = Kernel(tree, clock, monkeypatch, writable=False)
+    for sensor_id in IDS:
+        tree.set_c(sensor_id, 60.0)
+    kernel.pending = {*IDS, "28-undeclared"}  # converted an hour ago, never read
+    kernel.on_look = lambda sensor_id: tree.set_c(sensor_id, 20.0)
+    reading = bus(tree, clock)
+    assert {r.value_c for r in reading.read_all()} == {20.0}
+    assert len(kernel.looks) == 16
+    reading.read_all()
+    assert len(kernel.looks) == 24, "dropped once only"
+
+
+def test_a_power_on_85_is_judged_by_the_look_that_showed_it(
+    tree: W1Tree, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A second look is another conversion: its byte 6 says nothing of the first."""
+    clock = CountingClock()
+    kernel = Kernel(tree, clock, monkeypatch)
+    tree.power_on(IDS[0])
+    kernel.pending = {IDS[0]}
+    kernel.on_look = lambda sensor_id: tree.set_c(sensor_id, 21.0)
+    assert bus(tree, clock).read(IDS[0], 1.0) == Reading(85.0, 1.0, Fault.POWER_ON)
+    assert kernel.looks == [IDS[0]]
+
+
+def test_a_failed_look_is_not_repeated(tree: W1Tree, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = CountingClock()
+    kernel = Kernel(tree, clock, monkeypatch)
+    tree.crc(IDS[0])
+    tree.empty(IDS[1])
+    assert bus(tree, clock).read(IDS[0], 1.0).fault is Fault.CRC
+    assert bus(tree, clock).read(IDS[1], 1.0).fault is Fault.BUS
+    assert kernel.looks == [IDS[0], IDS[1]]
+
+
+def test_the_environment_names_another_tree(tree: W1Tree, monkeypatch: pytest.MonkeyPatch) -> None:
+    tree.set_c(IDS[0], 33.0)
+    monkeypatch.setenv("NIGHTCURE_W1_ROOT", str(tree.root))
+    assert Bus(IDS[:1], CountingClock()).read(IDS[0], 1.0) == Reading(33.0, 1.0)
 
 
 def test_without_bulk_conversion_they_are_read_one_by_one(tree: W1Tree) -> None:
@@ -94,13 +215,30 @@ def test_an_all_zero_frame_passes_the_checksum_and_is_refused(tree: W1Tree) -> N
 
 
 @pytest.mark.parametrize(
-    "text", ["", "50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n", "rubbish\nmore t=abc\n"]
+    ("text", "fault"),
+    [
+        (b"", Fault.BUS),
+        (b"50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n", Fault.BUS),
+        (b"98 01 4b 46 7f ff 08 10 22 : crc=22 YES\nmore t=abc\n", Fault.BUS),
+        (b"rubbish\nmore t=31000\n", Fault.CRC),
+        (b"\xff\xfe\n", Fault.BUS),
+    ],
 )
-def test_half_a_file_or_none_is_a_fault(tree: W1Tree, text: str) -> None:
-    (tree.root / IDS[0] / "w1_slave").write_text(text)
-    read = bus(tree).read(IDS[0], 1.0)
-    assert read.value_c is None
-    assert read.fault in (Fault.BUS, Fault.CRC)
+def test_half_a_file_or_none_is_a_fault(tree: W1Tree, text: bytes, fault: Fault) -> None:
+    (tree.root / IDS[0] / "w1_slave").write_bytes(text)
+    assert bus(tree).read(IDS[0], 1.0) == Reading(None, 1.0, fault)
+
+
+@pytest.mark.parametrize("value_c", [-55.0, 125.0])
+def test_the_ends_of_the_range_are_values(tree: W1Tree, value_c: float) -> None:
+    tree.set_c(IDS[0], value_c)
+    assert bus(tree).read(IDS[0], 1.0) == Reading(value_c, 1.0)
+
+
+@pytest.mark.parametrize("value_c", [-55.0625, 125.0625])
+def test_past_the_ends_it_is_out_of_range(tree: W1Tree, value_c: float) -> None:
+    tree.set_c(IDS[0], value_c)
+    assert bus(tree).read(IDS[0], 1.0).fault is Fault.RANGE
 
 
 def test_disconnect_garbage_is_out_of_range(tree: W1Tree) -> None:
@@ -160,3 +298,59 @@ def test_the_reader_survives_anything_the_bus_throws() -> None:
     reader.stop()
     assert Fault.BUS in seen
     assert reader.latest()[0].value_c == 21.0
+
+
+def test_before_the_first_round_every_sensor_is_missing() -> None:
+    class Never:
+        def read_all(self) -> tuple[Reading, ...]:
+            raise AssertionError("not started")
+
+    reader = Reader(Never(), CountingClock(), 3)  # type: ignore[arg-type]
+    assert reader.latest() == (Reading(None, 100.0, Fault.MISSING),) * 3
+
+
+def test_a_failing_bus_is_logged_once_a_spell(caplog: pytest.LogCaptureFixture) -> None:
+    rounds: list[int] = []
+
+    class Bad:
+        def read_all(self) -> tuple[Reading, ...]:
+            rounds.append(1)
+            if len(rounds) % 10 == 0:
+                return (Reading(21.0, 0.0),)
+            raise RuntimeError("boom")
+
+    reader = Reader(Bad(), MachineClock(), 1, period_s=0.001)  # type: ignore[arg-type]
+    reader.start()
+    end_s = time.monotonic() + 20
+    while len(rounds) < 25 and time.monotonic() < end_s:
+        time.sleep(0.005)
+    reader.stop()
+    assert len(rounds) >= 25
+    spells = (len(rounds) - 1) // 10 + 1
+    # The last round may or may not have opened a spell of its own.
+    assert spells - 1 <= caplog.text.count("could not be read") <= spells
+
+
+def test_on_a_paced_clock_a_round_starts_every_second(tree: W1Tree) -> None:
+    clock = PacedClock(1e4, 1000.0)
+    starts: list[float] = []
+
+    class Watched(Bus):
+        def read_all(self) -> tuple[Reading, ...]:
+            starts.append(clock.monotonic())
+            return super().read_all()
+
+    clock.join()
+    reader = Reader(Watched(IDS, clock, tree.root), clock, len(IDS))
+    reader.start()
+    end_s = time.monotonic() + 20
+    while len(starts) < 1 and time.monotonic() < end_s:
+        time.sleep(0.002)
+    for _ in range(12):
+        clock.sleep(1.0)
+    clock.leave()
+    reader.stop()
+    assert len(starts) >= 10
+    gaps = [b - a for a, b in itertools.pairwise(starts)]
+    assert gaps == pytest.approx([1.0] * len(gaps)), "one conversion within each second"
+    assert reader.latest()[0].fault is None

@@ -6,10 +6,10 @@ so that neither eight sensors nor a hanging bus ever delays the loop.
 
 from __future__ import annotations
 
+import io
 import logging
 import os
 import threading
-from contextlib import suppress
 from pathlib import Path
 
 from ..clock import Clock
@@ -28,6 +28,8 @@ ROOT_VARIABLE = "NIGHTCURE_W1_ROOT"
 CONVERSION_S = 0.75
 #: Byte 6 of the scratchpad is this after power-on, 10h after a conversion (kernel's w1_therm).
 POWER_ON_BYTE_6 = "0c"
+#: What the kernel answers in therm_bulk_read; -1 is in progress (its w1_therm documentation).
+NONE_PENDING, COMPLETE = "0", "1"
 LOWEST_C, HIGHEST_C = -55.0, 125.0
 
 
@@ -38,6 +40,23 @@ def sensor_class(root: Path) -> type[W1ThermSensor]:
         BASE_DIRECTORY = root
 
     return RootedSensor
+
+
+class OneLook:
+    """A sensor's file as w1thermsensor opens it, looked at once and kept.
+
+    The kernel converts anew at every look, so a second one shows another measurement.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self.text = ""
+
+    def open(self, mode: str) -> io.StringIO:
+        """What the kernel shows now."""
+        del mode
+        self.text = self._path.read_text(encoding="ascii")
+        return io.StringIO(self.text)
 
 
 class Bus:
@@ -55,23 +74,48 @@ class Bus:
         self._ids = sensor_ids
         self._clock = clock
         self._class = sensor_class(chosen)
+        self._drained = False
 
     def read_all(self) -> tuple[Reading, ...]:
-        """One reading of every sensor, from one conversion where the bus can do that. Blocks."""
+        """One reading of every sensor, from one conversion where the bus can do that. Blocks.
+
+        Readings are stamped with the start of the conversion that made them.
+        """
         triggers = sorted(self._root.glob("w1_bus_master*/therm_bulk_read"))
-        bulk = bool(triggers)
-        for trigger in triggers:
-            try:
-                trigger.write_text("trigger\n", encoding="ascii")
-            except OSError:
-                bulk = False
-        taken_s = round(self._clock.monotonic(), 3)
-        if bulk:
-            self._clock.sleep(CONVERSION_S)
+        taken_s = self._now_s()
+        if self._convert(triggers):
             return tuple([self.read(sensor_id, taken_s) for sensor_id in self._ids])
-        return tuple(
-            [self.read(sensor_id, round(self._clock.monotonic(), 3)) for sensor_id in self._ids]
-        )
+        self._drain(triggers)
+        return tuple([self.read(sensor_id, self._now_s()) for sensor_id in self._ids])
+
+    def _now_s(self) -> float:
+        return round(self._clock.monotonic(), 3)
+
+    def _convert(self, triggers: list[Path]) -> bool:
+        """Convert on all sensors at once; False where the kernel offers, allows or did nothing.
+
+        The kernel's file answers the write only when the conversion is over. Another process's may
+        be in progress still, and a bench's plain file answers at once: those are waited for here.
+        """
+        try:
+            for trigger in triggers:
+                trigger.write_text("trigger\n", encoding="ascii")
+        except OSError:
+            return False
+        states = _states(triggers)
+        if any(state not in (NONE_PENDING, COMPLETE) for state in states):
+            self._clock.sleep(CONVERSION_S)
+        return any(state != NONE_PENDING for state in states)
+
+    def _drain(self, triggers: list[Path]) -> None:
+        """Once, before reading one by one: drop what a bulk conversion of somebody else left.
+
+        The kernel keeps such values and would give them out, however old, as fresh.
+        """
+        if not self._drained and COMPLETE in _states(triggers):
+            for sensor_id in self._ids:
+                self.read(sensor_id, self._now_s())
+        self._drained = True
 
     def read(self, sensor_id: str, taken_s: float) -> Reading:
         """One sensor's value or what is wrong with it; never raises."""
@@ -80,12 +124,15 @@ class Bus:
         except (NoSensorFoundError, OSError):
             gone = not (self._root / sensor_id).exists()
             return Reading(None, taken_s, Fault.MISSING if gone else Fault.BUS)
+        look = OneLook(sensor.sensorpath)
+        sensor.sensorpath = look
         try:
             value_c = float(sensor.get_temperature())
         except ResetValueError:
-            return self._eighty_five(sensor, taken_s)
+            return Reading(85.0, taken_s, _eighty_five(look.text))
         except SensorNotReadyError:
-            return Reading(None, taken_s, self._not_ready(sensor))
+            # A failed checksum, or (as 6.x kernels show it) nothing at all.
+            return Reading(None, taken_s, Fault.CRC if look.text.strip() else Fault.BUS)
         except NoSensorFoundError:
             gone = not (self._root / sensor_id).exists()
             return Reading(None, taken_s, Fault.MISSING if gone else Fault.BUS)
@@ -95,22 +142,23 @@ class Bus:
             return Reading(value_c, taken_s, Fault.RANGE)
         return Reading(value_c, taken_s)
 
-    @staticmethod
-    def _eighty_five(sensor: W1ThermSensor, taken_s: float) -> Reading:
-        """w1thermsensor refuses every 85 °C; only the scratchpad tells a true one."""
-        with suppress(Exception):
-            words = sensor.get_raw_sensor_strings()[0].split()
-            if words[6].lower() != POWER_ON_BYTE_6:
-                return Reading(85.0, taken_s)
-        return Reading(85.0, taken_s, Fault.POWER_ON)
 
-    @staticmethod
-    def _not_ready(sensor: W1ThermSensor) -> Fault:
-        """A failed checksum, or (as 6.x kernels show it) nothing at all."""
-        with suppress(OSError, UnicodeDecodeError):
-            if not sensor.sensorpath.read_text(encoding="ascii").strip():
-                return Fault.BUS
-        return Fault.CRC
+def _eighty_five(text: str) -> Fault | None:
+    """w1thermsensor refuses every 85 °C; only the scratchpad tells a true one."""
+    words = text.split()
+    true_one = len(words) > 6 and words[6].lower() != POWER_ON_BYTE_6
+    return None if true_one else Fault.POWER_ON
+
+
+def _states(triggers: list[Path]) -> list[str]:
+    """What each bus says of its bulk conversion; one that cannot be asked has none pending."""
+    found = []
+    for trigger in triggers:
+        try:
+            found.append(trigger.read_text(encoding="ascii").strip())
+        except (OSError, UnicodeDecodeError):
+            found.append(NONE_PENDING)
+    return found
 
 
 class Reader:
@@ -146,14 +194,20 @@ class Reader:
 
     def _work(self) -> None:
         self._clock.join()
-        while not self._stopping.is_set():
-            began_s = self._clock.monotonic()
-            try:
-                self._latest = self._bus.read_all()
-            except Exception:
-                log.exception("The 1-Wire bus could not be read.")
-                now_s = round(self._clock.monotonic(), 3)
-                self._latest = tuple(Reading(None, now_s, Fault.BUS) for _ in self._latest)
-            passed_s = self._clock.monotonic() - began_s
-            self._clock.sleep(max(self._period_s - passed_s, 0.01))
-        self._clock.leave()
+        failing = False
+        try:
+            while not self._stopping.is_set():
+                began_s = self._clock.monotonic()
+                try:
+                    self._latest = self._bus.read_all()
+                    failing = False
+                except Exception:
+                    if not failing:  # once a spell: a night of these would fill the disk
+                        log.exception("The 1-Wire bus could not be read.")
+                    failing = True
+                    now_s = round(self._clock.monotonic(), 3)
+                    self._latest = tuple(Reading(None, now_s, Fault.BUS) for _ in self._latest)
+                passed_s = self._clock.monotonic() - began_s
+                self._clock.sleep(max(self._period_s - passed_s, 0.01))
+        finally:
+            self._clock.leave()
