@@ -1,25 +1,24 @@
-"""The bench pins behave as the board's: seen from outside, exclusive, left as driven."""
+"""The stand-in wires: bench pins as the board's, a 1-Wire tree as the kernel's."""
 
 from __future__ import annotations
 
+import errno
+import importlib.metadata
+import os
+import re
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from gpiozero import Device
+from gpiozero import Device, OutputDevice
 
-from nightcure.clock import MachineClock
-from nightcure.errors import NightcureError
-from nightcure.heat.relay import DeadMan, Outputs, Switch, drive_off
-from nightcure.oven.wires import BenchFactory, read_pin
-from nightcure.records import Decision, Phase, all_off
-from nightcure.settings import Output
-from tests.nights import SETTINGS, changed
-from tests.workshop import wait_for
+from nightcure.oven.wires import BenchFactory, W1Tree, crc8, read_pin
 
-ON = all_off(4)._replace(heater_on=True, contactor_on=True, fan_on=True, phase=Phase.SOAK)
+ID = "28-000000000001"
+FRAME = re.compile(r"(?:[0-9a-f]{2} ){9}")
 
 
 @pytest.fixture
@@ -31,179 +30,148 @@ def pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     Device.pin_factory = before
 
 
-class Told:
-    """A clock that is told the time; sleeping lets real time pass a little."""
-
-    def __init__(self) -> None:
-        self.now_s = 0.0
-
-    def monotonic(self) -> float:
-        return self.now_s
-
-    wall = monotonic
-
-    def sleep(self, duration_s: float) -> None:
-        del duration_s
-        MachineClock.sleep(0.005)
-
-    def join(self) -> None: ...
-
-    def leave(self) -> None: ...
+def test_the_factory_is_found_by_its_name() -> None:
+    (entry,) = importlib.metadata.entry_points(
+        group="gpiozero_pin_factories", name="nightcure-bench"
+    )
+    assert entry.load() is BenchFactory
 
 
-@pytest.mark.parametrize("active_high", [True, False])
-def test_a_switch_never_blips(pins: Path, active_high: bool) -> None:
-    (pins / "gpio17").write_bytes(b"0" if active_high else b"1")  # its resting level
-    switch = Switch(Output(pin=17, active_high=active_high), "heater")
-    pin = Device.pin_factory.pin(17)
-    assert [s.state for s in pin.states] == [not active_high], "claimed at its resting level"
-    assert not switch.on
-    switch.set(True)
-    assert switch.on
-    assert read_pin(pins, 17) is active_high
-    switch.close()
-    assert read_pin(pins, 17) is not active_high
+def test_a_pin_is_seen_from_outside(pins: Path) -> None:
+    device = OutputDevice(17)
+    assert not read_pin(pins, 17)
+    device.on()
+    assert read_pin(pins, 17)
+    assert (pins / "gpio17").read_bytes() == b"1"
+    device.off()
+    assert (pins / "gpio17").read_bytes() == b"0"
+    device.close()
 
 
-def test_a_line_left_driven_is_driven_off(pins: Path) -> None:
-    for number in (17, 22, 27):
-        (pins / f"gpio{number}").write_bytes(b"1")
-    drive_off(SETTINGS)
-    assert [read_pin(pins, n) for n in (17, 22, 27)] == [False] * 3
+def test_a_pin_nobody_drove_is_low(tmp_path: Path) -> None:
+    assert not read_pin(tmp_path, 17)
 
 
-def test_one_switch_one_owner(pins: Path) -> None:
+def test_a_closed_pin_stays_as_driven_and_is_found_so(pins: Path) -> None:
+    device = OutputDevice(17)
+    device.on()
+    device.close()
+    assert read_pin(pins, 17), "the Pi's kernel keeps a line as it was driven"
+    Device.pin_factory = BenchFactory()
+    again = OutputDevice(17, initial_value=None)
+    assert again.value == 1, "claimed without driving, it shows what was left"
+    again.close()
+
+
+def test_a_pin_is_claimed_by_one_process_at_a_time(pins: Path) -> None:
     code = (
-        "import sys; from nightcure.heat.relay import Switch; from nightcure.settings import "
-        "Output; s = Switch(Output(pin=17), 'heater'); print('claimed', flush=True); sys.stdin.read()"
+        "import sys; from gpiozero import OutputDevice; d = OutputDevice(17); d.on(); "
+        "print('claimed', flush=True); sys.stdin.read()"
     )
     other = subprocess.Popen(
         [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
-        env={"NIGHTCURE_BENCH": str(pins), "GPIOZERO_PIN_FACTORY": "nightcure-bench"},
+        env={**os.environ, "GPIOZERO_PIN_FACTORY": "nightcure-bench"},
     )  # fmt: skip
     assert other.stdout is not None
     assert other.stdout.readline() == "claimed\n"
-    with pytest.raises(NightcureError, match="pin 17 cannot be claimed"):
-        Switch(Output(pin=17), "heater")
-    other.communicate("", timeout=20)
+    with pytest.raises(OSError) as caught:
+        OutputDevice(17)
+    assert caught.value.errno == errno.EBUSY
+    assert read_pin(pins, 17), "a refused claim drives nothing"
+    other.kill()
+    other.communicate(timeout=20)
+    Device.pin_factory = BenchFactory()
+    device = OutputDevice(17)
+    assert not read_pin(pins, 17), "free again after its owner's death"
+    device.close()
 
 
-def test_outputs_do_what_was_decided(pins: Path) -> None:
-    outputs = Outputs(SETTINGS, Told())
-    outputs.apply(ON)
-    assert [outputs.is_on(w) for w in ("heater", "contactor", "fan")] == [True] * 3
-    # A decision that asks for the heater without the contactor gets neither.
-    outputs.apply(ON._replace(contactor_on=False))
-    assert not outputs.is_on("heater")
-    outputs.apply(ON)
-    outputs.close()
-    assert [read_pin(pins, n) for n in (17, 22, 27)] == [False] * 3
-    outputs.apply(ON)
-    assert not read_pin(pins, 17), "closed outputs stay off"
+def test_a_watcher_never_sees_the_file_empty(pins: Path) -> None:
+    device = OutputDevice(17)
+    seen: set[bytes] = set()
+    stop = threading.Event()
 
+    def watch() -> None:
+        while not stop.is_set():
+            seen.add((pins / "gpio17").read_bytes())
 
-def test_an_error_while_switching_leaves_everything_off(pins: Path) -> None:
-    outputs = Outputs(SETTINGS, Told())
-    outputs.apply(ON)
-
-    class Broken:
-        on = False
-
-        def set(self, on: bool) -> None:
-            raise OSError("stuck")
-
-        def close(self) -> None: ...
-
-    outputs._switches["fan"] = Broken()  # type: ignore[assignment]
-    with pytest.raises(OSError, match="stuck"):
-        outputs.apply(ON)
-    assert not read_pin(pins, 17)
-    assert not read_pin(pins, 27)
-    outputs.close()
-
-
-def test_a_pin_that_cannot_be_claimed_gives_back_the_others(pins: Path) -> None:
-    taken = Switch(Output(pin=27), "other")
-    with pytest.raises(NightcureError, match="contactor: pin 27 cannot be claimed"):
-        Outputs(SETTINGS, Told())
-    Switch(Output(pin=17), "heater").close()
-    taken.close()
-
-
-def test_the_dead_man_opens_and_a_fresh_decision_closes_again(pins: Path) -> None:
-    clock = Told()
-    outputs = Outputs(SETTINGS, clock)
-    dead_man = DeadMan(outputs, 6.0, clock)
-    dead_man.start()
-    outputs.apply(ON)
-    clock.now_s = 5.9
-    MachineClock.sleep(0.1)
-    assert outputs.is_on("heater")
-    clock.now_s = 6.1
-    wait_for(lambda: not outputs.is_on("heater"), 5, "the dead-man opens")
-    assert not outputs.is_on("contactor")
-    outputs.apply(ON)
-    assert outputs.is_on("heater")
-    MachineClock.sleep(0.1)
-    clock.now_s = 12.3
-    wait_for(lambda: dead_man.fired == 2, 5, "it counts")
-    dead_man.stop()
-    outputs.close()
-
-
-def test_the_dead_man_does_not_wait_for_a_thread_that_hangs(pins: Path) -> None:
-    import threading
-
-    clock = Told()
-    outputs = Outputs(SETTINGS, clock)
-    outputs.apply(ON)
-    holding, release = threading.Event(), threading.Event()
-
-    def hang() -> None:
-        with outputs._lock:
-            holding.set()
-            release.wait(20)
-
-    thread = threading.Thread(target=hang, daemon=True)
+    thread = threading.Thread(target=watch, daemon=True)
     thread.start()
-    holding.wait(5)
-    dead_man = DeadMan(outputs, 6.0, clock)
-    clock.now_s = 10.0
-    dead_man.start()
-    wait_for(lambda: not read_pin(pins, 17), 10, "off though the lock is held")
-    release.set()
+    for _ in range(3000):
+        device.toggle()
+    stop.set()
     thread.join(5)
-    dead_man.stop()
-    outputs.close()
+    assert seen <= {b"0", b"1"}
+    assert seen
+    device.close()
 
 
-def test_without_a_contactor_the_heater_obeys_alone(pins: Path) -> None:
-    settings = changed(SETTINGS.model_copy(update={"contactor": None}))
-    outputs = Outputs(settings, Told())
-    d: Decision = ON._replace(contactor_on=True)
-    outputs.apply(d)
-    assert outputs.is_on("heater")
-    outputs.close()
+def lines(tree: W1Tree) -> list[str]:
+    return (tree.root / ID / "w1_slave").read_text().splitlines()
 
 
-def test_the_boards_own_pin_is_claimed_at_its_level() -> None:
-    """On the real library a claim and its level are one request (lgpio's documentation)."""
-    from nightcure.heat.lines import steady_pin_class
+def test_a_good_reading_is_shown_as_the_kernel_shows_it(tmp_path: Path) -> None:
+    """Format and truncation towards zero: Linux, drivers/w1/slaves/w1_therm.c, w1_slave_show."""
+    tree = W1Tree(tmp_path, [ID])
+    for value_c, shown in ((25.0625, 25062), (-10.125, -10125), (-0.0625, -62), (38.02, 38000)):
+        tree.set_c(ID, value_c)
+        first, second = lines(tree)
+        frame = bytes.fromhex(first[:26])
+        assert crc8(frame) == 0, "a frame with its checksum appended gives 0"
+        assert first == f"{frame.hex(' ')} : crc={frame[8]:02x} YES"
+        assert second == f"{frame.hex(' ')} t={shown}"
+        assert FRAME.match(first)
 
-    calls: list[tuple[str, tuple[int, ...]]] = []
-    import lgpio
 
-    class Factory:
-        _handle = 7
+def test_a_failed_checksum_shows_no_and_the_old_value(tmp_path: Path) -> None:
+    tree = W1Tree(tmp_path, [ID])
+    tree.set_c(ID, 31.0)
+    good = lines(tree)[1]
+    tree.crc(ID)
+    first, second = lines(tree)
+    frame = bytes.fromhex(first[:26])
+    assert crc8(frame) != 0
+    assert first.endswith(f"crc={crc8(frame[:8]):02x} NO"), "the checksum computed, not the sent"
+    assert second == good
 
-    pin_class = steady_pin_class()
-    pin = pin_class.__new__(pin_class)
-    pin._number, pin._factory = 17, Factory()
-    pin_class.factory = property(lambda self: self._factory)
-    plain = lgpio.gpio_claim_output
-    lgpio.gpio_claim_output = lambda *a: calls.append(("output", a))
-    try:
-        pin.output_with_state(True)
-    finally:
-        lgpio.gpio_claim_output = plain
-    assert calls == [("output", (7, 17, 1))]
+
+def test_power_on_missing_and_empty(tmp_path: Path) -> None:
+    tree = W1Tree(tmp_path, [ID])
+    tree.power_on(ID)
+    assert lines(tree) == [
+        "50 05 4b 46 7f ff 0c 10 1c : crc=1c YES",
+        "50 05 4b 46 7f ff 0c 10 1c t=85000",
+    ]
+    tree.empty(ID)
+    assert lines(tree) == []
+    tree.missing(ID)
+    assert not (tmp_path / ID).exists()
+    tree.set_c(ID, 20.0)
+    assert lines(tree)[1].endswith("t=20000"), "plugged in again"
+
+
+def test_the_master_lists_its_sensors(tmp_path: Path) -> None:
+    W1Tree(tmp_path, [ID, "28-0000000000ff"])
+    master = tmp_path / "w1_bus_master1"
+    assert (master / "w1_master_slaves").read_text() == f"{ID}\n28-0000000000ff\n"
+    assert (master / "therm_bulk_read").read_text() == "0\n"
+    assert os.access(master / "therm_bulk_read", os.W_OK)
+
+
+def test_a_reader_never_sees_half_a_file(tmp_path: Path) -> None:
+    tree = W1Tree(tmp_path, [ID])
+    slave = tmp_path / ID / "w1_slave"
+    sizes: set[int] = set()
+    stop = threading.Event()
+
+    def look() -> None:
+        while not stop.is_set():
+            sizes.add(slave.read_text().count("\n"))
+
+    thread = threading.Thread(target=look, daemon=True)
+    thread.start()
+    for i in range(1500):
+        tree.set_c(ID, 20.0 + i / 16)
+    stop.set()
+    thread.join(5)
+    assert sizes == {2}

@@ -11,7 +11,6 @@ import threading
 from contextlib import suppress
 
 from gpiozero import OutputDevice
-from gpiozero.exc import GPIOZeroError
 
 from ..clock import Clock
 from ..errors import NightcureError
@@ -48,7 +47,7 @@ class Switch:
             self._device = OutputDevice(
                 output.pin, active_high=True, initial_value=not output.active_high
             )
-        except (GPIOZeroError, OSError) as error:
+        except Exception as error:  # lgpio's own error is neither gpiozero's nor an OSError
             raise PinBusy(
                 f"{what}: pin {output.pin} cannot be claimed ({error}); is another controller "
                 f"running, or is this not the oven's board?"
@@ -81,7 +80,12 @@ class Outputs:
         self._clock = clock
         self._lock = threading.RLock()
         self._closed = False
+        self._offs = 0  # calls of all_off
+        self._heater_on = False
+        self.heater_switchings = 0
+        """Off to on and on to off, each one: a relay's contacts live about 1e5 of them."""
         self.applied_s = clock.monotonic()
+        """Monotonic time (s) of the last decision carried out."""
         self._switches: dict[str, Switch] = {}
         declared = {
             "heater": settings.heater,
@@ -99,7 +103,8 @@ class Outputs:
     def apply(self, decision: Decision) -> None:
         """Do what was decided: what goes off goes first, the heater goes on last.
 
-        Any error switches everything off and is raised again.
+        Any error switches everything off and is raised again. A decision during which somebody
+        else called `all_off` (a signal, the dead-man while this thread hung) switches nothing on.
         """
         wanted = {
             "heater": decision.heater_on
@@ -110,29 +115,40 @@ class Outputs:
         with self._lock:
             if self._closed:
                 return
+            offs = self._offs
             try:
                 for what, switch in self._switches.items():
                     if not wanted[what] and switch.on:
-                        switch.set(False)
+                        self._set(what, switch, False)
                 for what in ("contactor", "fan", "heater"):
                     chosen = self._switches.get(what)
-                    if chosen is not None and wanted[what] and not chosen.on:
-                        chosen.set(True)
+                    if chosen is not None and wanted[what] and not chosen.on and offs == self._offs:
+                        self._set(what, chosen, True)
             except BaseException:
                 self.all_off()
                 raise
+            if offs != self._offs:
+                self.all_off()
+                return
             self.applied_s = self._clock.monotonic()
+
+    def _set(self, what: str, switch: Switch, on: bool) -> None:
+        switch.set(on)
+        if what == "heater" and on is not self._heater_on:
+            self._heater_on = on
+            self.heater_switchings += 1
 
     def all_off(self) -> None:
         """Everything off, each tried whatever becomes of the others; may be called anywhere.
 
         A thread that hangs with the lock in its hand does not keep the heater on.
         """
+        self._offs += 1
         mine = self._lock.acquire(timeout=LOCK_S)
         try:
             for what, switch in list(self._switches.items()):
                 try:
-                    switch.set(False)
+                    self._set(what, switch, False)
                 except Exception:
                     log.exception("The %s could not be switched off: pull the plug.", what)
         finally:
@@ -164,6 +180,8 @@ class DeadMan:
         self._clock = clock
         self.fired = 0
         """How many times it had to."""
+        self.fired_s: float | None = None
+        """Monotonic time (s) of the last of them."""
         self._holding = False
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._work, name="dead-man", daemon=True)
@@ -180,18 +198,22 @@ class DeadMan:
 
     def _work(self) -> None:
         self._clock.join()
-        while not self._stopping.is_set():
-            silent_s = self._clock.monotonic() - self._outputs.applied_s
-            if silent_s > self._limit_s:
-                self._outputs.all_off()
-                if not self._holding:
-                    self._holding = True
-                    self.fired += 1
-                    log.error("Dead-man: no decision for %.1f s, heater off.", silent_s)
-            else:
-                self._holding = False
-            self._clock.sleep(LOOK_S)
-        self._clock.leave()
+        try:
+            while not self._stopping.is_set():
+                now_s = self._clock.monotonic()
+                silent_s = now_s - self._outputs.applied_s
+                if silent_s > self._limit_s:
+                    self._outputs.all_off()
+                    if not self._holding:
+                        self._holding = True
+                        self.fired_s = now_s
+                        self.fired += 1
+                        log.error("Dead-man: no decision for %.1f s, heater off.", silent_s)
+                else:
+                    self._holding = False
+                self._clock.sleep(LOOK_S)
+        finally:
+            self._clock.leave()
 
 
 def drive_off(settings: Settings) -> None:
@@ -210,7 +232,11 @@ def drive_off(settings: Settings) -> None:
             continue
         try:
             Switch(output, what).close()
-        except NightcureError as error:
+        except PinBusy as error:
             trouble.append(str(error))
+        except Exception as error:
+            trouble.append(
+                f"{what}: pin {output.pin} cannot be driven off ({error}): pull the plug."
+            )
     if trouble:
         raise PinBusy("\n".join(trouble))

@@ -10,7 +10,7 @@ import fcntl
 import os
 import shutil
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 from gpiozero.pins.mock import MockFactory, MockPin
 
@@ -90,7 +90,7 @@ class W1Tree:
 def _lines(first: bytes, second: bytes, verdict: str) -> str:
     code = int.from_bytes(second[:2], "little", signed=True)
     return (
-        f"{first.hex(' ')} : crc={first[8]:02x} {verdict}\n"
+        f"{first.hex(' ')} : crc={crc8(first[:8]):02x} {verdict}\n"
         f"{second.hex(' ')} t={int(code * 1000 / 16)}\n"
     )
 
@@ -100,7 +100,8 @@ class BenchPin(MockPin):  # type: ignore[misc]
 
     def __init__(self, factory: BenchFactory, info: Any) -> None:
         self._file = factory.root / info.name.lower()
-        self._claim: IO[bytes] | None = None
+        self._lock_fd: int | None = None
+        self._state_fd = -1
         super().__init__(factory, info)
         if self._file.exists():
             self._state = self._file.read_bytes() == b"1"
@@ -108,15 +109,16 @@ class BenchPin(MockPin):  # type: ignore[misc]
 
     def claim(self) -> None:
         """Take the line for this process, as a line request of the kernel does."""
-        if self._claim is not None:
+        if self._lock_fd is not None:
             return
-        claim = open(self._file.with_suffix(".lock"), "ab")  # noqa: SIM115 (held)
+        lock_fd = os.open(self._file.with_suffix(".lock"), os.O_RDWR | os.O_CREAT, 0o644)
         try:
-            fcntl.flock(claim, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            fcntl.flock(lock_fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
-            claim.close()
+            os.close(lock_fd)
             raise OSError(errno.EBUSY, "GPIO busy") from None
-        self._claim = claim
+        self._lock_fd = lock_fd
+        self._state_fd = os.open(self._file, os.O_WRONLY | os.O_CREAT, 0o644)
 
     def _set_function(self, value: str) -> None:
         self.claim()
@@ -127,21 +129,26 @@ class BenchPin(MockPin):  # type: ignore[misc]
         self.claim()
         self._function = "output"
         self._change_state(bool(state))
-        self._file.write_bytes(b"1" if state else b"0")
+        self._show(state)
 
     def _change_state(self, value: Any) -> bool:
         changed = bool(super()._change_state(value))
         if changed and self._function == "output":
-            self._file.write_bytes(b"1" if value else b"0")
+            self._show(value)
         return changed
+
+    def _show(self, value: Any) -> None:
+        """One byte in place: a watcher never sees the file empty."""
+        os.pwrite(self._state_fd, b"1" if value else b"0", 0)
 
     def close(self) -> None:
         """Let go of the line; what it was driven to stays."""
         self.when_changed = None
         self._function = "input"
-        if self._claim is not None:
-            self._claim.close()
-            self._claim = None
+        if self._lock_fd is not None:
+            os.close(self._state_fd)
+            os.close(self._lock_fd)
+            self._lock_fd = None
 
 
 class BenchFactory(MockFactory):  # type: ignore[misc]
