@@ -20,6 +20,7 @@ from nightcure.guard.interlocks import (
     LedgerLost,
     NightTooLong,
     OverTemperature,
+    SensorLost,
     TickLate,
 )
 from nightcure.guard.view import View
@@ -32,7 +33,8 @@ from tests.nights import SETTINGS, night
 #: A quiet moment of a soak.
 QUIET = View(
     dt_s=2.0, gap_s=2.0, wall_step_s=0.0, night=True, heated=True, phase="soak", night_s=7200.0,
-    control_c=38.0, control_fault="", air_c=(38.0,), parts_c=(("Lid", 37.8), ("Rim", 37.9)),
+    control_c=38.0, control_fault="", lost=(), air_c=(38.0,),
+    parts_c=(("Lid", 37.8), ("Rim", 37.9)),
     heaters_c=(80.0,), ambient_c=4.0, setpoint_c=38.0, heater_on=False, duty=0.45,
     ledger_silent_s=0.0, inbox_silent_s=0.0,
 )  # fmt: skip
@@ -61,6 +63,7 @@ FULL = at(duty=1.0, heater_on=True, control_c=30.0, air_c=(30.0,))
 FIRES: list[tuple[type[Interlock], Callable[[float], View], float, float]] = [
     # rule, what it sees, not before (s), not after (s)
     (ControlSensorLost, LOST, 50, 62),
+    (SensorLost, at(lost=(("Lid", "missing"),)), 56, 62),
     (OverTemperature, at(air_c=(60.1,), control_c=60.1), 2, 4),
     (OverTemperature, at(parts_c=(("Lid", 61.0),)), 2, 4),
     (OverTemperature, at(heaters_c=(201.0,)), 2, 4),
@@ -190,6 +193,7 @@ def test_stays_quiet_in_a_normal_night(
 #: rule -> what it says in a person's °C and °F: the numbers it judged by.
 SAID: dict[type[Interlock], tuple[tuple[str, ...], tuple[str, ...]]] = {
     ControlSensorLost: (("1 min", "(crc)"), ("1 min", "(crc)")),
+    SensorLost: (("Lid (missing)", "goes on without"), ("Lid (missing)",)),
     OverTemperature: (("air at 60.1 °C", "limit 60.0 °C"), ("air at 140.2 °F", "limit 140.0 °F")),
     Exotherm: (("Lid is at 46.5 °C", "air of 38.0 °C"), ("Lid is at 115.7 °F", "100.4 °F")),
     HeaterWithoutEffect: (("11 min", "+0.0 K where +", " K was due"), ("+0.0 °F where +",)),

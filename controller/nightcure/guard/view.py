@@ -9,7 +9,8 @@ class View(NamedTuple):
     """One tick, as every rule sees it. Temperatures °C, None where nothing is believed.
 
     `night`: a night is running. `heated`: the regulator is at work (ramp, soak). `heater_on`,
-    `duty`: as decided the tick before, so what the readings may already show.
+    `duty`: as decided the tick before, so what the readings may already show. `lost`: name and
+    fault of every thermometer that is not believed.
     """
 
     dt_s: float
@@ -21,6 +22,7 @@ class View(NamedTuple):
     night_s: float
     control_c: float | None
     control_fault: str
+    lost: tuple[tuple[str, str], ...]
     air_c: tuple[float, ...]
     parts_c: tuple[tuple[str, float], ...]
     heaters_c: tuple[float, ...]

@@ -1,0 +1,69 @@
+"""Interlocks on the night, the clocks and the record."""
+
+from __future__ import annotations
+
+from ..units import show_duration
+from .interlock import Interlock
+from .view import View
+
+
+class NightTooLong(Interlock):
+    """The night has not ended by the settings' longest."""
+
+    name = "night-too-long"
+
+    def look(self, v: View) -> str | None:
+        longest_s = self.settings.limits.longest_night_h * 3600.0
+        if not v.night or v.night_s <= longest_s:
+            return None
+        return (
+            f"The night has run for {show_duration(v.night_s)}; the longest allowed is "
+            f"{show_duration(longest_s)}. What kept it waiting is in the events."
+        )
+
+
+class TickLate(Interlock):
+    """The loop stood still; the dead-man has opened the relay meanwhile."""
+
+    name = "tick-late"
+    TRIP_S = 30.0
+
+    def look(self, v: View) -> str | None:
+        if not v.night or v.gap_s <= self.TRIP_S:
+            return None
+        return (
+            f"The controller stood still for {show_duration(v.gap_s)} (more than "
+            f"{show_duration(self.TRIP_S)}): look at the board's load, card and supply."
+        )
+
+
+class LedgerLost(Interlock):
+    """Neither record nor commands: a full disk, a dead card."""
+
+    name = "ledger-lost"
+    AFTER_S = 60.0
+
+    def look(self, v: View) -> str | None:
+        silent_s, what = max((v.ledger_silent_s, "written"), (v.inbox_silent_s, "read"))
+        if not v.night or silent_s <= self.AFTER_S:
+            return None
+        return (
+            f"The ledger could not be {what} for {show_duration(silent_s)}, so nobody can see or "
+            f"stop the oven from the page: look at the disk's free space and the card."
+        )
+
+
+class ClockStepped(Interlock):
+    """The wall clock moved against the monotonic one: the record's times cannot be trusted."""
+
+    name = "clock-stepped"
+    TRIP_S = 60.0
+
+    def look(self, v: View) -> str | None:
+        if not v.night or abs(v.wall_step_s) <= self.TRIP_S:
+            return None
+        way = "ahead" if v.wall_step_s > 0 else "back"
+        return (
+            f"The clock jumped {way} by {show_duration(abs(v.wall_step_s))}, so this night's times "
+            f"cannot be trusted: check the board's time and time server."
+        )

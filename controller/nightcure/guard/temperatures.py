@@ -1,0 +1,140 @@
+"""Interlocks on what the thermometers say, and on those that say nothing."""
+
+from __future__ import annotations
+
+from ..settings import Settings
+from ..units import show_duration
+from .interlock import Interlock
+from .view import View
+
+
+class ControlSensorLost(Interlock):
+    """Reset: a believable air reading. The heater is off from the first missing one."""
+
+    name = "control-sensor-lost"
+    AFTER_S = 60.0
+
+    def __init__(self, settings: Settings) -> None:
+        super().__init__(settings)
+        self.lost_s = 0.0
+
+    def look(self, v: View) -> str | None:
+        self.lost_s = 0.0 if v.control_c is not None else self.lost_s + v.dt_s
+        if self.lost_s <= self.AFTER_S or not (v.night or v.phase == "tripped"):
+            return None
+        return (
+            f"No believable air temperature for {show_duration(self.lost_s)} "
+            f"({v.control_fault}): look at the sensor, its cable, and whether it still hangs in a "
+            f"closed box."
+        )
+
+
+class SensorLost(Interlock):
+    """A warning: a thermometer says nothing believable, and the night goes on without it.
+
+    A soak is then timed by the parts that are left (else by the air), and a part nobody measures
+    is not watched for its exotherm.
+    """
+
+    name = "sensor-lost"
+    latching = False
+    AFTER_S = 60.0
+
+    def __init__(self, settings: Settings) -> None:
+        super().__init__(settings)
+        self.lost_s: dict[str, float] = {}
+
+    def look(self, v: View) -> str | None:
+        lost_s = self.lost_s
+        self.lost_s = {name: lost_s.get(name, 0.0) + v.dt_s for name, _ in v.lost}
+        if not v.night or v.control_c is None:
+            return None
+        gone = [f"{name} ({fault})" for name, fault in v.lost if self.lost_s[name] > self.AFTER_S]
+        if not gone:
+            return None
+        return (
+            f"Sensor lost: nothing believable from {', '.join(gone)}. The night goes on without "
+            f"it; look at its plug and cable."
+        )
+
+
+class OverTemperature(Interlock):
+    """Air, part or heater above its limit for a tick's time. Reset: 2 K below it."""
+
+    name = "over-temperature"
+    BACK_K = 2.0
+
+    def __init__(self, settings: Settings) -> None:
+        super().__init__(settings)
+        self.over_s: float | None = None
+        self.tripped = False
+
+    def look(self, v: View) -> str | None:
+        limits = self.settings.limits
+        back_k = self.BACK_K if self.tripped else 0.0
+        worst: tuple[str, float, float] | None = None
+        for air_c in v.air_c:
+            if air_c > limits.air_c - back_k:
+                worst = "air", air_c, limits.air_c
+        for name, part_c in v.parts_c:
+            if part_c > limits.part_c - back_k:
+                worst = name, part_c, limits.part_c
+        for heater_c in v.heaters_c:
+            if heater_c > limits.heater_c - back_k:
+                worst = "heater", heater_c, limits.heater_c
+        if worst is None:
+            self.over_s, self.tripped = None, False
+            return None
+        self.over_s = 0.0 if self.over_s is None else self.over_s + v.dt_s
+        self.tripped = self.tripped or self.over_s > 0.9 * self.settings.timing.tick_s
+        if not self.tripped:
+            return None
+        what, value_c, limit_c = worst
+        return (
+            f"Over-temperature: {what} at {self.show(value_c)}, limit {self.show(limit_c)}. Keep "
+            f"away from the parts until they cool; find out why before the next heat."
+        )
+
+
+class Exotherm(Interlock):
+    """A part heats itself: hotter than air and setpoint by its allowance, or rising unheated."""
+
+    name = "exotherm"
+    FOR_S = 60.0
+    OFF_S = 900.0
+    RISE_K = 1.5
+
+    def __init__(self, settings: Settings) -> None:
+        super().__init__(settings)
+        self.hot_s = 0.0
+        self.off_s = 0.0
+        self.lowest_c: dict[str, float] = {}
+
+    def look(self, v: View) -> str | None:
+        self.off_s = 0.0 if v.heater_on else self.off_s + v.dt_s
+        if not v.parts_c or v.control_c is None:
+            return None
+        name, part_c = max(v.parts_c, key=lambda p: p[1])
+        base_c = v.control_c
+        if v.setpoint_c is not None and v.setpoint_c > base_c:
+            base_c = v.setpoint_c
+        hot = v.heated and part_c > base_c + self.settings.limits.exotherm_c
+        self.hot_s = self.hot_s + v.dt_s if hot else 0.0
+        if self.hot_s > self.FOR_S:
+            return self._sentence(name, part_c, v.control_c, "")
+        if self.off_s <= self.OFF_S:
+            if self.lowest_c:
+                self.lowest_c = {}
+            return None
+        for name, part_c in v.parts_c:
+            lowest_c = min(self.lowest_c.get(name, part_c), part_c)
+            self.lowest_c[name] = lowest_c
+            if part_c > lowest_c + self.RISE_K and part_c > v.control_c + 1.0:
+                return self._sentence(name, part_c, v.control_c, " and rising with the heater off")
+        return None
+
+    def _sentence(self, name: str, part_c: float, air_c: float, more: str) -> str:
+        return (
+            f"Exotherm: {name} is at {self.show(part_c)} in air of {self.show(air_c)}{more}: the "
+            f"resin heats itself. Do not open the box over fumes; let it cool, watch for smoke."
+        )
