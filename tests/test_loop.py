@@ -289,6 +289,25 @@ def test_start_and_a_held_stop_button_give_no_heat() -> None:
     for i in range(20):
         d = loop.tick(still(2.0 * i, start(number=i))._replace(stop_pressed=True))
         assert (d.heater_on, d.contactor_on, d.phase) == (False, False, Phase.IDLE)
+        assert d.outcomes[0].outcome == "refused"
+        assert "stop button" in d.outcomes[0].message
+        assert d.events[0].kind == "command"
+        assert len(d.events) == 1
+
+
+def test_a_lost_part_sensor_is_a_warning_and_the_night_goes_on_by_the_others() -> None:
+    loop = Loop(SETTINGS)
+    said: list[str] = []
+    for i in range(60):
+        values = (9.0, None, 9.0, 9.0) if i > 5 else COLD
+        d = loop.tick(still(2.0 * i, *([start()] if i == 0 else []), values=values))
+        said += [e.message for e in d.events if e.kind == "alarm"]
+    assert d.trip is None
+    assert d.phase is Phase.RAMP
+    assert len(said) == 1
+    assert SETTINGS.thermometers[1].name + " (" in said[0]
+    d = loop.tick(still(122.0, word("acknowledge")))
+    assert loop.alarms() == []
 
 
 def test_several_commands_in_one_tick_are_taken_in_order() -> None:

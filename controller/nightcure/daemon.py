@@ -24,7 +24,7 @@ from .loop import Loop
 from .measure.button import StopButton
 from .measure.ds18b20 import Bus, Reader
 from .recorder import Batch, Recorder, settings_mark, take_up_from
-from .records import Command, Event, TickInputs, all_off
+from .records import Command, Event, Outcome, TickInputs, all_off
 from .settings import Settings
 
 log = logging.getLogger("nightcure")
@@ -202,9 +202,9 @@ class Daemon:
         except NightcureError:
             return False
 
-    def _take_commands(self, mono_s: float) -> tuple[tuple[Command, ...], list[tuple[int, str]]]:
+    def _take_commands(self, mono_s: float) -> tuple[tuple[Command, ...], list[Outcome]]:
         commands: list[Command] = []
-        refused: list[tuple[int, str]] = []
+        refused: list[Outcome] = []
         try:
             rows = self._inbox.waiting(time.time())
             self._inbox_ok_s = mono_s
@@ -213,7 +213,11 @@ class Daemon:
             rows = []
         for row in rows:
             if row.expired:
-                refused.append((row.id, f"'{row.word}' came too late and was not carried out."))
+                sentence = f"'{row.word}' came too late and was not carried out."
+                refused.append(Outcome(row.id, "expired", sentence))
+            elif row.broken:
+                sentence = f"'{row.word}' came with arguments that are not a JSON object."
+                refused.append(Outcome(row.id, "refused", sentence))
             else:
                 commands.append(Command(row.id, row.word, row.args, row.who))
         return tuple(commands), refused

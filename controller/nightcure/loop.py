@@ -64,6 +64,7 @@ class Loop:
         self._duty = 0.0
         self._contactor_on = False
         self._held = False
+        self._stop_pressed = False
         self._control_c: float | None = None
         self._ambient_c = settings.model.assumed_ambient_c
         self._resuming = False
@@ -83,6 +84,7 @@ class Loop:
             self._take_up_again(inputs, verdict, events)
         elif NOT_RESUMED in self._alarms:
             self._report_refused_resume(None, inputs, events)
+        self._stop_pressed = inputs.stop_pressed
         outcomes = [self._obey(c, verdict, events) for c in inputs.commands]
         if inputs.stop_pressed and self._run is not None:
             self._end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
@@ -196,6 +198,8 @@ class Loop:
             return False, f"Not started: the oven has tripped ({self._alarms.trip}); reset first."
         if self._run is not None:
             return False, "Not started: a night is already running; stop it first."
+        if self._stop_pressed:
+            return False, "Not started: the stop button at the oven is pressed; release it first."
         if verdict.control_c is None:
             return False, "Not started: there is no believable air temperature."
         try:
@@ -256,6 +260,13 @@ class Loop:
             self._night_s,
             verdict.control_c,
             control_fault,
+            tuple(
+                [
+                    (name, str(fault or "no value"))
+                    for name, c, fault in zip(self._names, believed, verdict.faults, strict=True)
+                    if c is None
+                ]
+            ),
             tuple([c for i in self._air if (c := believed[i]) is not None]),
             tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
             tuple([c for i in self._heaters if (c := believed[i]) is not None]),

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from nightcure.errors import BadInput
+from nightcure.ledger.file import connect
 from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.writer import LedgerWriter
@@ -98,4 +99,20 @@ def test_a_command_can_be_put_while_the_writer_is_busy(path: Path) -> None:
     thread.join(10)
     assert got == [1]
     assert [r.word for r in Inbox(path).waiting(1.0)] == ["stop"]
+    writer.close()
+
+
+@pytest.mark.parametrize("args", ["", "{", "[1]", "7", "null", "[" * 5000, b"\x00{}"])
+def test_a_row_whose_arguments_are_no_object_is_handed_out_as_broken(
+    path: Path, args: object
+) -> None:
+    """Whoever writes rows into the file cannot stop the loop with one."""
+    writer, page = LedgerWriter(path), Inbox(path)
+    number = page.put("start", {}, "me", 100.0)
+    db = connect(path, "rw")
+    db.execute("PRAGMA ignore_check_constraints=ON")
+    db.execute("UPDATE inbox SET args = ? WHERE id = ?", (args, number))
+    rows = Inbox(path).waiting(101.0)
+    assert [(r.id, r.args, r.broken) for r in rows] == [(number, {}, True)]
+    db.close()
     writer.close()

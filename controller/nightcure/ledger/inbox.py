@@ -21,6 +21,8 @@ class InboxRow(NamedTuple):
     args: dict[str, Any]
     who: str
     expired: bool
+    broken: bool = False
+    """Its arguments are not a JSON object: nobody knows what was meant."""
 
 
 class Inbox:
@@ -96,16 +98,11 @@ class Inbox:
             ).fetchall()
         except sqlite3.Error as error:
             raise LedgerLost(f"The inbox cannot be read: {error}.") from None
-        found = [
-            InboxRow(
-                number,
-                word,
-                json.loads(args),
-                who,
-                expired=not asked_s - (expires_s - asked_s) <= host_s <= expires_s,
-            )
-            for number, word, args, who, asked_s, expires_s in rows
-        ]
+        found: list[InboxRow] = []
+        for number, word, args_text, who, asked_s, expires_s in rows:
+            expired = not asked_s - (expires_s - asked_s) <= host_s <= expires_s
+            args = _object(args_text)
+            found.append(InboxRow(number, word, args or {}, who, expired, args is None))
         if found:
             self._taken = max(row.id for row in found)
         return found
@@ -113,3 +110,12 @@ class Inbox:
     def close(self) -> None:
         """Let go of the file."""
         self._db.close()
+
+
+def _object(text: object) -> dict[str, Any] | None:
+    """The JSON object in `text`, None if it is anything else."""
+    try:
+        value = json.loads(text) if isinstance(text, str) else None
+    except (ValueError, RecursionError):
+        return None
+    return value if isinstance(value, dict) else None
