@@ -19,7 +19,7 @@ from .codec import decision_fields, dumps, encode_inputs
 from .errors import NightcureError
 from .ledger.writer import EventRow, LedgerWriter, TickRow
 from .loop import Loop
-from .records import Decision, Event, Phase, TickInputs
+from .records import Decision, Event, Outcome, Phase, TickInputs
 from .settings import Settings
 
 log = logging.getLogger("nightcure")
@@ -48,8 +48,8 @@ class Batch:
     resumed_from: dict[str, Any] | None = None
     notes: list[Event] = field(default_factory=list)
     """Events of the daemon itself."""
-    refused: list[tuple[int, str]] = field(default_factory=list)
-    """Commands that had expired: id and sentence."""
+    refused: list[Outcome] = field(default_factory=list)
+    """Commands that never reached the loop: expired, or not readable."""
 
     @property
     def weighty(self) -> bool:
@@ -71,6 +71,10 @@ class Recorder:
         self._seq = 0
         self._ended = False
         self._durable_at_s = 0.0
+        self._durable_every_s = DURABLE_EVERY_S - settings.timing.tick_s
+        self._blind_s: float | None = None
+        """Monotonic time (s) of the first tick given up since one was written last."""
+        self._given_up: list[Event] = []
         self._thread = threading.Thread(target=self._work, name="recorder", daemon=True)
 
     def take_up(self, night_id: int, seq: int) -> None:
@@ -93,9 +97,12 @@ class Recorder:
             self._wake.notify()
 
     def silent_s(self, mono_s: float) -> float:
-        """How long the oldest unwritten tick has been waiting, s."""
+        """For how long nothing has been written that should have been, s."""
         with self._wake:
-            return max(mono_s - self._waiting[0].inputs.mono_s, 0.0) if self._waiting else 0.0
+            since_s = self._blind_s
+            if since_s is None and self._waiting:
+                since_s = self._waiting[0].inputs.mono_s
+            return 0.0 if since_s is None else max(mono_s - since_s, 0.0)
 
     def wait_below(self, count: int, timeout_s: float) -> None:
         """Let the ledger catch up (a clock that runs fast must not outrun the disk)."""
@@ -135,34 +142,51 @@ class Recorder:
                         break
                     self._wake.wait(RETRY_S)
                 continue
+            except Exception as error:
+                # Trying again would fail again, and hold up all that follows.
+                self._night_id, self._seq, self._ended = kept
+                log.exception("A tick could not be recorded and is given up.")
+                self._give_up(batch, error)
+                continue
             if lost:
                 log.warning("The ledger can be written again.")
             lost = False
-            with self._wake:
-                if self._waiting and self._waiting[0] is batch:
-                    self._waiting.popleft()
+            self._done_with(batch, None)
         self._writer.close()
+
+    def _done_with(self, batch: Batch, blind_s: float | None) -> None:
+        with self._wake:
+            self._blind_s = blind_s
+            if self._waiting and self._waiting[0] is batch:
+                self._waiting.popleft()
+
+    def _give_up(self, batch: Batch, error: Exception) -> None:
+        """Leave a tick out of the record, and say so in the next that is written."""
+        blind_s = batch.inputs.mono_s if self._blind_s is None else self._blind_s
+        self._done_with(batch, blind_s)
+        if not self._given_up:
+            message = f"A tick could not be recorded ({type(error).__name__}: {error})."
+            printable = message.encode("ascii", "replace").decode()
+            self._given_up = [Event("note", "not-recorded", printable)]
 
     def _write(self, b: Batch) -> None:
         d, w = b.decision, self._writer
         durable = b.weighty or self._closing
-        durable = durable or time.monotonic() - self._durable_at_s >= DURABLE_EVERY_S
+        durable = durable or time.monotonic() - self._durable_at_s >= self._durable_every_s
         with w.transaction(durable=durable):
             began = any(e.kind == "night" and e.name == "started" for e in d.events)
             if began:
                 self._begin(b)
             night_id = self._night_id
-            for e in (*b.notes, *d.events):
+            for e in (*self._given_up, *b.notes, *d.events):
                 w.event(
                     EventRow(
                         night_id, self._seq, b.inputs.mono_s, b.inputs.wall_s,
                         e.kind, e.name, e.state, e.message,
                     )
                 )  # fmt: skip
-            for o in d.outcomes:
+            for o in (*d.outcomes, *b.refused):
                 w.answer(o.command_id, b.host_s, o.outcome, o.message)
-            for command_id, message in b.refused:
-                w.answer(command_id, b.host_s, "expired", message)
             if night_id is not None:
                 w.tick(
                     TickRow(
@@ -179,6 +203,7 @@ class Recorder:
                 )
             if night_id is not None:
                 self._seq += 1
+        self._given_up = []
         if durable:
             self._durable_at_s = time.monotonic()
 

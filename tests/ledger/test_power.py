@@ -242,7 +242,7 @@ def test_after_an_error_the_wal_is_emptied_at_the_next_durable_commit(path: Path
         begin(writer)
     assert wal.stat().st_size > 0
     with pytest.raises(LedgerLost), writer.transaction(durable=False):
-        writer.tick(row(0, night_id=7))  # no such night
+        raise sqlite3.OperationalError("disk I/O error")
     with writer.transaction(durable=False):
         writer.tick(row(0))
     assert wal.stat().st_size > 0

@@ -23,6 +23,14 @@ from .rows import EventRow, NightRow, SnapshotRow, TickRow
 #: The WAL is folded into the file at this size, and cut back to twice this if it ever outgrew it.
 WAL_BYTES = 4_000_000
 
+#: Errors of what is to be written, not of the disk: the same row will never be accepted.
+WRONG_ROW = (
+    sqlite3.IntegrityError,
+    sqlite3.DataError,
+    sqlite3.ProgrammingError,
+    sqlite3.InterfaceError,
+)
+
 __all__ = [
     "EventRow",
     "LedgerInUse",
@@ -103,12 +111,16 @@ class LedgerWriter:
 
         Raises:
             LedgerLost: nothing of it was written; try again later.
+            sqlite3.Error, ValueError: a row is impossible; nothing of it was written.
         """
         try:
             self._db.execute(f"PRAGMA synchronous={'FULL' if durable else 'NORMAL'}")
             self._db.execute("BEGIN IMMEDIATE")
             yield
             self._db.execute("COMMIT")
+        except WRONG_ROW:
+            self._roll_back()
+            raise
         except sqlite3.Error as error:
             self._unsure = True
             self._roll_back()
