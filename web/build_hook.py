@@ -16,6 +16,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from hatchling.builders.config import BuilderConfig
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 NODE_LEAST = (20, 19)
@@ -42,7 +43,7 @@ def digest(page: Path) -> str:
     return total.hexdigest()
 
 
-class PageHook(BuildHookInterface):
+class PageHook(BuildHookInterface[BuilderConfig]):
     """hatchling's custom hook."""
 
     @property

@@ -28,4 +28,9 @@ def steady_pin_class() -> type[Any]:
         def output_with_state(self, state: bool) -> None:
             lgpio.gpio_claim_output(self.factory._handle, self._number, int(state))
 
+        def close(self) -> None:
+            # gpiozero's own would make the line an input without a pull, which leaves a relay
+            # board's input floating; here it stays driven until the process lets go of it.
+            pass
+
     return SteadyPin
