@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from types import FrameType
 
 import uvicorn
 from fastapi import FastAPI
@@ -82,6 +82,19 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     return app
 
 
+class Server(uvicorn.Server):
+    """Ends the open streams when told to stop; it would wait for them otherwise."""
+
+    def __init__(self, config: uvicorn.Config, store: Store) -> None:
+        super().__init__(config)
+        self._store = store
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """A signal to stop."""
+        self._store.closing = True
+        super().handle_exit(sig, frame)
+
+
 def run(settings: Settings) -> None:
     """Serve until told to stop.
 
@@ -93,12 +106,14 @@ def run(settings: Settings) -> None:
             "The page is not built into this installation; install nightcure from a wheel, or "
             "where Node.js is at hand reinstall it from its sources."
         )
-    options: dict[str, Any] = {
-        "host": settings.web.address,
-        "port": settings.web.port,
-        "access_log": False,
-        "log_level": "warning",
-        "timeout_graceful_shutdown": 1,
-        "server_header": False,
-    }
-    uvicorn.run(create_app(settings), **options)
+    app = create_app(settings)
+    config = uvicorn.Config(
+        app,
+        host=settings.web.address,
+        port=settings.web.port,
+        access_log=False,
+        log_level="warning",
+        timeout_graceful_shutdown=2,
+        server_header=False,
+    )
+    Server(config, app.state.store).run()

@@ -31,7 +31,7 @@ async def stream(request: Request, store: StoreOf) -> AsyncIterator[ServerSentEv
     """
     sent = -1.0
     alive_s = time.monotonic()
-    while not await request.is_disconnected():
+    while not store.closing and not await request.is_disconnected():
         try:
             state = await asyncio.to_thread(lambda: store.reader.live())
         except (NightcureError, Problem):

@@ -26,6 +26,8 @@ class Store:
     def __init__(self, settings: Settings) -> None:
         self.settings = settings
         self.access = Access(settings)
+        self.closing = False
+        """The server is about to stop: streams end."""
         self._reader: LedgerReader | None = None
         self._inbox: Inbox | None = None
         self._lock = threading.Lock()

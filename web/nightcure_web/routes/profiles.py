@@ -28,7 +28,9 @@ def shipped() -> list[Profile]:
 def profiles(store: StoreOf) -> list[dict[str, Any]]:
     """Profiles to choose from, each with the sentences for which this oven would refuse it."""
     limits = store.settings.limits
-    return [{**p.model_dump(mode="json"), "refusals": p.refusals(limits)} for p in shipped()]
+    return [
+        {"profile": p.model_dump(mode="json"), "refusals": p.refusals(limits)} for p in shipped()
+    ]
 
 
 @router.post("/profiles/check", responses=responses(422))

@@ -21,7 +21,12 @@ export interface Profile {
   lag_c: number;
   band_c: number;
   segments: Segment[];
-  refusals?: string[];
+}
+
+/** A profile to choose, and why this oven would refuse it. */
+export interface Offer {
+  profile: Profile;
+  refusals: string[];
 }
 
 export interface Alarm {

@@ -114,7 +114,7 @@ function Now({ live, stale }: { live: Live; stale: boolean }) {
           <dt>heater</dt>
           <dd>
             <i class={live.heater ? "coal lit" : "coal"} aria-hidden="true" />
-            {live.heater ? "on" : "off"}, {Math.round(live.duty * 100)} % of {live.power_w} W
+            {live.heater ? "on" : "off"}, {Math.round(live.duty * 100)} % duty of {live.power_w}&nbsp;W
           </dd>
         </div>
         {live.left_s !== null && live.ends_s !== null && (

@@ -1,7 +1,8 @@
 // What slides up and asks: the passphrase, which profile, are you sure.
 import type { ComponentChildren } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
-import { get, post, Refused, type Live, type Profile } from "./api";
+import { get, post, Refused, type Live, type Offer, type Profile } from "./api";
+import { corners } from "./course";
 import { duration, temperature, type Units } from "./words";
 
 interface SheetProps {
@@ -160,29 +161,8 @@ export function AcknowledgeSheet({ name, onClose }: { name: string; onClose: () 
   );
 }
 
-/** Time (h) and temperature (°C) at the corners of a profile, from a cold start. */
-export function corners(profile: Profile, start_c: number): [number, number][] {
-  const points: [number, number][] = [[0, start_c]];
-  let h = 0;
-  let c = start_c;
-  for (const s of profile.segments) {
-    if (s.kind === "ramp") {
-      h += Math.abs(s.to_c - c) / s.rate_c_per_h;
-      c = s.to_c;
-    } else if (s.kind === "soak") {
-      if (s.at_c !== c) points.push([h, (c = s.at_c)]);
-      h += s.hours;
-    } else {
-      h += Math.max(0, c - s.below_c) / s.rate_c_per_h;
-      c = Math.min(c, s.below_c);
-    }
-    points.push([h, c]);
-  }
-  return points;
-}
-
 function Sketch({ profile, start_c }: { profile: Profile; start_c: number }) {
-  const points = corners(profile, start_c);
+  const points = corners(profile.segments, start_c);
   const width = points[points.length - 1]![0] || 1;
   const top = Math.max(...points.map((p) => p[1]));
   const low = Math.min(...points.map((p) => p[1]));
@@ -197,7 +177,7 @@ function Sketch({ profile, start_c }: { profile: Profile; start_c: number }) {
 }
 
 function inWords(profile: Profile, start_c: number, units: Units): string {
-  const points = corners(profile, start_c);
+  const points = corners(profile.segments, start_c);
   const hours = points[points.length - 1]![0];
   const parts = profile.segments.map((s) => {
     if (s.kind === "ramp") return `to ${temperature(s.to_c, units, 0)}° at ${units === "F" ? (s.rate_c_per_h * 1.8).toFixed(0) : s.rate_c_per_h}°/h`;
@@ -215,30 +195,30 @@ const CAUTIONS = [
 ];
 
 export function StartSheet({ live, onClose }: { live: Live; onClose: () => void }) {
-  const [profiles, setProfiles] = useState<Profile[] | null>(null);
+  const [offers, setOffers] = useState<Offer[]>([]);
   const [chosen, setChosen] = useState(0);
   const [read, setRead] = useState(false);
   const [busy, refusal, ask] = useAsk();
   const [failed, setFailed] = useState("");
   useEffect(() => {
-    get<Profile[]>("profiles").then(setProfiles, (error: Error) => setFailed(error.message));
+    get<Offer[]>("profiles").then(setOffers, (error: Error) => setFailed(error.message));
   }, []);
   const start_c = live.control_c ?? 10;
-  const profile = profiles?.[chosen];
+  const offer = offers[chosen];
   return (
     <Sheet title="Start a night" onClose={onClose}>
       <Gate onClose={onClose}>
         {failed && <p class="refusal" role="alert">{failed}</p>}
         <fieldset class="profiles">
           <legend>Profile</legend>
-          {(profiles ?? []).map((p, i) => (
+          {offers.map(({ profile: p, refusals }, i) => (
             <label key={p.name} class={i === chosen ? "profile chosen" : "profile"}>
               <input type="radio" name="profile" checked={i === chosen} onChange={() => setChosen(i)} />
               <Sketch profile={p} start_c={start_c} />
               <span>
                 <b>{p.name}</b>
                 <small>{inWords(p, start_c, live.units)}</small>
-                {p.refusals?.map((r) => <small class="refusal" key={r}>{r}</small>)}
+                {refusals.map((r) => <small class="refusal" key={r}>{r}</small>)}
               </span>
             </label>
           ))}
@@ -256,8 +236,8 @@ export function StartSheet({ live, onClose }: { live: Live; onClose: () => void 
           <button class="plain" onClick={onClose}>Back</button>
           <button
             class="main"
-            disabled={busy || !read || !profile || !!profile.refusals?.length}
-            onClick={() => ask(async () => { await post("commands/start", { profile }); onClose(); })}
+            disabled={busy || !read || !offer || offer.refusals.length > 0}
+            onClick={() => ask(async () => { await post("commands/start", { profile: offer?.profile }); onClose(); })}
           >
             {busy ? "Starting …" : "Start heating"}
           </button>

@@ -2,6 +2,7 @@
 import { useEffect, useRef } from "preact/hooks";
 import uPlot from "uplot";
 import type { Live, Samples, Thermometer } from "./api";
+import { ahead } from "./course";
 import { degrees, hour, temperature, type Units } from "./words";
 
 interface Props {
@@ -34,12 +35,21 @@ function data(samples: Samples, live: Live): uPlot.AlignedData {
   const u: Units = live.units;
   const shown = (values: (number | null)[]): (number | null)[] =>
     values.map((c) => (c === null ? null : degrees(c, u)));
+  const last_s = samples.wall_s[samples.wall_s.length - 1] ?? -Infinity;
+  const course = ahead(live).filter(([s]) => s > last_s);
+  const past = samples.wall_s.map(() => null);
   return [
-    samples.wall_s,
+    [...samples.wall_s, ...course.map(([s]) => s)],
     samples.duty,
     shown(samples.setpoint_c),
+    [...past.slice(1), shown([live.setpoint_c])[0]!, ...course.map(([, c]) => degrees(c, u))],
     ...lines(live.thermometers).map((l) => shown(samples.believed[l.index] ?? [])),
-  ] as uPlot.AlignedData;
+  ].map((values, _, all) => padded(values, all[0]!.length)) as uPlot.AlignedData;
+}
+
+/** Nothing was measured yet where the course goes. */
+function padded(values: (number | null)[], length: number): (number | null)[] {
+  return values.length < length ? [...values, ...Array<null>(length - values.length).fill(null)] : values;
 }
 
 function options(live: Live, width: number, height: number): uPlot.Options {
@@ -63,6 +73,7 @@ function options(live: Live, width: number, height: number): uPlot.Options {
     series: [
       {},
       { scale: "duty", stroke: colour("--ember"), fill: colour("--ember-haze"), width: 1, points: { show: false } },
+      { stroke: quiet, width: 1.5, points: { show: false } },
       { stroke: quiet, width: 1.5, dash: [5, 5], points: { show: false } },
       ...lines(live.thermometers).map((l) => ({
         stroke: colour(l.css),
@@ -118,7 +129,8 @@ export function Strip({ samples, live }: Props) {
         <>
           <div class="plot" ref={host} role="img" aria-label={told(samples, live)} />
           <ul class="key">
-            <li><i class="swatch dashed" />setpoint</li>
+            <li><i class="swatch" />setpoint</li>
+            <li><i class="swatch dashed" />still to come</li>
             {lines(live.thermometers).map((l) => (
               <li key={l.label}><i class={`swatch ${l.css.slice(2)}`} />{l.label}</li>
             ))}
