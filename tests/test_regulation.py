@@ -50,12 +50,12 @@ def test_mechanical_contactor(table: Table) -> None:
 @pytest.mark.parametrize(
     ("oven", "overshoot_c", "soak_c"),
     [
-        ("half the mould mass", 1.0, 0.5),
-        ("twice the mould mass", 1.0, 0.5),
-        ("half as much loss again", 1.0, 0.5),
+        ("half the mould", 1.0, 0.5),
+        ("twice the mould", 1.0, 0.5),
+        ("loss +50 %", 1.0, 0.5),
         ("mains 10 % low", 1.0, 0.5),
-        ("2 kW heater, settings say so", 1.5, 1.0),
-        ("2 kW heater, unknown to settings", 1.5, 1.0),
+        ("2 kW, declared", 1.5, 1.0),
+        ("2 kW, undeclared", 1.5, 1.0),
     ],
 )
 def test_without_retuning(table: Table, oven: str, overshoot_c: float, soak_c: float) -> None:

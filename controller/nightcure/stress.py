@@ -44,16 +44,16 @@ def stressed(settings: Settings, network: Network) -> list[tuple[str, Settings, 
     strong = settings.heater.model_copy(update={"power_w": 2000.0})
     return [
         ("as believed", settings, network),
-        ("half the mould mass", settings, network.with_mould_times(0.5)),
-        ("twice the mould mass", settings, network.with_mould_times(2.0)),
-        ("half as much loss again", settings, network.with_loss_times(1.5)),
+        ("half the mould", settings, network.with_mould_times(0.5)),
+        ("twice the mould", settings, network.with_mould_times(2.0)),
+        ("loss +50 %", settings, network.with_loss_times(1.5)),
         ("mains 10 % low", settings, replace(network, power_w=network.power_w * 0.81)),
         (
-            "2 kW heater, settings say so",
+            "2 kW, declared",
             settings.model_copy(update={"heater": strong}),
             replace(network, power_w=2000.0),
         ),
-        ("2 kW heater, unknown to settings", settings, replace(network, power_w=2000.0)),
+        ("2 kW, undeclared", settings, replace(network, power_w=2000.0)),
         ("contactor", with_contactor(settings), network),
     ]
 

@@ -180,16 +180,17 @@ def _stress(
     from rich.table import Table
 
     table = Table(
-        "oven", "regulator", "outcome", "overshoot", "soak error", "mean |error|", "switchings",
-        title=f"{profile.name}: nothing retuned", box=box.SIMPLE_HEAD,
-        caption="K; soak error while the soak's clock counts",
+        title=f"{profile.name}: nothing retuned", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0),
+        caption="K; soak error while the soak's clock counts; mean of |error| over ramp and soak",
     )  # fmt: skip
+    for heading in ("oven", "by", "outcome", "overshoot", "soak error", "mean", "switched"):
+        table.add_column(heading, no_wrap=True)
     for row in rows:
         f = row.figures
         table.add_row(
             row.oven,
             row.regulator,
-            f.outcome + (f" ({f.trip})" if f.trip else ""),
+            f.outcome,
             "-" if f.overshoot_c is None else f"{f.overshoot_c:+.2f}",
             "-"
             if f.soak_min_error_c is None or f.soak_max_error_c is None
