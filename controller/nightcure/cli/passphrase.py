@@ -23,7 +23,7 @@ def passphrase(
         ),
     ],
 ) -> None:
-    """Hash a passphrase and print the line for oven.toml's [web] section."""
+    """Hash a passphrase and print the line for oven.toml: the web section's passphrase_hash."""
     with sentences():
         if len(phrase) < SHORTEST:
             raise BadInput(

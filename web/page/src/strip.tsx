@@ -59,7 +59,7 @@ function options(live: Live, width: number, height: number): uPlot.Options {
   return {
     width,
     height,
-    padding: [10, 6, 0, 0],
+    padding: [10, 18, 0, 0],
     legend: { show: false },
     cursor: { points: { size: 7 }, drag: { x: true, y: false } },
     scales: {
