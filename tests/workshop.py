@@ -31,7 +31,7 @@ def wait_for(what: Callable[[], Any], within_s: float, why: str) -> float:
     while time.monotonic() - began_s < within_s:
         if what():
             return time.monotonic() - began_s
-        time.sleep(0.05)
+        time.sleep(0.01)
     raise AssertionError(f"not within {within_s:g} s: {why}")
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from nightcure.ledger.reader import LedgerReader
+from tests.recording import replay
 from tests.workshop import Workshop, wait_for
 
 #: From the moment something dies to the pin's being off: what the product promises.
@@ -94,6 +95,9 @@ def test_kill_9_then_the_off_command_and_the_night_resumes(workshop: Workshop) -
     assert night["outcome"] is None
     seqs = [t.seq for t in LedgerReader(workshop.ledger).ticks(night["id"])]
     assert seqs == sorted(set(seqs))
+    count, differences = replay(workshop.ledger)
+    assert count == len(seqs) > 2
+    assert differences == [], "its record decides the same in a fresh loop"
 
 
 def test_a_stalled_loop_thread_meets_the_dead_man(workshop: Workshop) -> None:

@@ -1,0 +1,137 @@
+"""Nights in a real ledger, and a recorded night put through a fresh loop."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from nightcure.codec import decision_fields, decode_inputs
+from nightcure.ledger.reader import LedgerReader
+from nightcure.ledger.writer import LedgerWriter
+from nightcure.live import live_state
+from nightcure.loop import Loop
+from nightcure.measure.reading import Reading
+from nightcure.oven.faults import parse_fault
+from nightcure.oven.virtual import VirtualOven
+from nightcure.profile import Profile
+from nightcure.recorder import Batch, Recorder, settings_mark, take_up_from
+from nightcure.records import Command, Decision, TickInputs
+from nightcure.scenario import BOX, ambient_c
+from nightcure.settings import Settings
+
+from .nights import SETTINGS, SHORT, start
+
+EVENING_S = 1.7e9
+
+
+class RecordedOven:
+    """A virtual oven whose every tick the real recorder writes, as the daemon hands it over."""
+
+    def __init__(
+        self,
+        ledger: Path,
+        settings: Settings = SETTINGS,
+        faults: Sequence[str] = (),
+        seed: int = 0,
+    ) -> None:
+        self.ledger = ledger
+        self.settings = settings
+        parsed = [parse_fault(f) for f in faults]
+        self.oven = VirtualOven(BOX, settings.thermometers, ambient_c, seed, parsed)
+        self.t_s = 0.0
+        self.open()
+
+    def open(self) -> None:
+        """The controller starts, and takes up what it finds."""
+        writer = LedgerWriter(self.ledger)
+        self.loop = Loop(self.settings)
+        self.recorder = Recorder(self.settings, writer)
+        self._resumed, where, self.lost = take_up_from(self.settings, self.loop, writer)
+        if where is not None:
+            self.recorder.take_up(*where)
+        self.recorder.start()
+
+    def close(self) -> None:
+        """The controller ends; the night, if there is one, is broken off."""
+        self.recorder.stop(30.0)
+
+    def __enter__(self) -> RecordedOven:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def tick(self, *commands: Command) -> Decision:
+        """One tick, recorded; then the oven moves on."""
+        tick_s = self.settings.timing.tick_s
+        sensed = tuple([Reading(s.value_c, self.t_s, s.fault) for s in self.oven.sense()])
+        inputs = TickInputs(self.t_s, EVENING_S + self.t_s, sensed, commands)
+        opening = self.loop.snapshot() if commands else None
+        decision = self.loop.tick(inputs)
+        snapshot = {
+            "version": _version(),
+            "settings": settings_mark(self.settings),
+            "loop": self.loop.snapshot(),
+        }
+        live = live_state(self.settings, self.loop, inputs, decision, 1.0)
+        self.recorder.put(
+            Batch(inputs, decision, live, time.time(), opening, snapshot, self._resumed)
+        )
+        self._resumed = None
+        self.recorder.wait_below(50, 30.0)
+        self.oven.step(tick_s, decision.heater_on, decision.contactor_on)
+        self.t_s += tick_s
+        return decision
+
+    def run(
+        self,
+        until_s: float,
+        commands: Mapping[float, Command] | None = None,
+        profile: Profile = SHORT,
+    ) -> Decision:
+        """Tick until a time (s), with commands at theirs; the first tick starts the night."""
+        due = dict(commands or {})
+        if self.t_s == 0.0:
+            due[0.0] = start(profile)
+        decision = self.tick(*_at(due, self.t_s))
+        while self.t_s < until_s:
+            decision = self.tick(*_at(due, self.t_s))
+        return decision
+
+
+def _at(due: Mapping[float, Command], t_s: float) -> tuple[Command, ...]:
+    return (due[t_s],) if t_s in due else ()
+
+
+def _version() -> str:
+    from nightcure import __version__
+
+    return __version__
+
+
+def replay(ledger: Path, night_id: int = 1) -> tuple[int, list[tuple[int, str]]]:
+    """A recorded night's inputs through a fresh loop.
+
+    Returns:
+        How many ticks were compared, and each difference: the tick's number and the column.
+    """
+    reader = LedgerReader(ledger)
+    night = reader.night(night_id)
+    assert night is not None
+    settings = Settings.model_validate(json.loads(night.settings))
+    loop = Loop(settings)
+    loop.restore(json.loads(night.opening))
+    differences: list[tuple[int, str]] = []
+    count = 0
+    for row in reader.ticks(night_id):
+        inputs, resumed_from = decode_inputs(row.mono_s, row.wall_s, row.inputs)
+        if resumed_from is not None:
+            loop = Loop(settings)
+            loop.resume(resumed_from)
+        fields: dict[str, Any] = decision_fields(loop.tick(inputs))
+        differences += [(row.seq, k) for k, v in fields.items() if getattr(row, k) != v]
+        count += 1
+    return count, differences

@@ -1,0 +1,236 @@
+"""The recorder, and what its record is worth: a fresh loop decides the same, to the bit."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import time
+from itertools import pairwise
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from nightcure.ledger.reader import LedgerReader
+from nightcure.ledger.writer import LedgerLost, LedgerWriter
+from nightcure.recorder import DURABLE_EVERY_S, Recorder
+from nightcure.records import Phase
+
+from .nights import SETTINGS, changed, word
+from .recording import RecordedOven, replay
+from .workshop import wait_for
+
+NIGHT_S = 9000.0
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Path:
+    return tmp_path / "n.ledger"
+
+
+# ---- to the bit --------------------------------------------------------------------------------
+
+
+def test_a_whole_night_decides_the_same_again(ledger: Path) -> None:
+    with RecordedOven(ledger) as oven:
+        assert oven.run(NIGHT_S).phase is Phase.DONE
+    count, differences = replay(ledger)
+    assert differences == []
+    assert 0.5 * NIGHT_S / 2 < count <= NIGHT_S / 2
+    night = LedgerReader(ledger).night(1)
+    assert night is not None
+    assert night.outcome == "done"
+
+
+@pytest.mark.parametrize(
+    "fault",
+    ["sensor-missing@20min", "sensor-frozen@10min", "door-open@30min+4min", "relay-welded@25min"],
+)
+def test_a_night_with_a_fault_decides_the_same_again(ledger: Path, fault: str) -> None:
+    with RecordedOven(ledger, faults=[fault], seed=5) as oven:
+        oven.run(4000.0)
+    count, differences = replay(ledger)
+    assert differences == []
+    assert count > 500
+
+
+def test_a_night_with_commands_decides_the_same_again(ledger: Path) -> None:
+    with RecordedOven(ledger, faults=["sensor-crc@20min+3min"]) as oven:
+        oven.run(2200.0, {600.0: word("acknowledge", 2), 1700.0: word("acknowledge", 3)})
+        assert oven.loop.phase is Phase.TRIPPED
+        assert oven.tick(word("reset", 4)).phase is Phase.IDLE
+        assert oven.run(oven.t_s + 2, {}).phase is Phase.IDLE
+    count, differences = replay(ledger)
+    assert differences == []
+    assert count > 1000
+
+
+def test_a_night_with_the_plainer_regulator_decides_the_same_again(ledger: Path) -> None:
+    settings = changed(SETTINGS, regulator={"kind": "bang-bang"})
+    with RecordedOven(ledger, settings) as oven:
+        oven.run(3000.0)
+    assert replay(ledger)[1] == []
+
+
+def test_a_night_broken_off_and_resumed_decides_the_same_again(ledger: Path) -> None:
+    oven = RecordedOven(ledger)
+    oven.run(1500.0)
+    for _ in range(2):
+        oven.close()
+        oven.t_s += 60.0  # the power is away
+        oven.open()
+        assert oven.lost is None
+        oven.run(oven.t_s + 900.0)
+    oven.close()
+    assert oven.loop.phase in (Phase.RAMP, Phase.SOAK)
+    count, differences = replay(ledger)
+    assert differences == []
+    assert count > 1500
+    assert len(LedgerReader(ledger).nights()) == 1
+    rows = [json.loads(t.inputs) for t in LedgerReader(ledger).ticks(1)]
+    assert sum("resumed_from" in row for row in rows) == 2
+
+
+def test_one_flipped_bit_in_a_reading_is_found(ledger: Path) -> None:
+    with RecordedOven(ledger) as oven:
+        oven.run(2400.0)
+    with sqlite3.connect(ledger) as db:
+        (text,) = db.execute("SELECT inputs FROM ticks WHERE seq = 700").fetchone()
+        data = json.loads(text)
+        data["r"][0][0] += 0.0625  # the sensor's last bit
+        db.execute("UPDATE ticks SET inputs = ? WHERE seq = 700", (json.dumps(data),))
+    _, differences = replay(ledger)
+    assert differences
+    assert differences[0][0] == 700
+
+
+def test_one_changed_decision_is_found(ledger: Path) -> None:
+    with RecordedOven(ledger) as oven:
+        oven.run(2400.0)
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE ticks SET heater = 1 - heater WHERE seq = 333")
+    assert replay(ledger)[1] == [(333, "heater")]
+
+
+# ---- the thread --------------------------------------------------------------------------------
+
+
+class Watched(LedgerWriter):
+    """Notes which transactions were durable; fails when told to."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self.durable: list[bool] = []
+        self.lost = 0
+        self.poison: set[int] = set()
+
+    def transaction(self, durable: bool) -> Any:
+        if self.lost:
+            self.lost -= 1
+            raise LedgerLost("The ledger cannot be written: disk full.")
+        self.durable.append(durable)
+        return super().transaction(durable)
+
+    def tick(self, row: Any) -> None:
+        if row.seq in self.poison:
+            self.poison.discard(row.seq)
+            raise sqlite3.IntegrityError("datatype mismatch")
+        super().tick(row)
+
+
+def watched(oven: RecordedOven) -> Watched:
+    """The oven's recorder, on a writer that is watched."""
+    oven.close()
+    writer = Watched(oven.ledger)
+    oven.recorder = Recorder(oven.settings, writer)
+    oven.recorder.start()
+    return writer
+
+
+def written(oven: RecordedOven) -> None:
+    """Wait until every tick handed over is in the ledger."""
+    wait_for(lambda: oven.recorder.silent_s(oven.t_s) == 0.0, 30, "the ledger caught up")
+
+
+def test_quiet_ticks_are_made_durable_in_time(
+    ledger: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """House rule: a power cut costs at most the last 10 s of samples."""
+    now = {"s": 1000.0}
+    clock = SimpleNamespace(monotonic=lambda: now["s"], sleep=time.sleep)
+    monkeypatch.setattr("nightcure.recorder.time", clock)
+    with RecordedOven(ledger) as oven:
+        writer = watched(oven)
+        for _ in range(60):
+            oven.tick()
+            written(oven)
+            now["s"] += oven.settings.timing.tick_s
+    durable_at = [i for i, d in enumerate(writer.durable[:60]) if d]
+    gaps_s = [(b - a) * oven.settings.timing.tick_s for a, b in pairwise(durable_at)]
+    assert len(gaps_s) > 8
+    assert max(gaps_s) <= DURABLE_EVERY_S
+    assert min(gaps_s) >= DURABLE_EVERY_S - 2 * oven.settings.timing.tick_s, "and not more often"
+
+
+def test_a_tick_that_says_something_is_durable_at_once(ledger: Path) -> None:
+    with RecordedOven(ledger) as oven:
+        writer = watched(oven)
+        for i in range(6):
+            oven.tick(*([word("acknowledge", 7)] if i == 4 else []))
+        oven.recorder.stop()
+    assert writer.durable[4]
+
+
+def test_what_could_not_be_written_is_written_later(
+    ledger: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("nightcure.recorder.RETRY_S", 0.01)
+    with RecordedOven(ledger) as oven:
+        writer = watched(oven)
+        oven.run(20.0)
+        writer.lost = 5
+        oven.run(60.0)
+        written(oven)
+        assert writer.lost == 0
+    seqs = [t.seq for t in LedgerReader(ledger).ticks(1)]
+    assert seqs == list(range(len(seqs)))
+    assert len(seqs) == 30
+    assert replay(ledger)[1] == []
+
+
+def test_the_silence_grows_while_nothing_can_be_written(ledger: Path) -> None:
+    with RecordedOven(ledger) as oven:
+        writer = watched(oven)
+        oven.run(20.0)
+        written(oven)
+        writer.lost = 10**6
+        stalled_s = oven.t_s
+        for _ in range(30):
+            oven.tick()
+        assert oven.recorder.silent_s(oven.t_s) == pytest.approx(oven.t_s - stalled_s)
+        writer.lost = 0
+
+
+def test_a_row_that_can_never_be_written_costs_its_tick_and_is_told(ledger: Path) -> None:
+    with RecordedOven(ledger) as oven:
+        writer = watched(oven)
+        writer.poison = {5}
+        oven.run(40.0)
+    seqs = [t.seq for t in LedgerReader(ledger).ticks(1)]
+    assert len(seqs) == 19, "one of twenty is lost"
+    told = [e for e in LedgerReader(ledger).events() if e["name"] == "not-recorded"]
+    assert len(told) == 1
+    assert "datatype mismatch" in told[0]["message"]
+
+
+def test_a_night_of_other_settings_is_not_taken_up(ledger: Path) -> None:
+    oven = RecordedOven(ledger)
+    oven.run(300.0)
+    oven.close()
+    oven.settings = changed(SETTINGS, limits={"air_c": 55.0})
+    oven.open()
+    assert oven.lost is not None
+    assert "settings were changed" in oven.lost
+    assert oven.tick().phase is Phase.IDLE
+    oven.close()
