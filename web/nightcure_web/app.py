@@ -35,6 +35,10 @@ HEADERS = {
 }
 
 
+#: A profile of forty segments has some 4 kB.
+MOST_BODY_BYTES = 64_000
+
+
 class SafeHeaders:
     """Adds the security headers to every answer; the API's answers are never cached."""
 
@@ -60,6 +64,28 @@ class SafeHeaders:
         await self._app(scope, receive, with_headers)
 
 
+class SmallBodies:
+    """Refuses a request whose body is larger than any that is meant, before reading it."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        refusal = self._refusal(dict(scope["headers"])) if scope["type"] == "http" else None
+        await (self._app if refusal is None else refusal)(scope, receive, send)
+
+    @staticmethod
+    def _refusal(headers: dict[bytes, bytes]) -> ASGIApp | None:
+        if b"transfer-encoding" in headers:
+            return problems.problem_response(411, "Say how long the request is; it has no length.")
+        length = headers.get(b"content-length", b"0")
+        if not length.isdigit() or int(length) > MOST_BODY_BYTES:
+            return problems.problem_response(
+                413, f"The request is too long; {MOST_BODY_BYTES // 1000} kB are the most."
+            )
+        return None
+
+
 def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     """The application for one oven; `static` is the built page."""
     app = FastAPI(
@@ -78,6 +104,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     if static.is_dir():
         app.mount("/", StaticFiles(directory=static, html=True), name="page")
     app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(SmallBodies)
     app.add_middleware(SafeHeaders)
     return app
 

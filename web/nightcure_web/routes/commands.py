@@ -45,8 +45,11 @@ async def start(
 ) -> Answer:
     """Start a night with a profile."""
     who = store.access.require_command(request)
-    checked = parse_profile(profile).model_dump(mode="json")
-    return await _send(store, "start", {"profile": checked}, who)
+    checked = parse_profile(profile)
+    refusals = checked.refusals(store.settings.limits)
+    if refusals:
+        raise Problem(422, " ".join(refusals))
+    return await _send(store, "start", {"profile": checked.model_dump(mode="json")}, who)
 
 
 @router.post("/acknowledge", responses=PROBLEMS)

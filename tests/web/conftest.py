@@ -1,0 +1,88 @@
+"""The application on a real ledger, and where one is needed a controller that answers."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from argon2 import PasswordHasher
+from fastapi.testclient import TestClient
+
+from nightcure.ledger.writer import LedgerWriter
+from nightcure.records import Phase
+from nightcure.settings import Settings
+from nightcure_web.app import create_app
+from tests.nights import SETTINGS, changed
+from tests.recording import RecordedOven
+
+PASSPHRASE = "a heron on the sluice"
+#: The cheapest the hasher allows: the tests check who is let in, not how slow guessing is.
+HASH = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1).hash(PASSPHRASE)
+ORIGIN = "http://testserver"
+
+
+def settings_for(ledger: Path, passphrase_hash: str | None = HASH) -> Settings:
+    web = {"passphrase_hash": passphrase_hash}
+    return changed(SETTINGS, web=web).model_copy(update={"ledger": ledger})
+
+
+@pytest.fixture(scope="session")
+def night_ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One whole night and the beginning of another, recorded."""
+    path = tmp_path_factory.mktemp("web") / "w.ledger"
+    with RecordedOven(path) as oven:
+        assert oven.run(9000.0).phase is Phase.DONE
+    with RecordedOven(path, faults=["sensor-missing@10min"]) as oven:
+        oven.run(900.0)
+    return path
+
+
+@pytest.fixture
+def client(night_ledger: Path) -> Iterator[TestClient]:
+    """A browser that is not logged in."""
+    with TestClient(create_app(settings_for(night_ledger)), raise_server_exceptions=False) as found:
+        yield found
+
+
+@dataclass
+class Steered:
+    """A browser and the oven it steers."""
+
+    client: TestClient
+    oven: RecordedOven
+
+    def log_in(self) -> None:
+        answer = self.client.post("/api/login", json={"passphrase": PASSPHRASE})
+        assert answer.status_code == 200, answer.text
+
+
+@pytest.fixture
+def steered(tmp_path: Path) -> Iterator[Steered]:
+    """The application beside a controller that ticks and takes commands from the inbox."""
+    from nightcure.ledger.inbox import Inbox
+    from nightcure.records import Command
+
+    ledger = tmp_path / "s.ledger"
+    LedgerWriter(ledger).close()
+    stopping = threading.Event()
+    with RecordedOven(ledger, settings_for(ledger)) as oven:
+        oven.tick()
+
+        def control() -> None:
+            inbox = Inbox(ledger)
+            while not stopping.is_set():
+                waiting = inbox.waiting(time.time())
+                oven.tick(*[Command(r.id, r.word, r.args, r.who) for r in waiting])
+                stopping.wait(0.02)
+            inbox.close()
+
+        thread = threading.Thread(target=control, daemon=True)
+        thread.start()
+        with TestClient(create_app(oven.settings)) as client:
+            yield Steered(client, oven)
+        stopping.set()
+        thread.join(10)

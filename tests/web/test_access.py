@@ -1,0 +1,122 @@
+"""Who may do what: nobody without the passphrase, nobody from another page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+from itsdangerous import URLSafeTimedSerializer
+
+from nightcure_web import access
+from nightcure_web.app import create_app
+
+from .conftest import ORIGIN, PASSPHRASE, settings_for
+
+COMMANDS = ("stop", "start", "acknowledge", "reset")
+BODIES = {"start": {"profile": {"name": "x", "segments": []}}}
+
+
+def post(client: TestClient, command: str, **headers: str) -> tuple[int, str]:
+    answer = client.post(
+        f"/api/commands/{command}", json=BODIES.get(command, {}), headers=headers or None
+    )
+    return answer.status_code, answer.json()["detail"]
+
+
+def log_in(client: TestClient) -> None:
+    assert client.post("/api/login", json={"passphrase": PASSPHRASE}).status_code == 200
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_no_command_without_a_login(client: TestClient, command: str) -> None:
+    status, detail = post(client, command)
+    assert status == 401
+    assert detail == "Log in with the passphrase first."
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_no_command_where_no_passphrase_is_set(night_ledger: Path, command: str) -> None:
+    with TestClient(create_app(settings_for(night_ledger, None))) as client:
+        assert client.get("/api/session").json() == {"logged_in": False, "has_passphrase": False}
+        status, detail = post(client, command)
+        assert status == 403
+        assert "No passphrase is set" in detail
+        assert client.post("/api/login", json={"passphrase": ""}).status_code == 403
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_no_command_from_another_page(client: TestClient, command: str) -> None:
+    log_in(client)
+    for headers in (
+        {"Origin": "http://elsewhere.example"},
+        {"Origin": "null"},
+        {"Origin": "http://testserver.elsewhere.example"},
+        {"Origin": "http://testserver:81"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ):
+        status, detail = post(client, command, **headers)
+        assert status == 403, headers
+        assert "another page" in detail
+
+
+def test_the_cookie_is_out_of_reach(client: TestClient) -> None:
+    answer = client.post("/api/login", json={"passphrase": PASSPHRASE}, headers={"Origin": ORIGIN})
+    cookie = answer.headers["set-cookie"].lower()
+    assert "httponly" in cookie
+    assert "samesite=strict" in cookie
+    assert "max-age=43200" in cookie
+    assert PASSPHRASE not in cookie
+    assert client.get("/api/session").json()["logged_in"] is True
+
+
+def test_logging_out(client: TestClient) -> None:
+    log_in(client)
+    assert client.post("/api/logout").json() == {"logged_in": False}
+    assert client.get("/api/session").json()["logged_in"] is False
+
+
+def test_a_wrong_passphrase_and_too_many(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    now = {"s": 1000.0}
+    monkeypatch.setattr(access.time, "monotonic", lambda: now["s"])
+    for _ in range(access.MOST_ATTEMPTS):
+        answer = client.post("/api/login", json={"passphrase": "kelp"})
+        assert answer.status_code == 401
+        assert answer.json()["detail"] == "That is not the passphrase."
+        now["s"] += 1.0
+    closed = client.post("/api/login", json={"passphrase": PASSPHRASE})
+    assert closed.status_code == 429, "even the right one has to wait"
+    assert 0 < int(closed.headers["retry-after"]) <= access.WINDOW_S
+    assert client.get("/api/session").json()["logged_in"] is False
+    now["s"] += access.WINDOW_S
+    log_in(client)
+
+
+def test_forged_and_outdated_cookies(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    for value in ("", "person", "a.b.c", URLSafeTimedSerializer("guessed").dumps("person")):
+        client.cookies.set(access.COOKIE, value)
+        assert post(client, "stop")[0] == 401, value
+    client.cookies.clear()
+    log_in(client)
+    assert client.get("/api/session").json()["logged_in"] is True
+    monkeypatch.setattr(access, "SESSION_S", -1)
+    assert client.get("/api/session").json()["logged_in"] is False
+
+
+def test_a_new_passphrase_ends_every_session(client: TestClient, night_ledger: Path) -> None:
+    log_in(client)
+    cookie = client.cookies[access.COOKIE]
+    other = access.PasswordHasher(time_cost=1, memory_cost=8, parallelism=1).hash("another one")
+    with TestClient(create_app(settings_for(night_ledger, other))) as changed:
+        changed.cookies.set(access.COOKIE, cookie)
+        assert changed.get("/api/session").json()["logged_in"] is False
+
+
+def test_the_signing_key_is_the_owners_alone(client: TestClient, night_ledger: Path) -> None:
+    assert client.get("/api/session").status_code == 200
+    secret = Path(f"{night_ledger}.secret")
+    assert secret.stat().st_mode & 0o077 == 0
+    assert len(secret.read_text()) >= 32
