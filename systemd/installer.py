@@ -43,6 +43,8 @@ FILES = {
 }
 AVAHI = "etc/avahi/services/nightcure.service"
 BOOT = ("boot/firmware/config.txt", "boot/config.txt")
+#: There while the device manager runs; a container has none.
+UDEV = Path("/run/udev/control")
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 CHECK = "import sys; from nightcure.settings import load_settings as l; from pathlib import Path\n"
 CHECK += "try: l(Path(sys.argv[1]))\nexcept Exception as e: sys.exit(str(e))"
@@ -194,7 +196,7 @@ class Installer:
             self.remarks.append("The pins' state at boot begins with the next boot: reboot once.")
 
     def _plan_start(self, new: set[str], renewed: bool) -> None:
-        if RULES in new:
+        if RULES in new and UDEV.exists():
             self.command("udevadm", "control", "--reload")
             self.command("udevadm", "trigger", "--subsystem-match=gpio", "--subsystem-match=w1")
         if WATCHDOG in new:
@@ -228,7 +230,8 @@ class Installer:
                 self.steps.append(Step(f"change  {path}: without our lines", do))
         if self.live and (self.steps or (self.root / PROGRAM).exists()):
             self.command("systemctl", "daemon-reexec")
-            self.command("udevadm", "control", "--reload")
+            if UDEV.exists():
+                self.command("udevadm", "control", "--reload")
             if (self.root / PROGRAM).exists():
                 self.command("rm", "-rf", str(self.root / PROGRAM))
         if purge:
