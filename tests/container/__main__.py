@@ -112,8 +112,7 @@ def main() -> int:
             write_bench(shop, box.root)
             trial = Trial(box, shop)
             box.boot()
-            for scenario in (trial.install, trial.night, trial.faults, trial.page_dies,
-                             trial.stops, trial.limit, trial.without_board, trial.uninstall):  # fmt: skip
+            for scenario in trial.scenarios:
                 print(f"== {scenario.__name__}", flush=True)
                 scenario()
             print(json.dumps(trial.figures, indent=2))

@@ -26,6 +26,10 @@ class Trial:
     def __init__(self, box: Container, shop: Workshop) -> None:
         self.box, self.shop = box, shop
         self.figures: dict[str, object] = {}
+        self.scenarios: tuple[Callable[[], None], ...] = (
+            *(self.install, self.night, self.faults, self.page_dies),
+            *(self.stops, self.limit, self.without_board, self.uninstall),
+        )
 
     def on(self) -> bool:
         return read_pin(self.shop.pins, HEATER_PIN)
