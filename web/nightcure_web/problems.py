@@ -46,8 +46,11 @@ def _validation_sentence(error: RequestValidationError) -> str:
     return " ".join(sentences)
 
 
-def install(app: FastAPI) -> None:
-    """Turn every error of `app` into a problem document."""
+def install(app: FastAPI, headers: dict[str, str]) -> None:
+    """Turn every error of `app` into a problem document.
+
+    `headers` go with the answer to a mistake of the server's own, which no middleware sees.
+    """
 
     @app.exception_handler(Problem)
     async def refused(_: Request, error: Problem) -> JSONResponse:
@@ -55,8 +58,8 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     async def http(_: Request, error: HTTPException) -> JSONResponse:
-        headers = dict(error.headers) if error.headers else None
-        return problem_response(error.status_code, f"{error.detail}.", headers)
+        own = dict(error.headers) if error.headers else None
+        return problem_response(error.status_code, f"{str(error.detail).rstrip('.')}.", own)
 
     @app.exception_handler(RequestValidationError)
     async def invalid(_: Request, error: RequestValidationError) -> JSONResponse:
@@ -73,7 +76,11 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(Exception)
     async def unexpected(_: Request, error: Exception) -> JSONResponse:
         log.exception("unexpected", exc_info=error)
-        return problem_response(500, "The page's server made a mistake; its log says more.")
+        return problem_response(
+            500,
+            "The page's server made a mistake; its log says more.",
+            {**headers, "Cache-Control": "no-store"},
+        )
 
 
 def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:
