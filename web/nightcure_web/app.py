@@ -98,6 +98,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
         docs_url=None,
         redoc_url=None,
     )
+    app.openapi_version = "3.2.0"  # the first that can describe a stream's items
     app.state.store = Store(settings)
     problems.install(app, HEADERS)
     for part in (status, live, nights, profiles, commands, session):

@@ -14,7 +14,7 @@ from ..store import Store, StoreOf
 
 router = APIRouter(prefix="/api/commands", tags=["commands"])
 
-PROBLEMS = responses(401, 403, 409, 422, 503, 504)
+PROBLEMS = responses(400, 401, 403, 409, 411, 413, 422, 503, 504)
 
 
 class Answer(BaseModel):
