@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Sequence
 from http import HTTPStatus
 from typing import Any
 
@@ -16,6 +17,10 @@ from nightcure.errors import BadInput, NightcureError
 log = logging.getLogger("nightcure.web")
 
 MEDIA_TYPE = "application/problem+json"
+
+#: A refusal tells so many faults, and so many letters of each: a request must not be answered
+#: with more than it brought.
+MOST_FAULTS, MOST_LETTERS = 8, 300
 
 
 class Problem(Exception):
@@ -38,12 +43,19 @@ def problem_response(
     )
 
 
+def together(sentences: Sequence[str]) -> str:
+    """Several faults as one text of bearable length."""
+    told = [s if len(s) <= MOST_LETTERS else f"{s[:MOST_LETTERS]}…." for s in sentences]
+    more = len(told) - MOST_FAULTS
+    return " ".join(told[:MOST_FAULTS] + ([f"And {more} more."] if more > 0 else []))
+
+
 def _validation_sentence(error: RequestValidationError) -> str:
     sentences = []
     for fault in error.errors():
         place = " ".join(str(part) for part in fault["loc"] if part != "body") or "the request"
         sentences.append(f"{place}: {fault['msg'][0].lower()}{fault['msg'][1:]}.")
-    return " ".join(sentences)
+    return together(sentences)
 
 
 def install(app: FastAPI, headers: dict[str, str]) -> None:
@@ -67,7 +79,7 @@ def install(app: FastAPI, headers: dict[str, str]) -> None:
 
     @app.exception_handler(BadInput)
     async def bad(_: Request, error: BadInput) -> JSONResponse:
-        return problem_response(422, " ".join(error.sentences))
+        return problem_response(422, together(error.sentences))
 
     @app.exception_handler(NightcureError)
     async def lost(_: Request, error: NightcureError) -> JSONResponse:

@@ -9,7 +9,7 @@ from pydantic import BaseModel, Field
 
 from nightcure.profile import parse_profile
 
-from ..problems import Problem, responses
+from ..problems import Problem, responses, together
 from ..store import Store, StoreOf
 
 router = APIRouter(prefix="/api/commands", tags=["commands"])
@@ -48,7 +48,7 @@ async def start(
     checked = parse_profile(profile)
     refusals = checked.refusals(store.settings.limits)
     if refusals:
-        raise Problem(422, " ".join(refusals))
+        raise Problem(422, together(refusals))
     return await _send(store, "start", {"profile": checked.model_dump(mode="json")}, who)
 
 
