@@ -13,6 +13,7 @@ from typer.testing import CliRunner
 from nightcure import __version__
 from nightcure.cli.main import app
 from nightcure.scenario import OVEN_FILE
+from nightcure.settings import Settings
 from tests.workshop import Workshop
 
 COMMANDS = {
@@ -64,13 +65,18 @@ def test_a_wrong_oven_file_is_told_fault_by_fault(name: str, tmp_path: Path) -> 
     assert all(line.endswith(".") for line in lines)
 
 
-def test_a_page_for_everybody_needs_a_passphrase(tmp_path: Path) -> None:
+def test_a_page_for_everybody_needs_a_passphrase(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served: list[Settings] = []
+    monkeypatch.setattr("nightcure_web.app.run", served.append)  # no port is opened if it fails
     wide = tmp_path / "oven.toml"
     wide.write_text(OVEN_FILE.read_text().replace('"127.0.0.1"', '"0.0.0.0"'))
     result = CliRunner().invoke(app, ["web", str(wide)])
     assert result.exit_code == 2
     assert result.stdout == ""
     (line,) = result.stderr.splitlines()
+    assert served == []
     for words in ("0.0.0.0", "anyone on the network", "nightcure passphrase"):
         assert words in line
     assert line.endswith(".")
