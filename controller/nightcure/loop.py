@@ -12,17 +12,17 @@ from typing import Any
 from .errors import BadInput
 from .guard.alarms import Alarm, Alarms
 from .guard.interlocks import RULES
-from .guard.resume import why_not_resumed
+from .guard.resume import judge_resume
+from .guard.starting import profile_to_start
 from .guard.view import View
-from .heat.bang_bang import BangBangRegulator
 from .heat.feedforward import FeedForward
 from .heat.modulator import Modulator
-from .heat.pid import PidRegulator
+from .heat.regulators import regulator_for
 from .measure.screening import Screening, Verdict
-from .profile import Oven, Profile, ProfileRun, parse_profile
+from .profile import Oven, Profile, ProfileRun
 from .records import Command, Decision, Event, Outcome, Phase, TickInputs
 from .settings import Role, Settings
-from .units import show_difference, show_duration, show_temperature
+from .units import show_temperature
 
 #: Clock corrections smaller than this pass without a word.
 CLOCK_NOTE_S = 2.0
@@ -50,10 +50,7 @@ class Loop:
         self._screening = Screening(settings.thermometers)
         self._alarms = Alarms()
         self._rules = tuple(rule(settings) for rule in RULES)
-        regulator = PidRegulator if settings.regulator.kind == "pid" else BangBangRegulator
-        self._regulator: PidRegulator | BangBangRegulator = regulator(
-            settings.regulator, settings.heater.power_w
-        )
+        self._regulator = regulator_for(settings)
         self._feed_forward = FeedForward(settings.model)
         self._modulator = Modulator(settings.heater)
         self._run: ProfileRun | None = None
@@ -136,14 +133,11 @@ class Loop:
         now_c = verdict.control_c
         before_c = now_c if self._control_c is None else self._control_c
         lost_c = None if now_c is None or before_c is None else before_c - now_c
-        why = why_not_resumed(self.settings, away_s, lost_c)
-        if why is None:
-            fell = show_difference(max(lost_c or 0.0, 0.0), self.settings.units)
-            message = f"Resumed after {show_duration(abs(away_s))}; the air fell by {fell}."
-            events.append(Event("night", "resumed", message))
-            return
-        sentence = f"The night was not resumed: {why}. See how far the parts are before a restart."
-        self._report_refused_resume(sentence, inputs, events)
+        resumed, sentence = judge_resume(self.settings, away_s, lost_c)
+        if resumed:
+            events.append(Event("night", "resumed", sentence))
+        else:
+            self._report_refused_resume(sentence, inputs, events)
 
     def _report_refused_resume(
         self, sentence: str | None, inputs: TickInputs, events: list[Event]
@@ -194,22 +188,20 @@ class Loop:
         return True, "Reset; the oven may be started again."
 
     def _start(self, command: Command, verdict: Verdict, events: list[Event]) -> tuple[bool, str]:
-        if self._alarms.trip is not None:
-            return False, f"Not started: the oven has tripped ({self._alarms.trip}); reset first."
-        if self._run is not None:
-            return False, "Not started: a night is already running; stop it first."
-        if self._stop_pressed:
-            return False, "Not started: the stop button at the oven is pressed; release it first."
-        if verdict.control_c is None:
-            return False, "Not started: there is no believable air temperature."
+        control_c = verdict.control_c
         try:
-            profile = parse_profile(command.args.get("profile"))
+            profile = profile_to_start(
+                command.args.get("profile"),
+                self.settings.limits,
+                trip=self._alarms.trip,
+                running=self._run is not None,
+                stop_pressed=self._stop_pressed,
+                control_c=control_c,
+            )
         except BadInput as error:
             return False, f"Not started: {' '.join(error.sentences)}"
-        refusals = profile.refusals(self.settings.limits)
-        if refusals:
-            return False, f"Not started: {' '.join(refusals)}"
-        self._begin(profile, verdict.control_c, events)
+        assert control_c is not None
+        self._begin(profile, control_c, events)
         return True, f"Started '{profile.name}'."
 
     def _begin(self, profile: Profile, control_c: float, events: list[Event]) -> None:
