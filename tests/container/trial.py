@@ -79,10 +79,11 @@ class Trial:
     def faults(self) -> None:
         """Killed, stopped, hung: off, started again, the night taken up."""
         self.box.run("systemctl", "reset-failed", CONTROLLER)
-        self.until_off("sigkill", lambda: self.kill(CONTROLLER, "KILL"))
-        wait_for(self.on, 60, "resumed after SIGKILL")
-        self.until_off("sigstop", lambda: self.kill(CONTROLLER, "STOP"))
-        wait_for(self.on, 90, "resumed after SIGSTOP")
+        for number, word in enumerate(("KILL", "STOP"), 1):
+            self.until_off(f"sig{word.lower()}", lambda w=word: self.kill(CONTROLLER, w))
+            wait_for(self.on, 90, f"resumed after SIG{word}")
+            # The new controller opens the relay too; the off command must have come before it.
+            assert self.offs() == number
         before = self.pid(CONTROLLER)
         stall = self.shop.folder / "stall"
         self.until_off("hung_loop", stall.touch)
@@ -90,6 +91,11 @@ class Trial:
         stall.unlink()
         wait_for(self.on, 90, "resumed after the hang")
         assert self.box.show(CONTROLLER, "NRestarts") == "3"
+
+    def offs(self) -> int:
+        """How often the off command has said that everything is off."""
+        said = self.box.run("journalctl", "-u", CONTROLLER, "--no-pager").stdout
+        return said.count("Heater, contactor and fan are off.")
 
     def page_dies(self) -> None:
         """Killed, then hung: comes back, and the controller does not notice."""
