@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
 import time
 from itertools import pairwise
@@ -90,6 +91,44 @@ def test_a_night_broken_off_and_resumed_decides_the_same_again(ledger: Path) -> 
     assert len(LedgerReader(ledger).nights()) == 1
     rows = [json.loads(t.inputs) for t in LedgerReader(ledger).ticks(1)]
     assert sum("resumed_from" in row for row in rows) == 2
+
+
+def test_a_night_cut_off_and_resumed_decides_the_same_again(ledger: Path, tmp_path: Path) -> None:
+    """The power goes: nothing is closed, the files stay as they are at that moment."""
+    with RecordedOven(ledger) as oven:
+        oven.run(1500.0)
+        written(oven)
+        cut = tmp_path / "cut.ledger"
+        for end in ("", "-wal"):
+            shutil.copy(f"{ledger}{end}", f"{cut}{end}")
+    with RecordedOven(cut) as after:
+        assert after.lost is None
+        after.oven, after.t_s = oven.oven, oven.t_s + 60.0
+        after.run(after.t_s + 900.0)
+        assert after.loop.phase in (Phase.RAMP, Phase.SOAK)
+    count, differences = replay(cut)
+    assert differences == []
+    assert count == (1500 + 900) / 2
+    seqs = [t.seq for t in LedgerReader(cut).ticks(1)]
+    assert seqs == list(range(count))
+    resumed = [t.seq for t in LedgerReader(cut).ticks(1) if "resumed_from" in t.inputs]
+    assert resumed == [750], "the first tick after the cut"
+    told = [e["message"] for e in LedgerReader(cut).events()]
+    assert any(m.startswith("Resumed after") for m in told), told
+
+
+def test_a_night_ended_by_the_stop_button_decides_the_same_again(ledger: Path) -> None:
+    with RecordedOven(ledger) as oven:
+        oven.run(600.0)
+        oven.stop_pressed = True
+        assert not oven.tick().heater_on
+        oven.stop_pressed = False
+        oven.run(700.0)
+    assert replay(ledger)[1] == []
+    with sqlite3.connect(ledger) as db:
+        (pressed,) = db.execute("SELECT seq FROM ticks WHERE inputs LIKE '%\"s\":1%'").fetchone()
+        db.execute("UPDATE ticks SET inputs = replace(inputs, '\"s\":1', '\"s\":0')")
+    assert replay(ledger)[1][0][0] == pressed, "without the press it would have gone on"
 
 
 def test_one_flipped_bit_in_a_reading_is_found(ledger: Path) -> None:
