@@ -272,6 +272,17 @@ def test_a_row_that_can_never_be_written_costs_its_tick_and_is_told(ledger: Path
     assert "datatype mismatch" in told[0]["message"]
 
 
+def test_a_night_whose_beginning_cannot_be_written_counts_as_unrecorded(ledger: Path) -> None:
+    """Its later ticks have no night to belong to; the loop is told, and trips."""
+    with RecordedOven(ledger) as oven:
+        writer = watched(oven)
+        writer.poison = {0}
+        oven.run(40.0)
+        wait_for(lambda: not oven.recorder._waiting, 30, "all is handled")
+        assert oven.recorder.silent_s(oven.t_s) == pytest.approx(oven.t_s)
+    assert LedgerReader(ledger).nights() == []
+
+
 def test_a_night_of_other_settings_is_not_taken_up(ledger: Path) -> None:
     oven = RecordedOven(ledger)
     oven.run(300.0)
@@ -281,4 +292,19 @@ def test_a_night_of_other_settings_is_not_taken_up(ledger: Path) -> None:
     assert oven.lost is not None
     assert "settings were changed" in oven.lost
     assert oven.tick().phase is Phase.IDLE
+    oven.close()
+
+
+def test_a_snapshot_of_another_night_heats_nothing(ledger: Path) -> None:
+    oven = RecordedOven(ledger)
+    oven.run(300.0)
+    oven.close()
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE snapshot SET night_id = NULL")
+    oven.open()
+    assert oven.lost is not None
+    assert "of another night" in oven.lost
+    decision = oven.tick()
+    assert decision.phase is Phase.IDLE
+    assert not decision.heater_on
     oven.close()

@@ -30,6 +30,8 @@ DURABLE_EVERY_S = 10.0
 KEEP_TICKS = 3600
 RETRY_S = 1.0
 
+UNDER_WAY = (Phase.RAMP, Phase.SOAK, Phase.COOL)
+
 #: Names of the events that end a night, and so its outcomes.
 OUTCOMES = ("done", "stopped", "tripped")
 
@@ -151,8 +153,13 @@ class Recorder:
             if lost:
                 log.warning("The ledger can be written again.")
             lost = False
-            self._done_with(batch, None)
+            # A night whose first tick was given up runs without a record: that is silence.
+            orphan = self._night_id is None and batch.decision.phase in UNDER_WAY
+            self._done_with(batch, self._silent_since(batch) if orphan else None)
         self._writer.close()
+
+    def _silent_since(self, batch: Batch) -> float:
+        return batch.inputs.mono_s if self._blind_s is None else self._blind_s
 
     def _done_with(self, batch: Batch, blind_s: float | None) -> None:
         with self._wake:
@@ -162,8 +169,7 @@ class Recorder:
 
     def _give_up(self, batch: Batch, error: Exception) -> None:
         """Leave a tick out of the record, and say so in the next that is written."""
-        blind_s = batch.inputs.mono_s if self._blind_s is None else self._blind_s
-        self._done_with(batch, blind_s)
+        self._done_with(batch, self._silent_since(batch))
         if not self._given_up:
             message = f"A tick could not be recorded ({type(error).__name__}: {error})."
             printable = message.encode("ascii", "replace").decode()
@@ -259,6 +265,8 @@ def take_up_from(
             why = f"it was run by version {found.get('version')}, this is {__version__}"
         elif found.get("settings") != settings_mark(settings):
             why = "the settings were changed meanwhile"
+        elif found["loop"]["run"] is not None and (night is None or row.night_id != night.id):
+            why = "its snapshot is of another night"
         else:
             state = found
             loop.resume(state["loop"])
