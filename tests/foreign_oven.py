@@ -63,7 +63,7 @@ def foreign_oven(rng: np.random.Generator) -> ForeignOven:
     walls = 1 / (1 / into + 2 / between_layers + 1 / out_of)
     leak = walls * rng.uniform(0.05, 0.6)
     loss = walls + leak
-    power_w = loss * between(45.0, 130.0)
+    power_w = loss * between(35.0, 170.0)
     layer_j = 40.0 * 1470.0 * thick_m * area_m2 / 3.0
     shelf_j = between(500.0, 3000.0) * volume_m3
     mould_j = loss * between(2500.0, 10000.0)
@@ -87,6 +87,23 @@ def foreign_oven(rng: np.random.Generator) -> ForeignOven:
     to_ambient = np.zeros(9)
     to_ambient[AIR], to_ambient[W3] = leak, out_of
     return ForeignOven(capacities, tuple(links), to_ambient, power_w, loss)
+
+
+def heated_to_s(oven: ForeignOven, air_c: float, ambient_c: float) -> float:
+    """When full power from cold has the air at `air_c`, s (infinity if it never does)."""
+    a, from_ambient = oven.matrices()
+    drive = from_ambient * ambient_c
+    drive[HEATER] += oven.power_w / oven.capacities[HEATER]
+
+    def there(_t: float, x: Array) -> float:
+        return float(x[AIR] - air_c)
+
+    there.terminal = True  # type: ignore[attr-defined]
+    solved = solve_ivp(
+        lambda _t, x: a @ x + drive, (0.0, 3.0 * oven.slow_s()), np.full(9, ambient_c),
+        "LSODA", events=there, rtol=1e-6,
+    )  # fmt: skip
+    return float(solved.t_events[0][0]) if len(solved.t_events[0]) else float("inf")
 
 
 @dataclass(frozen=True)

@@ -66,7 +66,7 @@ class Ensemble:
         """
         f, per_ambient, per_heater, per_node = self._matrices(dt_s)
         ambient, heater_w = np.asarray(ambient_c), np.asarray(duty) * self.power_w
-        state = np.matmul(f, self.state_c[:, :, None])[:, :, 0]
+        state: Array = np.matmul(f, self.state_c[:, :, None])[:, :, 0]
         state += per_ambient * (ambient if ambient.ndim == 0 else ambient[:, None])
         state += per_heater * heater_w[:, None]
         if extra_w is not None:
