@@ -94,10 +94,11 @@ def tell(kind: str, outcomes: list[Outcome]) -> bool:
     errors = np.array([o.error for o in outcomes])
     inside = sum(o.inside for o in outcomes)
     within, least = ASKED[kind]
+    half = 100 * np.median([o.half for o in outcomes])
     print(
         f"{kind}: {count} boxes; loss off by {100 * np.sqrt(np.mean(errors**2)):.1f} % rms, at "
-        f"most {100 * np.abs(errors).max():.1f} %; interval ±{100 * np.median([o.half for o in outcomes]):.1f} %"
-        f" (median) holds the truth in {inside}"
+        f"most {100 * np.abs(errors).max():.1f} %; interval ±{half:.1f} % "
+        f"(median) holds the truth in {inside}"
     )
     fine = COVERED[0] * count <= 100 * inside <= COVERED[1] * count
     if within is not None and least is not None:

@@ -202,6 +202,19 @@ class Tuned:
     """Peak deviation after a tenth of the heater's power is lost."""
     rules: tuple[str, ...]
 
+    def as_json(self) -> dict[str, object]:
+        """What `--json` prints."""
+        return {
+            **self.regulator(),
+            "ms": round(self.margins.ms, 3),
+            "gain_margin": _finite(self.margins.gain_margin),
+            "phase_margin_deg": _finite(self.margins.phase_margin_deg),
+            "overshoot_share": round(self.overshoot, 3),
+            "recovery_s": self.recovery_s,
+            "load_peak_k": round(self.load_peak_k, 3),
+            "rules": list(self.rules),
+        }
+
     def regulator(self) -> dict[str, float | str | bool]:
         """The [regulator] section, within what settings.Regulator takes."""
         g = self.gains
@@ -213,6 +226,10 @@ class Tuned:
             "filter_s": self.filter_s,
             "feed_forward": True,
         }
+
+
+def _finite(value: float) -> float | None:
+    return round(value, 2) if math.isfinite(value) else None
 
 
 def tune(

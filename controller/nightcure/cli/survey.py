@@ -1,0 +1,217 @@
+"""nightcure survey: what an oven is, from a heat-and-cool test, even one noted by hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .show import out, print_json, sentences
+
+if TYPE_CHECKING:
+    from ..oven.log import Log
+    from ..oven.survey import Survey, Value
+    from ..oven.tuning import Tuned
+
+COLUMNS = "Columns of the file"
+HEATER = "Heater and shed"
+RESULT = "What to make of it"
+
+
+def survey(
+    file: Annotated[
+        Path, typer.Argument(help="A CSV whose first line names its columns, or a ledger.")
+    ],
+    time: Annotated[
+        str | None, typer.Option(help="Column of the times.", rich_help_panel=COLUMNS)
+    ] = None,
+    air: Annotated[
+        str | None, typer.Option(help="Column of the oven's air.", rich_help_panel=COLUMNS)
+    ] = None,
+    part: Annotated[
+        str | None, typer.Option(help="Column of a part or mould.", rich_help_panel=COLUMNS)
+    ] = None,
+    shed: Annotated[
+        str | None, typer.Option(help="Column of the ambient.", rich_help_panel=COLUMNS)
+    ] = None,
+    heater: Annotated[
+        str | None,
+        typer.Option(help="Column of the heater: on/off, 0-1, %, W.", rich_help_panel=COLUMNS),
+    ] = None,
+    time_unit: Annotated[
+        str | None,
+        typer.Option(
+            help="s, min or h, where the column's name does not say; h:mm is seen.",
+            rich_help_panel=COLUMNS,
+        ),
+    ] = None,
+    fahrenheit: Annotated[
+        bool, typer.Option("--fahrenheit", help="Temperatures are °F.", rich_help_panel=COLUMNS)
+    ] = False,
+    night: Annotated[
+        int | None,
+        typer.Option(help="Of a ledger: which night; the newest.", rich_help_panel=COLUMNS),
+    ] = None,
+    on: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="When the heater went on, as times are noted. Repeatable.", rich_help_panel=HEATER
+        ),
+    ] = None,
+    off: Annotated[
+        list[str] | None,
+        typer.Option(help="When it went off. Repeatable.", rich_help_panel=HEATER),
+    ] = None,
+    power: Annotated[
+        float | None, typer.Option(help="The heater's watts.", min=1.0, rich_help_panel=HEATER)
+    ] = None,
+    ambient: Annotated[
+        float | None,
+        typer.Option(
+            help="The shed's °C, where there is no column.", min=-45, max=50, rich_help_panel=HEATER
+        ),
+    ] = None,
+    oven: Annotated[
+        Path | None,
+        typer.Option(help="An oven.toml: its heater's power and window.", rich_help_panel=HEATER),
+    ] = None,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            help="Write the sheet for the workshop wall: an .svg, .png or .pdf.",
+            rich_help_panel=RESULT,
+        ),
+    ] = None,
+    write: Annotated[
+        bool,
+        typer.Option(
+            "--write",
+            help="Put [model] and [regulator] into the --oven file (the old one stays as .bak).",
+            rich_help_panel=RESULT,
+        ),
+    ] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print one JSON object.", rich_help_panel=RESULT)
+    ] = False,
+) -> None:
+    """Find out what an oven is from one heating and one cooling.
+
+    Switch the heater on, note the air every few minutes, switch it off, go on noting. A dozen rows
+    will do; their times may be uneven, their degrees whole. What the table cannot tell is said,
+    with the shortest test that would.
+
+    nightcure survey heat-test.csv --power 300 --off 0:40 --ambient 9
+    """
+    with sentences():
+        from ..errors import BadInput
+        from ..oven.survey import survey as identify
+        from ..oven.tuning import tune
+        from ..settings import load_settings
+
+        if time_unit not in (None, "s", "min", "h"):
+            raise BadInput(f"--time-unit is '{time_unit}'; it must be s, min or h.")
+        if plot is not None and plot.suffix.lower() not in (".svg", ".png", ".pdf"):
+            raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
+        if write and oven is None:
+            raise BadInput("--write needs --oven: the file that is to be changed.")
+        settings = load_settings(oven) if oven is not None else None
+        window_s = settings.heater.window_s if settings else 20.0
+        if power is None and settings is not None:
+            power = settings.heater.power_w
+        if _is_ledger(file):
+            from .survey_ledger import log_of_night
+
+            log = log_of_night(file, night, power)
+        else:
+            from ..oven.read_log import Columns, read_log
+
+            names = Columns(time, air, part, shed, heater)
+            log = read_log(file, names, time_unit, fahrenheit, power, on or (), off or (), ambient)
+        if ambient is not None and fahrenheit:
+            ambient = (ambient - 32.0) / 1.8
+        found = identify(log, ambient)
+        tuned = tune(found.network(), window_s) if log.power_w is not None else None
+        if plot is not None:
+            from .survey_plot import draw
+
+            draw(found, plot)
+        if write and oven is not None and tuned is not None:
+            from .survey_sections import put_into
+
+            put_into(oven, found, tuned)
+        if as_json:
+            print_json({**found.as_json(), "regulator": None if tuned is None else tuned.as_json()})
+        else:
+            _report(found, tuned)
+            if plot is not None:
+                out.print(f"\nThe sheet for the wall: {plot}", highlight=False)
+            if write:
+                out.print(f"\n[bold]{oven}[/] has the new sections; the old file is kept as .bak.")
+
+
+def _is_ledger(file: Path) -> bool:
+    try:
+        with file.open("rb") as opened:
+            return opened.read(15) == b"SQLite format 3"
+    except OSError:
+        return False
+
+
+def _interval(value: Value | None, unit: str, scale: float = 1.0) -> tuple[str, str]:
+    if value is None:
+        return "unknown", ""
+    v = value.times(scale)
+    return f"{v.value:.3g} {unit}", f"{v.low:.3g} to {v.high:.3g}"
+
+
+def _report(found: Survey, tuned: Tuned | None) -> None:
+    from rich.table import Table
+
+    from .survey_plot import terminal_plot
+
+    log: Log = found.log
+    out.print(terminal_plot(found, min(out.width, 100)), highlight=False)
+    table = Table("", "value", "95 %", box=None, pad_edge=False)
+    names = ("slow", "moulds", "quick")
+    rows = [
+        ("loss (UA)", *_interval(found.loss_w_per_k, "W/K")),
+        ("heat capacity", *_interval(found.heat_capacity_j_per_k, "kJ/K", 1e-3)),
+        ("rise over the shed at full power", *_interval(found.rise_k, "K")),
+        *(
+            (f"time constant, {name}", *_interval(v, "min", 1 / 60))
+            for name, v in zip(names, found.time_constants_s, strict=False)
+        ),
+        ("dead time (half rule)", *_interval(found.dead_time_s, "s")),
+    ]
+    for row in rows:
+        table.add_row(*row)
+    out.print(table)
+    rms = (found.fit.residuals_c**2).mean() ** 0.5
+    out.print(
+        f"{len(log.time_s)} rows over {log.length_s / 3600:.2f} h; residuals {rms:.2f} K rms, "
+        f"{'white' if found.white else 'not white'}; {found.order} time "
+        f"constant{'s' * (found.order > 1)} told apart.",
+        highlight=False,
+    )
+    for title, lines in (("Assumed", found.assumed), ("Not known from this log", found.unknown)):
+        if lines:
+            out.print(f"\n[bold]{title}[/]")
+            for line in lines:
+                out.print(f"  {line}", highlight=False)
+    if tuned is not None:
+        from .survey_sections import sections
+
+        m = tuned.margins
+        out.print("\n[bold]Gains[/]")
+        for line in tuned.rules:
+            out.print(f"  {line}", highlight=False)
+        out.print(
+            f"  Ms {m.ms:.2f}, gain margin {m.gain_margin:.1f}, phase margin "
+            f"{m.phase_margin_deg:.0f}°; a small step overshoots by {100 * tuned.overshoot:.0f} % "
+            f"without feed-forward; a tenth of the power lost costs {tuned.load_peak_k:.2f} K, "
+            f"made good in {tuned.recovery_s / 60:.0f} min",
+            highlight=False,
+        )
+        out.print("\n[bold]For oven.toml[/] (--oven oven.toml --write puts them in)\n")
+        out.print(sections(found, tuned), highlight=False, markup=False)
