@@ -51,7 +51,7 @@ def made(kind: str, seed: int) -> tuple[ForeignOven, Log]:
     rng = np.random.default_rng(seed)
     oven = foreign_oven(rng)
     slow_s = oven.slow_s()
-    hot_s = heated_to_s(oven, 95.0, 8.0)
+    hot_s = heated_to_s(oven, 80.0, 8.0)
     if kind == "logs":
         heat_s = round(min(rng.uniform(0.8, 1.5) * slow_s, hot_s) / 20.0) * 20.0
         rows_s = np.arange(0.0, heat_s + rng.uniform(1.5, 3.0) * slow_s, 20.0)

@@ -198,14 +198,14 @@ def _report(found: Survey, tuned: Tuned | None) -> None:
         if lines:
             out.print(f"\n[bold]{title}[/]")
             for line in lines:
-                out.print(f"  {line}", highlight=False)
+                out.print(f"  {line}", highlight=False, markup=False)
     if tuned is not None:
         from .survey_sections import sections
 
         m = tuned.margins
         out.print("\n[bold]Gains[/]")
         for line in tuned.rules:
-            out.print(f"  {line}", highlight=False)
+            out.print(f"  {line}", highlight=False, markup=False)
         out.print(
             f"  Ms {m.ms:.2f}, gain margin {m.gain_margin:.1f}, phase margin "
             f"{m.phase_margin_deg:.0f}°; a small step overshoots by {100 * tuned.overshoot:.0f} % "

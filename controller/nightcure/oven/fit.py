@@ -77,7 +77,7 @@ class Fit:
     inflation: float
     """How much longer the residuals remember than white noise would (1: white)."""
     criterion: float
-    """Bayesian information criterion, residuals' memory counted."""
+    """Akaike's information criterion for few rows, residuals' memory counted."""
 
 
 def network_of(unknowns: Array, power_w: float = 1.0, order: int = 3) -> Network:
@@ -206,8 +206,14 @@ def fit(problem: Problem, order: int, starts: tuple[Array, ...], rounds: int = 3
     n_eff = len(residuals) / inflation
     misfit = float(np.sum(residuals**2)) / len(residuals)
     floor = (problem.quantum_c**2 / 12.0 + NOISE_C**2) / 4.0
-    criterion = n_eff * np.log(max(misfit, floor)) + len(free) * np.log(max(n_eff, 2.0))
-    return Fit(order, unknowns, covariance, residuals, noise_c, inflation, float(criterion))
+    criterion = n_eff * float(np.log(max(misfit, floor))) + _penalty(len(free), n_eff)
+    return Fit(order, unknowns, covariance, residuals, noise_c, inflation, criterion)
+
+
+def _penalty(unknowns: int, rows: float) -> float:
+    """Akaike's, corrected for few rows (Hurvich & Tsai, Biometrika 76 (1989) 297, from memory)."""
+    spare = rows - unknowns - 1.0
+    return 2.0 * unknowns * (1.0 + (unknowns + 1.0) / spare) if spare > 0 else float("inf")
 
 
 def _weights(problem: Problem, residuals: Array, unknowns: int) -> tuple[float, float]:

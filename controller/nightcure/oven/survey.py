@@ -33,7 +33,7 @@ Z95 = 1.959964
 #: A shed's thermometer is smoothed over so long, s: doors and draughts are not what walls feel.
 AMBIENT_SMOOTH_S = 600.0
 #: How far the shed is from what its thermometer, a stated constant, or a guess says: K, sd.
-AMBIENT_SD_C = {"noted": 0.2, "stated": 0.8, "guessed": 0.8}
+AMBIENT_SD_C = {"noted": 0.2, "stated": 0.7, "guessed": 0.7}
 #: With more rows than this the starts are tried on a thinned log first.
 MANY_ROWS = 300
 
@@ -62,7 +62,7 @@ class Survey:
     fit: Fit
     problem: Problem
     order: int
-    """Time constants the log can tell apart (Bayesian information criterion)."""
+    """Time constants the log can tell apart (Akaike's criterion for few rows)."""
     rise_k: Value
     """Steady rise over the shed at full power, K: known without the heater's power."""
     loss_w_per_k: Value | None

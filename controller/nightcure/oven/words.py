@@ -32,10 +32,10 @@ def assumed_of(found: Survey, how: str, ambient_c: float) -> tuple[str, ...]:
     if how == "guessed":
         out.append(
             f"No ambient was noted: the shed is taken at {ambient_c:.1f} °C throughout, the first "
-            f"air reading, as if the oven had stood cold; within 1.6 K."
+            f"air reading, as if the oven had stood cold; within 1.4 K."
         )
     elif how == "stated":
-        out.append(f"The shed is taken at {ambient_c:.1f} °C throughout, as stated; within 1.6 K.")
+        out.append(f"The shed is taken at {ambient_c:.1f} °C throughout, as stated; within 1.4 K.")
     if found.log.power_w is not None:
         out.append(
             f"The heater gives {found.log.power_w:g} W, as stated; 10 % less mains voltage would "
@@ -78,8 +78,8 @@ def unknown_of(found: Survey, half: float) -> tuple[str, ...]:
             )
     if found.order == 1 or _from_prior(found, _fit.MOULD):
         out.append(
-            "The moulds' share of the heat capacity: one time constant is all this log shows. Note "
-            "every minute for the first ten after switching on and off."
+            "How the heat capacity is shared between air and moulds: note every minute for the "
+            "first ten after switching on and off, or a part's temperature besides."
         )
     if found.order < 3 or _from_prior(found, _fit.HEATER_LAG):
         out.append(
