@@ -105,9 +105,6 @@ def survey(
     """
     with sentences():
         from ..errors import BadInput
-        from ..oven.survey import survey as identify
-        from ..oven.tuning import tune
-        from ..settings import load_settings
 
         if time_unit not in (None, "s", "min", "h"):
             raise BadInput(f"--time-unit is '{time_unit}'; it must be s, min or h.")
@@ -115,10 +112,12 @@ def survey(
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
         if write and oven is None:
             raise BadInput("--write needs --oven: the file that is to be changed.")
-        settings = load_settings(oven) if oven is not None else None
-        window_s = settings.heater.window_s if settings else 20.0
-        if power is None and settings is not None:
-            power = settings.heater.power_w
+        window_s = 20.0
+        if oven is not None:
+            from ..settings import load_settings
+
+            stated = load_settings(oven).heater
+            window_s, power = stated.window_s, power or stated.power_w
         if _is_ledger(file):
             from .survey_ledger import log_of_night
 
@@ -130,6 +129,10 @@ def survey(
             log = read_log(file, names, time_unit, fahrenheit, power, on or (), off or (), ambient)
         if ambient is not None and fahrenheit:
             ambient = (ambient - 32.0) / 1.8
+        # Only now: a log of no use is told before the numerics are loaded.
+        from ..oven.survey import survey as identify
+        from ..oven.tuning import tune
+
         found = identify(log, ambient)
         tuned = tune(found.network(), window_s) if log.power_w is not None else None
         if plot is not None:

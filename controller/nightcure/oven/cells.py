@@ -8,7 +8,7 @@ import re
 import numpy as np
 
 from ..errors import BadInput
-from .thermal import Array
+from .arrays import Array
 
 PER_UNIT_S = {"s": 1.0, "min": 60.0, "h": 3600.0}
 WORDS = {

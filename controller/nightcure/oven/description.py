@@ -8,6 +8,7 @@ a source, said where they are used.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, NamedTuple, Self
 
@@ -57,6 +58,11 @@ TAPED_SHARE = 0.1
 AIR_J_PER_M3_K = 1.205 * 1005.0
 #: Lumps a board is cut into, from inside outwards.
 LUMPS = 2
+
+
+def u_value(layers_m2_k_per_w: Sequence[float], inner: float, outer: float) -> float:
+    """U = 1/(R_si + sum d/lambda + R_se), W/(m2 K) (ISO 6946); resistances in m2K/W."""
+    return 1.0 / (inner + sum(layers_m2_k_per_w) + outer)
 
 
 def _material(name: str) -> Material:
@@ -169,8 +175,8 @@ class Description(Section):
     @property
     def u_w_per_m2_k(self) -> float:
         """The panels' U-value with the inner film as it is."""
-        board = sum(b.r_m2_k_per_w for b in self.boards)
-        return 1.0 / (1.0 / self.face_w_per_m2_k + board + R_FACE)
+        inner = 1.0 / self.face_w_per_m2_k
+        return u_value([b.r_m2_k_per_w for b in self.boards], inner, R_FACE)
 
     def network(self) -> Network:
         """The box as a thermal network; its loss is U A of the panels plus the gaps'."""

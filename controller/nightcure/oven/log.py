@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..errors import BadInput
-from .thermal import Array
+from .arrays import Array
 
 #: More rows than this are averaged in blocks: the fit needs no more.
 MOST_ROWS = 1000

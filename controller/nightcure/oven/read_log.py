@@ -13,9 +13,9 @@ from typing import TextIO
 import numpy as np
 
 from ..errors import BadInput
+from .arrays import Array
 from .cells import HeaterCell, cell_number, seconds, time_unit_of
 from .log import Log, check
-from .thermal import Array
 
 #: What a column may be called without being named; case and units aside.
 KNOWN = {

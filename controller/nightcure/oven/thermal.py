@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import expm
 
-Array = NDArray[np.float64]
+from .arrays import Array
+
+__all__ = ["Array", "Layer", "Mould", "Network", "network_from_model", "step", "step_matrices"]
 
 #: Node order of every state vector; moulds follow, then the walls' outer layers.
 HEATER, AIR, WALL, FIRST_MOULD = 0, 1, 2, 3
