@@ -267,3 +267,8 @@ def _time_constant(number: int, unknowns: Array) -> float:
 def _capacity(unknowns: Array) -> float:
     """Heat capacity of all that warms with the air (moulds too), J/K per watt of heater."""
     return float(np.exp(unknowns[_fit.QUICK]) * (1.0 + np.exp(unknowns[_fit.MOULD])))
+
+
+def cooling_rate(unknowns: Array) -> float:
+    """Loss over heat capacity, 1/s: what a cool-down tells whatever the heater gives."""
+    return float(np.exp(-unknowns[_fit.RISE])) / _capacity(unknowns)
