@@ -124,6 +124,34 @@ def test_a_recorded_night_is_a_log(tmp_path: Path) -> None:
     assert "holds no night 7" in other.stderr
 
 
+def test_drift_over_the_nights_of_a_ledger(tmp_path: Path) -> None:
+    """Two nights alike, then one with the tape come off."""
+    ledger = tmp_path / "nightcure.ledger"
+    with RecordedOven(ledger) as oven:
+        for number in range(3):
+            if number == 2:
+                oven.oven.network = BOX.with_loss_times(1.6)
+                oven.oven._steps.clear()
+            begins_s = oven.t_s
+            oven.tick(start(SHORT))
+            oven.run(begins_s + 3.5 * 3600.0)
+            oven.oven.state_c[:] = 8.0
+            oven.oven._probes_c = [8.0] * 4
+            oven.run(oven.t_s + 60.0)
+            if number == 1:
+                same = said(ledger, "--drift")
+    assert (same["change"], len(same["nights_before"])) == (None, 1)
+    found = said(ledger, "--drift")
+    assert found["night"] == 3
+    assert found["change"] == "loss"
+    assert found["ratio"] == pytest.approx(1.6, rel=0.25)
+    shown = " ".join(nightcure("survey", ledger, "--drift").stdout.split())
+    assert "look at the tape and the door" in shown
+    log = tmp_path / "log.csv"
+    log.write_text(HAND)
+    assert "not a ledger" in nightcure("survey", log, "--drift").stderr
+
+
 MISTAKES = [
     ((), "never on"),
     (("--off", "0:40", "--time-unit", "days"), "must be s, min or h"),

@@ -53,6 +53,15 @@ def survey(
         int | None,
         typer.Option(help="Of a ledger: which night; the newest.", rich_help_panel=COLUMNS),
     ] = None,
+    drift: Annotated[
+        bool,
+        typer.Option(
+            "--drift",
+            help="Of a ledger: only say whether the newest night's oven is that of the nights "
+            "before.",
+            rich_help_panel=RESULT,
+        ),
+    ] = False,
     on: Annotated[
         list[str] | None,
         typer.Option(
@@ -112,6 +121,9 @@ def survey(
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
         if write and oven is None:
             raise BadInput("--write needs --oven: the file that is to be changed.")
+        if drift:
+            _drift(file, as_json)
+            return
         window_s = 20.0
         if oven is not None:
             from ..settings import load_settings
@@ -151,6 +163,26 @@ def survey(
                 out.print(f"\nThe sheet for the wall: {plot}", highlight=False)
             if write:
                 out.print(f"\n[bold]{oven}[/] has the new sections; the old file is kept as .bak.")
+
+
+def _drift(file: Path, as_json: bool) -> None:
+    from ..errors import BadInput
+    from .survey_ledger import drift_of
+
+    if not _is_ledger(file):
+        raise BadInput(f"--drift compares nights; {file} is not a ledger.")
+    found = drift_of(file)
+    if as_json:
+        print_json(found)
+        return
+    before = len(found["nights_before"])
+    loss = found["loss_w_per_k"]
+    out.print(found["sentence"], highlight=False)
+    out.print(
+        f"Night {found['night']}: {loss['value']:.3g} W/K ({loss['low']:.3g} to "
+        f"{loss['high']:.3g}); compared with {before} night{'s' * (before != 1)}.",
+        highlight=False,
+    )
 
 
 def _is_ledger(file: Path) -> bool:

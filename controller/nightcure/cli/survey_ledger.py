@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -11,6 +12,48 @@ from ..errors import BadInput
 from ..ledger.reader import LedgerReader
 from ..oven.log import Log
 from ..oven.thermal import Array
+
+#: So many nights before are compared with the newest.
+NIGHTS_BEFORE = 7
+
+
+def drift_of(path: Path) -> dict[str, Any]:
+    """The newest night against those before it that can be surveyed, as `--json` prints it.
+
+    Raises:
+        BadInput: the ledger holds no night, or the newest cannot be surveyed.
+    """
+    from ..oven.drift import Known, drift, known
+    from ..oven.survey import survey
+
+    reader = LedgerReader(path)
+    nights = [n for n in reader.nights(limit=3 * NIGHTS_BEFORE) if n["ended_s"] is not None]
+    if not nights:
+        raise BadInput(f"{path} holds no night that is over.")
+    oven, tonight = nights[0]["oven"], known(survey(log_of_night(path, nights[0]["id"])))
+    before: list[Known] = []
+    left_out: list[int] = []
+    for night in nights[1:]:
+        if night["oven"] != oven or len(before) == NIGHTS_BEFORE:
+            continue
+        try:
+            before.append(known(survey(log_of_night(path, night["id"]))))
+        except BadInput:  # too short, or never heated
+            left_out.append(night["id"])
+    change = drift(before, tonight)
+    return {
+        "night": nights[0]["id"],
+        **tonight.as_json(),
+        "nights_before": [n.as_json() for n in before],
+        "nights_left_out": left_out,
+        "change": None if change is None else change.kind,
+        "ratio": None if change is None else round(change.ratio, 3),
+        "sentence": "Nothing to compare with yet."
+        if not before
+        else "The oven is as it was."
+        if change is None
+        else change.sentence,
+    }
 
 
 def log_of_night(path: Path, night_id: int | None, power_w: float | None = None) -> Log:

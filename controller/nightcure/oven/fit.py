@@ -27,7 +27,7 @@ COUNT = 10
 PRIOR_MID = np.array(
     [*np.log([80.0, 15.0, 4.0, 1200.0, 150.0, 8.0]), 0.3, 0.0, 0.0, 0.0]
 )  # fmt: skip
-PRIOR_SD = np.array([0.55, 1.5, 1.0, 0.7, 0.7, 0.7, 0.3, 1.0, 1.0, 0.3])
+PRIOR_SD = np.array([0.55, 1.5, 1.0, 0.9, 0.7, 0.9, 0.5, 1.0, 1.0, 0.3])
 #: No unknown is looked for further from the middle than so many spreads: beyond lie other oddities
 #: that look alike, such as a mould that never moves.
 FARTHEST_SD = np.array([5.0, 4.0, 3.0, 3.0, 3.0, 3.0, 3.0, 9.0, 9.0, 9.0])
