@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import subprocess
 import sys
 import time
@@ -150,6 +151,24 @@ def test_drift_over_the_nights_of_a_ledger(tmp_path: Path) -> None:
     log = tmp_path / "log.csv"
     log.write_text(HAND)
     assert "not a ledger" in nightcure("survey", log, "--drift").stderr
+
+
+def test_live_wants_a_running_controller(tmp_path: Path, hand: Path) -> None:
+    oven = tmp_path / "oven.toml"
+    oven.write_text(OVEN_FILE.read_text())
+    ledger = tmp_path / "nightcure.ledger"
+    with RecordedOven(ledger) as recorded:
+        recorded.run(20.0)
+    busy = nightcure("survey", "--live", "--oven", oven)
+    assert busy.exit_code == 2
+    assert "The oven is in 'ramp'; a survey needs it idle." in " ".join(busy.stderr.split())
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE live SET host_s = host_s - 3600")
+    silent = nightcure("survey", "--live", "--oven", oven)
+    assert silent.exit_code == 2
+    assert "No controller is running" in " ".join(silent.stderr.split())
+    assert "takes no file" in nightcure("survey", hand, "--live", "--oven", oven).stderr
+    assert "A file is missing" in nightcure("survey").stderr
 
 
 MISTAKES = [

@@ -21,8 +21,9 @@ RESULT = "What to make of it"
 
 def survey(
     file: Annotated[
-        Path, typer.Argument(help="A CSV whose first line names its columns, or a ledger.")
-    ],
+        Path | None,
+        typer.Argument(help="A CSV whose first line names its columns, or a ledger."),
+    ] = None,
     time: Annotated[
         str | None, typer.Option(help="Column of the times.", rich_help_panel=COLUMNS)
     ] = None,
@@ -53,6 +54,24 @@ def survey(
         int | None,
         typer.Option(help="Of a ledger: which night; the newest.", rich_help_panel=COLUMNS),
     ] = None,
+    live: Annotated[
+        bool,
+        typer.Option(
+            "--live",
+            help="Heat and cool the --oven under its running controller, every interlock active, "
+            "and stop as soon as the loss is known to --precision.",
+            rich_help_panel=RESULT,
+        ),
+    ] = False,
+    precision: Annotated[
+        float,
+        typer.Option(
+            help="Of --live: per cent, half of the 95 % interval.",
+            min=1,
+            max=50,
+            rich_help_panel=RESULT,
+        ),
+    ] = 10.0,
     drift: Annotated[
         bool,
         typer.Option(
@@ -121,20 +140,28 @@ def survey(
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
         if write and oven is None:
             raise BadInput("--write needs --oven: the file that is to be changed.")
-        if drift:
+        if file is None and not live:
+            raise BadInput("A file is missing: a CSV or a ledger; or --live with --oven.")
+        if drift and file is not None:
             _drift(file, as_json)
             return
         window_s = 20.0
-        if oven is not None:
-            from ..settings import load_settings
+        from ..settings import load_settings
 
+        if oven is not None:
             stated = load_settings(oven).heater
             window_s, power = stated.window_s, power or stated.power_w
-        if _is_ledger(file):
+        if live:
+            if file is not None or oven is None:
+                raise BadInput("--live takes no file; it takes --oven, an oven.toml.")
+            from .survey_live import live_survey
+
+            log = live_survey(load_settings(oven), precision / 100.0, ambient).log
+        elif file is not None and _is_ledger(file):
             from .survey_ledger import log_of_night
 
             log = log_of_night(file, night, power)
-        else:
+        elif file is not None:
             from ..oven.read_log import Columns, read_log
 
             names = Columns(time, air, part, shed, heater)
