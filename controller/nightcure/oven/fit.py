@@ -27,7 +27,7 @@ COUNT = 10
 PRIOR_MID = np.array(
     [*np.log([80.0, 15.0, 4.0, 1200.0, 150.0, 8.0]), 0.3, 0.0, 0.0, 0.0]
 )  # fmt: skip
-PRIOR_SD = np.array([0.55, 1.5, 1.0, 0.9, 0.7, 0.9, 0.5, 1.0, 1.0, 0.3])
+PRIOR_SD = np.array([0.62, 1.5, 1.0, 0.7, 0.7, 0.9, 0.3, 1.0, 1.0, 0.3])
 #: No unknown is looked for further from the middle than so many spreads: beyond lie other oddities
 #: that look alike, such as a mould that never moves.
 FARTHEST_SD = np.array([5.0, 4.0, 3.0, 3.0, 3.0, 3.0, 3.0, 9.0, 9.0, 9.0])
@@ -76,6 +76,8 @@ class Fit:
     noise_c: float
     inflation: float
     """How much longer the residuals remember than white noise would (1: white)."""
+    surprise: float
+    """Misfit and distance from the prior, to compare starts by: the smaller the better."""
     criterion: float
     """Akaike's information criterion for few rows, residuals' memory counted."""
 
@@ -207,7 +209,9 @@ def fit(problem: Problem, order: int, starts: tuple[Array, ...], rounds: int = 3
     misfit = float(np.sum(residuals**2)) / len(residuals)
     floor = (problem.quantum_c**2 / 12.0 + NOISE_C**2) / 4.0
     criterion = n_eff * float(np.log(max(misfit, floor))) + _penalty(len(free), n_eff)
-    return Fit(order, unknowns, covariance, residuals, noise_c, inflation, criterion)
+    aside = (unknowns - problem.prior_mid) / problem.prior_sd
+    surprise = n_eff * float(np.log(max(misfit, floor))) + float(np.sum(aside**2))
+    return Fit(order, unknowns, covariance, residuals, noise_c, inflation, surprise, criterion)
 
 
 def _penalty(unknowns: int, rows: float) -> float:

@@ -199,8 +199,11 @@ def _fits(problem: Problem, log: Log) -> dict[int, Fit]:
     fits: dict[int, Fit] = {}
     for order in (1, 2, 3):
         if len(log.time_s) > MANY_ROWS:
-            rough = _fit.fit(_fit.narrowed(problem, log), order, starts, 1)
-            fits[order] = _fit.fit(problem, order, (rough.unknowns,))
+            # Each start with weights of its own: one set of weights would favour oddities.
+            narrow = _fit.narrowed(problem, log)
+            rough = [_fit.fit(narrow, order, (start,), 2) for start in starts]
+            best = min(rough, key=lambda f: f.surprise)
+            fits[order] = _fit.fit(problem, order, (best.unknowns,), 2)
         else:
             fits[order] = _fit.fit(problem, order, starts)
     return fits
