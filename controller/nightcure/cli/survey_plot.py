@@ -91,7 +91,7 @@ def draw(found: Survey, path: Path) -> None:
     if found.log.ambient_c is not None:
         top.plot((p.time_s - first_s) / per, p.ambient_c, color="#4a7fb0", lw=1.2, label="shed")
     top.set_ylabel("air, °C")
-    top.legend(loc="lower right", frameon=False, fontsize=11)
+    top.legend(loc="best", frameon=False, fontsize=11)
     top.set_title(_three(found), loc="left", fontsize=17, linespacing=1.5)
     bottom.axhline(0, color=FITTED, lw=1)
     bottom.plot(

@@ -210,7 +210,7 @@ def fit(problem: Problem, order: int, starts: tuple[Array, ...], rounds: int = 3
     floor = (problem.quantum_c**2 / 12.0 + NOISE_C**2) / 4.0
     criterion = n_eff * float(np.log(max(misfit, floor))) + _penalty(len(free), n_eff)
     aside = (unknowns - problem.prior_mid) / problem.prior_sd
-    surprise = n_eff * float(np.log(max(misfit, floor))) + float(np.sum(aside**2))
+    surprise = len(residuals) * float(np.log(max(misfit, floor))) + float(np.sum(aside**2))
     return Fit(order, unknowns, covariance, residuals, noise_c, inflation, surprise, criterion)
 
 
