@@ -15,7 +15,7 @@ from PIL import Image
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
-from nightcure.scenario import BOX, OVEN_FILE
+from nightcure.scenario import BOX, HERE, OVEN_FILE
 from nightcure.settings import load_settings
 from tests.nights import SHORT, start
 from tests.nights import word as command
@@ -171,6 +171,20 @@ def test_live_wants_a_running_controller(tmp_path: Path, hand: Path) -> None:
     assert "No controller is running" in " ".join(silent.stderr.split())
     assert "takes no file" in nightcure("survey", hand, "--live", "--oven", oven).stderr
     assert "A file is missing" in nightcure("survey").stderr
+
+
+def test_beside_what_the_panels_lose(hand: Path, tmp_path: Path) -> None:
+    """3.2 W/K by survey: more than 50 mm of board would lose, less than 15 mm would."""
+    box = tmp_path / "box.toml"
+    options = (hand, "--off", "0:40", "--power", "300", "--ambient", "9", "--box", box)
+    for thick_m, essential in (
+        ("0.050", "leave by gaps, edges and the door"),
+        ("0.022", "no more than panels explain"),
+        ("0.012", "less than panels can"),
+    ):
+        text = (HERE / "box.toml").read_text()
+        box.write_text(text.replace("thickness_m = 0.025", f"thickness_m = {thick_m}"))
+        assert essential in said(*options)["panels"]
 
 
 MISTAKES = [

@@ -104,6 +104,13 @@ def survey(
         Path | None,
         typer.Option(help="An oven.toml: its heater's power and window.", rich_help_panel=HEATER),
     ] = None,
+    box: Annotated[
+        Path | None,
+        typer.Option(
+            help="The box by its sizes, as in 'oven describe': does it leak more than its panels?",
+            rich_help_panel=RESULT,
+        ),
+    ] = None,
     plot: Annotated[
         Path | None,
         typer.Option(
@@ -174,6 +181,13 @@ def survey(
 
         found = identify(log, ambient)
         tuned = tune(found.network(), window_s) if log.power_w is not None else None
+        beside = None
+        if box is not None:
+            from ..oven.description import load_description
+            from ..oven.words import leak_of
+
+            described = load_description(box)
+            beside = leak_of(found, described.u_w_per_m2_k * described.area_m2)
         if plot is not None:
             from .survey_plot import draw
 
@@ -183,9 +197,17 @@ def survey(
 
             put_into(oven, found, tuned)
         if as_json:
-            print_json({**found.as_json(), "regulator": None if tuned is None else tuned.as_json()})
+            print_json(
+                {
+                    **found.as_json(),
+                    "regulator": None if tuned is None else tuned.as_json(),
+                    **({} if beside is None else {"panels": beside}),
+                }
+            )
         else:
             _report(found, tuned)
+            if beside is not None:
+                out.print(f"\n{beside}", highlight=False)
             if plot is not None:
                 out.print(f"\nThe sheet for the wall: {plot}", highlight=False)
             if write:

@@ -201,9 +201,10 @@ def _fits(problem: Problem, log: Log) -> dict[int, Fit]:
         if len(log.time_s) > MANY_ROWS:
             # Each start with weights of its own: one set of weights would favour oddities.
             narrow = _fit.narrowed(problem, log)
-            rough = [_fit.fit(narrow, order, (start,), 2) for start in starts]
+            tried = starts if order == 3 else starts[:1]
+            rough = [_fit.fit(narrow, order, (start,), 2) for start in tried]
             best = min(rough, key=lambda f: f.surprise)
-            fits[order] = _fit.fit(problem, order, (best.unknowns,), 2)
+            fits[order] = _fit.fit(problem, order, (best.unknowns,), 2 if order == 3 else 1)
         else:
             fits[order] = _fit.fit(problem, order, starts)
     return fits

@@ -13,10 +13,13 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .response import modes
 from .thermal import AIR, HEATER, Network
 
+#: Where a loop is looked at, in units of its slowest rate.
+FREQUENCIES = np.geomspace(0.01, 1e5, 20000)
 #: Sensitivity the gains are slackened to; 1.59 is SIMC's own for pure dead time.
 CALM_MS = 1.6
 #: One step of the thermometer (0.0625 K) moves the heater by no more of its power.
@@ -153,8 +156,11 @@ def ideal(kc: float, ti_s: float, td_s: float, rule: str = "") -> Gains:
 
 def margins(loop: Callable[[complex], complex], slow_s: float) -> Margins:
     """Margins of an open loop L(s), its frequencies looked at from 0.01/slow_s to 1e5/slow_s."""
-    omega = np.geomspace(0.01, 1e5, 20000) / slow_s
-    values = np.array([loop(1j * w) for w in omega])
+    return _margins_of(np.array([loop(1j * w) for w in FREQUENCIES / slow_s]))
+
+
+def _margins_of(values: NDArray[np.complex128]) -> Margins:
+    """Margins from the open loop at rising frequencies, close together."""
     ms = float(np.max(1.0 / np.abs(1.0 + values)))
     phase = np.unwrap(np.angle(values))
     # From the integrator's -90 degrees on: whole turns do not count.
@@ -255,12 +261,13 @@ def tune(
     tau_c_s = max(tau_c_s, process.tau1_s / (process.gain * firmest) - process.dead_s)
     m = modes(network)
 
-    def margins_of(gains: Gains) -> Margins:
-        def loop(s: complex) -> complex:
-            oven = np.sum(m.to_nodes[AIR] * m.per_w / (s + m.rates_per_s))
-            return complex(oven * gains.at(s, filter_s) * cmath.exp(-before_s * s))
+    s = 1j * FREQUENCIES * float(m.rates_per_s[0])
+    oven = np.sum(m.to_nodes[AIR] * m.per_w / (s[:, None] + m.rates_per_s), axis=1)
+    oven *= np.exp(-before_s * s)
 
-        return margins(loop, 1.0 / float(m.rates_per_s[0]))
+    def margins_of(gains: Gains) -> Margins:
+        pid = gains.kc * (1.0 + 1.0 / (gains.ti_s * s) + gains.td_s * s) / (filter_s * s + 1.0)
+        return _margins_of(oven * pid)
 
     gains = simc(process, tau_c_s)
     found = margins_of(gains)

@@ -51,6 +51,25 @@ def assumed_of(found: Survey, how: str, ambient_c: float) -> tuple[str, ...]:
     return tuple(out)
 
 
+def leak_of(found: Survey, panels_w_per_k: float) -> str:
+    """The surveyed loss beside what the panels lose by their U-value.
+
+    Args:
+        panels_w_per_k: U A of the panels alone.
+    """
+    loss = found.loss_w_per_k
+    if loss is None:
+        return "Without the heater's power the panels' loss has nothing to be compared with."
+    told = f"The panels lose {panels_w_per_k:.2f} W/K by their U-value, the oven {loss.value:.2f}: "
+    if loss.low > panels_w_per_k:
+        rest = loss.value - panels_w_per_k
+        share = 100.0 * rest / loss.value
+        return f"{told}{rest:.2f} W/K ({share:.0f} %) leave by gaps, edges and the door."
+    if loss.high < panels_w_per_k:
+        return f"{told}less than panels can; see the sizes, the board and the heater's watts."
+    return f"{told}no more than panels explain within the interval."
+
+
 def unknown_of(found: Survey, half: float) -> tuple[str, ...]:
     """What this log cannot tell, and the shortest test that would."""
     out: list[str] = []
