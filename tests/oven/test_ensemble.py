@@ -114,3 +114,17 @@ def test_modes_and_gain() -> None:
     s = 0.01j
     direct = np.linalg.solve(s * np.eye(7) - a, b[:, 1 + HEATER])[FIRST_MOULD]
     assert gain_k_per_w(LAYERED, FIRST_MOULD, s) == pytest.approx(complex(direct))
+
+
+def test_steps_longer_than_any_time_constant() -> None:
+    """Three steps of 0.1 s, a fortnight and an hour, against the matrix exponential."""
+    times = np.array([0.0, 0.1, 1.2e6, 1.2036e6])
+    power = np.array([300.0, 100.0, 0.0])
+    ours = response(BOX, times, power, np.full(4, 5.0), np.full(5, 20.0), (AIR,))[0]
+    state, expected = np.full(5, 20.0), [20.0]
+    for dt_s, watts in zip(np.diff(times), power, strict=True):
+        p = np.zeros(5)
+        p[HEATER] = watts
+        state = step(BOX, state, float(dt_s), 5.0, p)
+        expected.append(float(state[AIR]))
+    assert ours == pytest.approx(expected, abs=1e-6)

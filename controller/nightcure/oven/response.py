@@ -79,30 +79,33 @@ def response(
     slope = np.diff(ambient_c) / dt
     drive = ambient_c[:-1] - first_c
     z0 = m.from_nodes @ (start_c - first_c)
-    out = np.full((len(nodes), len(times_s)), first_c)
     pick = m.to_nodes[list(nodes)]
-    for k, rate in enumerate(m.rates_per_s):
-        x = rate * dt
-        gone = -np.expm1(-x) / rate
-        b = (m.per_w[k] * power_w + m.per_k[k] * drive) * gone
-        b += m.per_k[k] * slope * (dt - gone) / rate
-        out += pick[:, k : k + 1] * _scan(x, b, float(z0[k]))
+    rate, per_w, per_k = (v[:, None] for v in (m.rates_per_s, m.per_w, m.per_k))
+    x = rate * dt
+    gone = -np.expm1(-x) / rate
+    inputs = (per_w * power_w + per_k * drive) * gone + per_k * slope * (dt - gone) / rate
+    out: Array = first_c + pick @ _scan(x, inputs, z0)
     return out
 
 
-def _scan(exponents: Array, inputs: Array, first: float) -> Array:
-    """z[0] = first, z[i + 1] = exp(-exponents[i]) z[i] + inputs[i]; (n,), (n,) -> (n + 1,)."""
-    total = np.concatenate([[0.0], np.cumsum(exponents)])
-    z = np.empty(len(exponents) + 1)
-    z[0] = first
+def _scan(exponents: Array, inputs: Array, first: Array) -> Array:
+    """z[:, 0] = first, z[:, i + 1] = exp(-exponents[:, i]) z[:, i] + inputs[:, i].
+
+    Shapes (modes, n), (modes, n), (modes,) -> (modes, n + 1).
+    """
+    modes_count, n = exponents.shape
+    fastest = np.concatenate([[0.0], np.cumsum(exponents.max(axis=0))])
+    z = np.empty((modes_count, n + 1))
+    z[:, 0] = first
     start = 0
-    while start < len(exponents):
-        end = int(np.searchsorted(total, total[start] + BLOCK, side="right")) - 1
+    while start < n:
+        end = int(np.searchsorted(fastest, fastest[start] + BLOCK, side="right")) - 1
         if end <= start:
-            z[start + 1] = np.exp(-exponents[start]) * z[start] + inputs[start]
+            z[:, start + 1] = np.exp(-exponents[:, start]) * z[:, start] + inputs[:, start]
             start += 1
             continue
-        grown = np.exp(total[start + 1 : end + 1] - total[start])
-        z[start + 1 : end + 1] = (z[start] + np.cumsum(inputs[start:end] * grown)) / grown
+        grown = np.exp(np.cumsum(exponents[:, start:end], axis=1))
+        summed = np.cumsum(inputs[:, start:end] * grown, axis=1)
+        z[:, start + 1 : end + 1] = (z[:, start : start + 1] + summed) / grown
         start = end
     return z
