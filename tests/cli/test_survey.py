@@ -73,6 +73,17 @@ def test_a_hand_noted_table(hand: Path) -> None:
         assert word in shown
 
 
+def test_in_fahrenheit_it_is_the_same_oven(hand: Path, tmp_path: Path) -> None:
+    rows = [line.split(",") for line in HAND.splitlines()[1:]]
+    other = tmp_path / "f.csv"
+    other.write_text("time,air\n" + "".join(f"{t},{float(a) * 1.8 + 32:g}\n" for t, a in rows))
+    common = ("--off", "0:40", "--power", "300", "--ambient")
+    found = said(other, "--fahrenheit", *common, "48.2")
+    assert found["rise_at_full_power_k"]["value"] == pytest.approx(
+        said(hand, *common, "9")["rise_at_full_power_k"]["value"], rel=0.05
+    )
+
+
 def test_without_the_watts(hand: Path) -> None:
     found = said(hand, "--off", "0:40")
     assert found["loss_w_per_k"] is None
@@ -194,6 +205,7 @@ MISTAKES = [
     (("--off", "0:40", "--write"), "needs --oven"),
     (("--off", "2:30"), "on to the last row"),
     (("--off", "noon"), "must be a number"),
+    (("--off", "0:40", "--ambient", "60"), "it must be -45 to 50 °C"),
     (("--air", "probe", "--off", "0:40"), "has no column 'probe'"),
 ]
 

@@ -142,6 +142,10 @@ BAD = {
         text([(t, a, 70, h) for t, a, h in ROWS], "time_s,air,shed,heater"),
         "the ambient reads 70 °C, hotter than any shed",
     ),
+    "minutes without a unit": (
+        "time,air,heater\n0,9,1\n10,20,1\n20,25,0\n30,20,0\n60,15,0\n",
+        "the whole log is 60 s long if its times are seconds; if they are minutes, say",
+    ),
     "arctic": (changed(3, 1, -80), "colder than any shed"),
 }
 

@@ -97,7 +97,8 @@ def survey(
     ambient: Annotated[
         float | None,
         typer.Option(
-            help="The shed's °C, where there is no column.", min=-45, max=50, rich_help_panel=HEATER
+            help="The shed's temperature, where there is no column; °F with --fahrenheit.",
+            rich_help_panel=HEATER,
         ),
     ] = None,
     oven: Annotated[
@@ -152,6 +153,10 @@ def survey(
         if drift and file is not None:
             _drift(file, as_json)
             return
+        if ambient is not None:
+            ambient = (ambient - 32.0) / 1.8 if fahrenheit else ambient
+            if not -45.0 <= ambient <= 50.0:
+                raise BadInput(f"--ambient is {ambient:.0f} °C; it must be -45 to 50 °C.")
         window_s = 20.0
         from ..settings import load_settings
 
@@ -173,8 +178,6 @@ def survey(
 
             names = Columns(time, air, part, shed, heater)
             log = read_log(file, names, time_unit, fahrenheit, power, on or (), off or (), ambient)
-        if ambient is not None and fahrenheit:
-            ambient = (ambient - 32.0) / 1.8
         # Only now: a log of no use is told before the numerics are loaded.
         from ..oven.survey import survey as identify
         from ..oven.tuning import tune

@@ -16,12 +16,14 @@ WORDS = {
 }  # fmt: skip
 
 
-def time_unit_of(name: str) -> str:
-    """'s', 'min' or 'h' from a column's name such as time_min, t (s) or minutes; s otherwise."""
+def time_unit_of(name: str) -> str | None:
+    """'s', 'min' or 'h' from a column's name such as time_min, t (s) or minutes; None if unsaid."""
     words = set(re.findall(r"[a-z]+", name.lower()))
     if words & {"min", "mins", "minute", "minutes"}:
         return "min"
-    return "h" if words & {"h", "hour", "hours"} else "s"
+    if words & {"h", "hour", "hours"}:
+        return "h"
+    return "s" if words & {"s", "sec", "second", "seconds"} else None
 
 
 def cell_number(text: str, where: str) -> float:

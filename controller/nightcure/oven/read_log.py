@@ -25,6 +25,8 @@ KNOWN = {
     "ambient": ("ambient", "shed", "room", "outside"),
     "heater": ("heater", "heat", "power", "duty", "on"),
 }
+#: A log shorter than this whose times have no unit is more likely in minutes or hours, s.
+SHORTEST_UNSAID_S = 600.0
 #: Bytes of lines taken at a time.
 CHUNK = 1 << 23
 
@@ -102,7 +104,8 @@ class _Table:
             place = self._find(role, getattr(columns, role))
             if place is not None:
                 self.at[role] = place
-        self.unit = time_unit or time_unit_of(self.names[self.at["time"]])
+        said = time_unit or time_unit_of(self.names[self.at["time"]])
+        self.unit, self.unit_said = said or "s", said is not None
         self.values: dict[str, list[Array]] = {role: [] for role in self.at}
         self.heater = HeaterCell()
         self.clock = False
@@ -210,7 +213,12 @@ class _Table:
                 f"{self.path}, line {self.line(i + 1)}: the time is {time_s[i + 1]:g} s after "
                 f"{time_s[i]:g} s; times must rise."
             )
-        assumed = []
+        assumed = [] if self.clock or self.unit_said else ["Times are read as seconds."]
+        if assumed and time_s[-1] - time_s[0] < SHORTEST_UNSAID_S:
+            raise BadInput(
+                f"{self.path}: the whole log is {time_s[-1] - time_s[0]:g} s long if its times are "
+                f"seconds; if they are minutes, say --time-unit min."
+            )
         for role in ("air", "part", "ambient"):
             if role in columns:
                 columns[role] = self._temperature(role, columns[role], time_s, fahrenheit)
