@@ -10,9 +10,7 @@ import typer
 from .show import out, print_json, sentences
 
 if TYPE_CHECKING:
-    from ..oven.log import Log
-    from ..oven.survey import Survey, Value
-    from ..oven.tuning import Tuned
+    pass
 
 COLUMNS = "Columns of the file"
 HEATER = "Heater and shed"
@@ -105,6 +103,14 @@ def survey(
         Path | None,
         typer.Option(help="An oven.toml: its heater's power and window.", rich_help_panel=HEATER),
     ] = None,
+    relay: Annotated[
+        bool,
+        typer.Option(
+            "--relay",
+            help="Gains from the swing of a soak held by bang-bang, in place of a survey.",
+            rich_help_panel=RESULT,
+        ),
+    ] = False,
     box: Annotated[
         Path | None,
         typer.Option(
@@ -148,10 +154,14 @@ def survey(
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
         if write and oven is None:
             raise BadInput("--write needs --oven: the file that is to be changed.")
+        from .survey_ledger import is_ledger
+
         if file is None and not live:
             raise BadInput("A file is missing: a CSV or a ledger; or --live with --oven.")
+        from .survey_report import show_drift, show_relay, show_survey
+
         if drift and file is not None:
-            _drift(file, as_json)
+            show_drift(file, as_json)
             return
         if ambient is not None:
             ambient = (ambient - 32.0) / 1.8 if fahrenheit else ambient
@@ -169,7 +179,7 @@ def survey(
             from .survey_live import live_survey
 
             log = live_survey(load_settings(oven), precision / 100.0, ambient).log
-        elif file is not None and _is_ledger(file):
+        elif file is not None and is_ledger(file):
             from .survey_ledger import log_of_night
 
             log = log_of_night(file, night, power)
@@ -177,7 +187,12 @@ def survey(
             from ..oven.read_log import Columns, read_log
 
             names = Columns(time, air, part, shed, heater)
-            log = read_log(file, names, time_unit, fahrenheit, power, on or (), off or (), ambient)
+            log = read_log(
+                file, names, time_unit, fahrenheit, power, on or (), off or (), ambient, not relay
+            )
+        if relay:
+            show_relay(log, as_json)
+            return
         # Only now: a log of no use is told before the numerics are loaded.
         from ..oven.survey import survey as identify
         from ..oven.tuning import tune
@@ -208,97 +223,10 @@ def survey(
                 }
             )
         else:
-            _report(found, tuned)
+            show_survey(found, tuned)
             if beside is not None:
                 out.print(f"\n{beside}", highlight=False)
             if plot is not None:
                 out.print(f"\nThe sheet for the wall: {plot}", highlight=False)
             if write:
                 out.print(f"\n[bold]{oven}[/] has the new sections; the old file is kept as .bak.")
-
-
-def _drift(file: Path, as_json: bool) -> None:
-    from ..errors import BadInput
-    from .survey_ledger import drift_of
-
-    if not _is_ledger(file):
-        raise BadInput(f"--drift compares nights; {file} is not a ledger.")
-    found = drift_of(file)
-    if as_json:
-        print_json(found)
-        return
-    before = len(found["nights_before"])
-    loss = found["loss_w_per_k"]
-    out.print(found["sentence"], highlight=False)
-    out.print(
-        f"Night {found['night']}: {loss['value']:.3g} W/K ({loss['low']:.3g} to "
-        f"{loss['high']:.3g}); compared with {before} night{'s' * (before != 1)}.",
-        highlight=False,
-    )
-
-
-def _is_ledger(file: Path) -> bool:
-    try:
-        with file.open("rb") as opened:
-            return opened.read(15) == b"SQLite format 3"
-    except OSError:
-        return False
-
-
-def _interval(value: Value | None, unit: str, scale: float = 1.0) -> tuple[str, str]:
-    if value is None:
-        return "unknown", ""
-    v = value.times(scale)
-    return f"{v.value:.3g} {unit}", f"{v.low:.3g} to {v.high:.3g}"
-
-
-def _report(found: Survey, tuned: Tuned | None) -> None:
-    from rich.table import Table
-
-    from .survey_plot import terminal_plot
-
-    log: Log = found.log
-    out.print(terminal_plot(found, min(out.width, 100)), highlight=False)
-    table = Table("", "value", "95 %", box=None, pad_edge=False)
-    names = ("slow", "moulds", "quick")
-    rows = [
-        ("loss (UA)", *_interval(found.loss_w_per_k, "W/K")),
-        ("heat capacity", *_interval(found.heat_capacity_j_per_k, "kJ/K", 1e-3)),
-        ("rise over the shed at full power", *_interval(found.rise_k, "K")),
-        *(
-            (f"time constant, {name}", *_interval(v, "min", 1 / 60))
-            for name, v in zip(names, found.time_constants_s, strict=False)
-        ),
-        ("dead time (half rule)", *_interval(found.dead_time_s, "s")),
-    ]
-    for row in rows:
-        table.add_row(*row)
-    out.print(table)
-    rms = (found.fit.residuals_c**2).mean() ** 0.5
-    out.print(
-        f"{len(log.time_s)} rows over {log.length_s / 3600:.2f} h; residuals {rms:.2f} K rms, "
-        f"{'white' if found.white else 'not white'}; {found.order} time "
-        f"constant{'s' * (found.order > 1)} told apart.",
-        highlight=False,
-    )
-    for title, lines in (("Assumed", found.assumed), ("Not known from this log", found.unknown)):
-        if lines:
-            out.print(f"\n[bold]{title}[/]")
-            for line in lines:
-                out.print(f"  {line}", highlight=False, markup=False)
-    if tuned is not None:
-        from .survey_sections import sections
-
-        m = tuned.margins
-        out.print("\n[bold]Gains[/]")
-        for line in tuned.rules:
-            out.print(f"  {line}", highlight=False, markup=False)
-        out.print(
-            f"  Ms {m.ms:.2f}, gain margin {m.gain_margin:.1f}, phase margin "
-            f"{m.phase_margin_deg:.0f}°; a small step overshoots by {100 * tuned.overshoot:.0f} % "
-            f"without feed-forward; a tenth of the power lost costs {tuned.load_peak_k:.2f} K, "
-            f"made good in {tuned.recovery_s / 60:.0f} min",
-            highlight=False,
-        )
-        out.print("\n[bold]For oven.toml[/] (--oven oven.toml --write puts them in)\n")
-        out.print(sections(found, tuned), highlight=False, markup=False)

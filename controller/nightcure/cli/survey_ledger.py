@@ -10,11 +10,20 @@ import numpy as np
 
 from ..errors import BadInput
 from ..ledger.reader import LedgerReader
+from ..oven.arrays import Array
 from ..oven.log import Log
-from ..oven.thermal import Array
 
 #: So many nights before are compared with the newest.
 NIGHTS_BEFORE = 7
+
+
+def is_ledger(file: Path) -> bool:
+    """Whether a file is a ledger rather than a table."""
+    try:
+        with file.open("rb") as opened:
+            return opened.read(15) == b"SQLite format 3"
+    except OSError:
+        return False
 
 
 def drift_of(path: Path) -> dict[str, Any]:

@@ -51,6 +51,7 @@ def read_log(
     on: Sequence[str] = (),
     off: Sequence[str] = (),
     ambient_c: float | None = None,
+    checked: bool = True,
 ) -> Log:
     """A log from a CSV (comma, semicolon or tab; decimal comma with the latter two).
 
@@ -61,6 +62,7 @@ def read_log(
         power_w: the heater's full power, if known.
         on, off: when the heater was switched, as in the time column, in place of a column.
         ambient_c: stated besides, for the checks alone.
+        checked: refuse what no survey can be made of; False for a swing about one temperature.
 
     Raises:
         BadInput: what is wrong, on which line, what would be right.
@@ -77,7 +79,8 @@ def read_log(
     except OSError as error:
         raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
     log = table.log(fahrenheit, power_w, on, off)
-    check(log, ambient_c)
+    if checked:
+        check(log, ambient_c)
     return log
 
 
