@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from .. import __version__
-from . import controller, demo, off, passphrase, rehearse, web
+from . import controller, demo, off, oven, passphrase, rehearse, survey, web
 
 app = typer.Typer(
     name="nightcure",
@@ -36,6 +36,8 @@ def main(
 app.command("demo")(demo.demo)
 app.command("rehearse")(rehearse.rehearse)
 app.command("controller")(controller.controller)
+app.command("survey")(survey.survey)
+app.add_typer(oven.app, name="oven")
 app.command("web")(web.web)
 app.command("off")(off.off)
 app.command("passphrase")(passphrase.passphrase)

@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import expm
 
-Array = NDArray[np.float64]
+from .arrays import Array
 
-#: Node order of every state vector; moulds follow.
+__all__ = ["Array", "Layer", "Mould", "Network", "network_from_model", "step", "step_matrices"]
+
+#: Node order of every state vector; moulds follow, then the walls' outer layers.
 HEATER, AIR, WALL, FIRST_MOULD = 0, 1, 2, 3
 
 
@@ -30,8 +31,20 @@ class Mould:
 
 
 @dataclass(frozen=True)
+class Layer:
+    """An outer layer of the walls: one lump, joined to the layer inside it."""
+
+    capacity_j_per_k: float
+    inward_w_per_k: float
+
+
+@dataclass(frozen=True)
 class Network:
-    """An oven by its capacities (J/K), conductances (W/K) and heater power (W)."""
+    """An oven by its capacities (J/K), conductances (W/K) and heater power (W).
+
+    The walls are one lump, or several: `layers` follow it outwards, and `wall_ambient_w_per_k`
+    joins the outermost to the ambient.
+    """
 
     power_w: float
     heater_capacity_j_per_k: float
@@ -42,10 +55,11 @@ class Network:
     wall_ambient_w_per_k: float
     leak_w_per_k: float
     moulds: tuple[Mould, ...] = ()
+    layers: tuple[Layer, ...] = ()
 
     def __post_init__(self) -> None:
         for name, value in vars(self).items():
-            if name != "moulds" and not (np.isfinite(value) and value >= 0):
+            if name not in ("moulds", "layers") and not (np.isfinite(value) and value >= 0):
                 raise ValueError(f"{name} is {value!r}; it must be finite and not negative.")
         for mould in self.moulds:
             for name, value in (
@@ -57,7 +71,13 @@ class Network:
                         f"mould {mould.name!r}: {name} is {value!r}; it must be finite and not "
                         f"negative."
                     )
-        if min(self.capacities) <= 0:
+        for layer in self.layers:
+            if not (np.isfinite(layer.inward_w_per_k) and layer.inward_w_per_k > 0):
+                raise ValueError(
+                    f"a wall layer's inward_w_per_k is {layer.inward_w_per_k!r}; "
+                    f"it must be above 0."
+                )
+        if not np.all(np.isfinite(self.capacities)) or min(self.capacities) <= 0:
             raise ValueError("every heat capacity must be above 0.")
 
     @property
@@ -68,16 +88,28 @@ class Network:
             self.air_capacity_j_per_k,
             self.wall_capacity_j_per_k,
             *(m.capacity_j_per_k for m in self.moulds),
+            *(layer.capacity_j_per_k for layer in self.layers),
         )
+
+    @property
+    def skin_w_per_k(self) -> float:
+        """From the innermost wall lump to the ambient, through every layer."""
+        skin = self.wall_ambient_w_per_k
+        if self.layers and skin > 0:
+            skin = 1.0 / (1.0 / skin + sum(1.0 / layer.inward_w_per_k for layer in self.layers))
+        return skin
 
     @property
     def loss_w_per_k(self) -> float:
         """Total loss coefficient UA: leak, and walls in series with their inner film."""
-        film, skin = self.air_wall_w_per_k, self.wall_ambient_w_per_k
+        film, skin = self.air_wall_w_per_k, self.skin_w_per_k
         return self.leak_w_per_k + (film * skin / (film + skin) if film + skin > 0 else 0.0)
 
     def with_loss_times(self, factor: float) -> Network:
-        """The same oven with its loss coefficient multiplied, leak and skin alike."""
+        """The same oven with its loss coefficient multiplied, leak and skin alike.
+
+        Walls of several layers become one lump with all their capacity.
+        """
         target = self.loss_w_per_k * factor - self.leak_w_per_k * factor
         film = self.air_wall_w_per_k
         if target >= film:
@@ -86,7 +118,10 @@ class Network:
             self,
             leak_w_per_k=self.leak_w_per_k * factor,
             wall_ambient_w_per_k=film * target / (film - target),
-        )
+            wall_capacity_j_per_k=sum((layer.capacity_j_per_k for layer in self.layers),
+                                      self.wall_capacity_j_per_k),
+            layers=(),
+        )  # fmt: skip
 
     def with_mould_times(self, factor: float) -> Network:
         """The same oven with heavier or lighter moulds of the same surface."""
@@ -99,17 +134,20 @@ class Network:
 
     def rates(self) -> tuple[Array, Array]:
         """`dT/dt = A T + B u`: A (n, n) in 1/s; B (n, 1 + n) for u = [ambient °C, W per node]."""
-        n = FIRST_MOULD + len(self.moulds)
+        first_layer = FIRST_MOULD + len(self.moulds)
+        n = first_layer + len(self.layers)
+        wall = (WALL, *range(first_layer, n))
         g = np.zeros((n, n))
         links = [
             (HEATER, AIR, self.heater_air_w_per_k),
             (AIR, WALL, self.air_wall_w_per_k),
             *((AIR, FIRST_MOULD + i, m.air_w_per_k) for i, m in enumerate(self.moulds)),
+            *((wall[i], wall[i + 1], x.inward_w_per_k) for i, x in enumerate(self.layers)),
         ]
         for i, j, conductance in links:
             g[i, j] = g[j, i] = conductance
         to_ambient = np.zeros(n)
-        to_ambient[AIR], to_ambient[WALL] = self.leak_w_per_k, self.wall_ambient_w_per_k
+        to_ambient[AIR], to_ambient[wall[-1]] = self.leak_w_per_k, self.wall_ambient_w_per_k
         c = np.array(self.capacities)
         a = (g - np.diag(g.sum(axis=1) + to_ambient)) / c[:, None]
         b = np.hstack([(to_ambient / c)[:, None], np.diag(1.0 / c)])

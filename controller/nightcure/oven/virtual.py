@@ -66,7 +66,7 @@ class VirtualOven:
         self.energy_j = 0.0
         self._open = replace(network, leak_w_per_k=network.leak_w_per_k + 60.0)
         first_c = ambient_c(0.0) if start_c is None else start_c
-        self.state_c: Array = np.full(FIRST_MOULD + len(network.moulds), first_c)
+        self.state_c: Array = np.full(len(network.capacities), first_c)
         self._inputs = np.zeros(1 + len(self.state_c))
         self._steps: dict[tuple[bool, float], tuple[Array, Array, float, float]] = {}
         self._random = np.random.default_rng(seed)
@@ -82,7 +82,8 @@ class VirtualOven:
             elif t.role is Role.AMBIENT:
                 self._nodes.append(-1)
             else:
-                self._nodes.append(FIRST_MOULD + moulds % max(len(network.moulds), 1))
+                on_mould = FIRST_MOULD + moulds % max(len(network.moulds), 1)
+                self._nodes.append(on_mould if network.moulds else AIR)
                 moulds += 1
             self._offsets_c.append(t.offset_c)
         self._control = self._nodes.index(AIR)

@@ -1,0 +1,129 @@
+"""The live oven behind a guided survey: start and stop through the inbox, the rest by reading."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ..errors import BadInput
+from ..ledger.inbox import Inbox
+from ..ledger.reader import LedgerReader
+from ..settings import Role, Settings
+from .survey_ledger import log_of_night
+
+if TYPE_CHECKING:
+    from ..oven.log import Log
+    from ..oven.survey import Survey
+
+WHO = "survey at the oven"
+#: A controller that has said nothing for so long is not running, s.
+SILENT_S = 15.0
+#: How long a command may take to be answered, s.
+ANSWER_S = 15.0
+
+
+class InboxOven:
+    """The oven as its ledger shows it; implements `oven.guided.LiveOven`.
+
+    Raises:
+        BadInput: no controller is running on this ledger, or a night is under way.
+    """
+
+    def __init__(self, ledger: Path) -> None:
+        self._ledger = ledger
+        self._reader = LedgerReader(ledger)
+        live = self._reader.live()
+        if live is None or abs(time.time() - live["host_s"]) > SILENT_S:
+            raise BadInput(
+                f"No controller is running on {ledger}; start it with nightcure controller."
+            )
+        if live["phase"] not in ("idle", "done"):
+            raise BadInput(f"The oven is in '{live['phase']}'; a survey needs it idle.")
+        self.live = live
+        self._inbox = Inbox(ledger)
+        self._night_id: int | None = None
+
+    def _ask(self, word: str, args: dict[str, Any]) -> str:
+        number = self._inbox.put(word, args, WHO, time.time())
+        end_s = time.monotonic() + ANSWER_S
+        while time.monotonic() < end_s:
+            answer = self._inbox.outcome(number)
+            if answer is not None:
+                if answer[0] != "done":
+                    raise BadInput(f"The oven refused: {answer[1]}")
+                return answer[1]
+            time.sleep(0.1)
+        raise BadInput("The controller did not answer; see whether it runs.")
+
+    def start(self, profile: dict[str, Any]) -> None:
+        """Begin the night."""
+        before = self._reader.nights(limit=1)
+        newest = before[0]["id"] if before else 0
+        self._ask("start", {"profile": profile})
+        end_s = time.monotonic() + ANSWER_S
+        while time.monotonic() < end_s:
+            nights = self._reader.nights(limit=1)
+            if nights and nights[0]["id"] > newest:
+                self._night_id = int(nights[0]["id"])
+                return
+            time.sleep(0.1)
+        raise BadInput("The night was started but is not in the ledger; see the controller's log.")
+
+    def wait(self, seconds: float) -> None:
+        """Until so much of the oven's own time has passed (a demo's clock runs fast)."""
+        first_s = self._wall_s()
+        last_seen_s = time.monotonic()
+        newest_s = first_s
+        while newest_s - first_s < seconds and self.why_over() is None:
+            time.sleep(0.2)
+            now_s = self._wall_s()
+            if now_s > newest_s:
+                newest_s, last_seen_s = now_s, time.monotonic()
+            if time.monotonic() - last_seen_s > SILENT_S:
+                raise BadInput("The controller has fallen silent; the survey ends here.")
+
+    def _wall_s(self) -> float:
+        live = self._reader.live()
+        return 0.0 if live is None else float(live["wall_s"])
+
+    def log(self) -> Log:
+        """The night so far."""
+        return log_of_night(self._ledger, self._night_id)
+
+    def why_over(self) -> str | None:
+        """Why the night has ended, or None."""
+        assert self._night_id is not None
+        night = self._reader.night(self._night_id)
+        if night is None or night.outcome is None:
+            return None
+        return night.reason or f"The night is {night.outcome}."
+
+    def stop(self) -> None:
+        """End the night."""
+        self._ask("stop", {})
+
+
+def live_survey(settings: Settings, precision: float, ambient_c: float | None) -> Survey:
+    """Heat and cool the oven under its controller until it is known, with progress on stderr."""
+    from ..oven.guided import guided, profile_for
+    from .show import err
+
+    oven = InboxOven(settings.ledger)
+    if ambient_c is None:
+        known = [
+            t["value_c"]
+            for t in oven.live["thermometers"]
+            if t["role"] == Role.AMBIENT and t["value_c"] is not None
+        ]
+        ambient_c = known[0] if known else settings.model.assumed_ambient_c
+
+    def progress(noted_s: float, half: float | None) -> None:
+        so_far = "not known yet" if half is None else f"known within ±{100 * half:.0f} %"
+        err.print(f"{noted_s / 60:.0f} min noted; the loss is {so_far}.", highlight=False)
+
+    try:
+        return guided(oven, profile_for(settings.limits, ambient_c), precision, 300.0, progress)
+    except KeyboardInterrupt:
+        oven.stop()
+        raise BadInput("Ended by hand; the heater is off.") from None

@@ -1,0 +1,128 @@
+"""A survey as a picture: in the terminal, and as a sheet for the workshop wall."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from rich.text import Text
+
+from ..errors import BadInput
+
+if TYPE_CHECKING:
+    from ..oven.survey import Survey, Value
+
+MEASURED, FITTED, HEAT = "#1f2a33", "#c8501e", "#e9b08f"
+
+
+def _scale(found: Survey) -> tuple[float, str]:
+    return (60.0, "minutes") if found.log.length_s < 3 * 3600 else (3600.0, "hours")
+
+
+def terminal_plot(found: Survey, width: int) -> Text:
+    """Measured points and fitted curve, the residuals under them."""
+    import plotext
+
+    p = found.problem
+    per, unit = _scale(found)
+    first_s = float(p.time_s[0])
+    rows = (p.time_s[p.rows] - first_s) / per
+    times, air, _ = found.band_c(2 * width)
+    plotext.clear_figure()
+    plotext.theme("clear")
+    plotext.plot_size(width, 18)
+    plotext.plot(
+        list((times - first_s) / per), list(air), label="fitted", color="orange+", marker="braille"
+    )
+    many = max(len(rows) // width, 1)
+    plotext.scatter(
+        list(rows[::many]), list(p.air_c[::many]), label="measured", color="blue+", marker="dot"
+    )
+    plotext.ylabel("°C")
+    upper = plotext.build()
+    plotext.clear_figure()
+    plotext.theme("clear")
+    plotext.plot_size(width, 7)
+    left = found.fit.residuals_c[::many]
+    plotext.scatter(list(rows[::many]), list(left), color="blue+", marker="dot")
+    most = max(float(np.max(np.abs(left))), 0.1)
+    plotext.ylim(-most, most)
+    plotext.yticks([-most, 0, most], [f"{-most:.2f}", "0", f"{most:.2f}"])
+    plotext.ylabel("left over, K")
+    plotext.xlabel(unit)
+    return Text.from_ansi(upper + "\n" + plotext.build())
+
+
+def draw(found: Survey, path: Path) -> None:
+    """The sheet: points, fitted curve, its 95 % band, the three numbers that matter.
+
+    Raises:
+        BadInput: matplotlib is not there, or the file cannot be written.
+    """
+    try:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise BadInput(
+            "--plot needs matplotlib; install nightcure with its extra 'plots'."
+        ) from None
+    p = found.problem
+    per, unit = _scale(found)
+    first_s = float(p.time_s[0])
+    times, air, half = found.band_c()
+    figure = Figure(figsize=(11.7, 8.3), layout="constrained")
+    FigureCanvasAgg(figure)
+    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[4, 1])
+    t = (times - first_s) / per
+    on = np.append(p.heat, 0.0)
+    top.fill_between(
+        (p.time_s - first_s) / per, 0, on, step="post", color=HEAT, alpha=0.35, lw=0,
+        transform=top.get_xaxis_transform(), label="heater on",
+    )  # fmt: skip
+    top.fill_between(t, air - half, air + half, color=FITTED, alpha=0.25, lw=0, label="95 % band")
+    top.plot(t, air, color=FITTED, lw=2, label="fitted")
+    rows = (p.time_s[p.rows] - first_s) / per
+    few = len(rows) <= 60
+    top.plot(
+        rows, p.air_c, "o" if few else ".", color=MEASURED, ms=7 if few else 2, label="measured",
+        zorder=1 if not few else 3,
+    )  # fmt: skip
+    if found.log.ambient_c is not None:
+        top.plot((p.time_s - first_s) / per, p.ambient_c, color="#4a7fb0", lw=1.2, label="shed")
+    top.set_ylabel("air, °C")
+    top.legend(loc="best", frameon=False, fontsize=11)
+    top.set_title(_three(found), loc="left", fontsize=17, linespacing=1.5)
+    bottom.axhline(0, color=FITTED, lw=1)
+    bottom.plot(
+        rows, found.fit.residuals_c, "o" if few else ".", color=MEASURED, ms=5 if few else 2
+    )
+    bottom.set_ylabel("left over, K")
+    bottom.set_xlabel(unit)
+    for axes in (top, bottom):
+        axes.grid(color="#dddddd", lw=0.6)
+        axes.spines[["top", "right"]].set_visible(False)
+        axes.margins(x=0.01)
+    name = Path(found.log.name).name
+    figure.supxlabel(f"{name}, {len(found.log.time_s)} rows", fontsize=9, color="#666666", x=0.99,
+                     ha="right")  # fmt: skip
+    try:
+        figure.savefig(path, dpi=150)
+    except OSError as error:
+        raise BadInput(f"{path} cannot be written: {error.strerror}.") from None
+
+
+def _three(found: Survey) -> str:
+    """Loss, heat capacity and what full power holds, with their intervals."""
+
+    def shown(value: Value | None, unit: str, scale: float = 1.0) -> str:
+        if value is None:
+            return "unknown (heater's watts not given)"
+        v = value.times(scale)
+        return f"{v.value:.3g} {unit}   ({v.low:.3g} to {v.high:.3g})"
+
+    return (
+        f"loses {shown(found.loss_w_per_k, 'W/K')}\n"
+        f"stores {shown(found.heat_capacity_j_per_k, 'kJ/K', 1e-3)}\n"
+        f"full power holds the shed + {shown(found.rise_k, 'K')}"
+    )

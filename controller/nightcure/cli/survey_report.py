@@ -1,0 +1,128 @@
+"""What `nightcure survey` prints for people."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from .show import out, print_json
+
+if TYPE_CHECKING:
+    from ..oven.log import Log
+    from ..oven.survey import Survey, Value
+    from ..oven.tuning import Tuned
+
+
+def show_relay(log: Log, as_json: bool) -> None:
+    """Gains from a swing."""
+    from ..oven.relay_test import swing
+
+    found = swing(log)
+    gains = found.gains()
+    if as_json:
+        print_json(
+            {
+                "period_s": round(found.period_s, 2),
+                "amplitude_k": round(found.amplitude_k, 4),
+                "ultimate_w_per_k": round(found.ultimate_w_per_k, 3),
+                "lag_deg": round(found.lag_deg, 1),
+                "gain_w_per_k": round(gains.kc, 3),
+                "integral_s": round(gains.ti_s, 1),
+                "derivative_s": 0.0,
+                "rule": gains.rule,
+            }
+        )
+        return
+    out.print(
+        f"{found.periods} steady periods of {found.period_s:.0f} s, ±{found.amplitude_k:.2f} K, "
+        f"air {found.lag_deg:.0f}° behind the heater: ultimate gain "
+        f"{found.ultimate_w_per_k:.0f} W/K.\n",
+        highlight=False,
+    )
+    out.print(
+        f"[regulator]  # {gains.rule}\ngain_w_per_k = {gains.kc:.4g}\n"
+        f"integral_s = {gains.ti_s:.4g}\nderivative_s = 0.0",
+        highlight=False,
+        markup=False,
+    )
+
+
+def show_drift(file: Path, as_json: bool) -> None:
+    """Whether the newest night's oven is that of the nights before."""
+    from ..errors import BadInput
+    from .survey_ledger import drift_of, is_ledger
+
+    if not is_ledger(file):
+        raise BadInput(f"--drift compares nights; {file} is not a ledger.")
+    found = drift_of(file)
+    if as_json:
+        print_json(found)
+        return
+    before = len(found["nights_before"])
+    loss = found["loss_w_per_k"]
+    out.print(found["sentence"], highlight=False)
+    out.print(
+        f"Night {found['night']}: {loss['value']:.3g} W/K ({loss['low']:.3g} to "
+        f"{loss['high']:.3g}); compared with {before} night{'s' * (before != 1)}.",
+        highlight=False,
+    )
+
+
+def _interval(value: Value | None, unit: str, scale: float = 1.0) -> tuple[str, str]:
+    if value is None:
+        return "unknown", ""
+    v = value.times(scale)
+    return f"{v.value:.3g} {unit}", f"{v.low:.3g} to {v.high:.3g}"
+
+
+def show_survey(found: Survey, tuned: Tuned | None) -> None:
+    """Plot, table, what was assumed and is unknown, gains and sections."""
+    from rich.table import Table
+
+    from .survey_plot import terminal_plot
+
+    log: Log = found.log
+    out.print(terminal_plot(found, min(out.width, 100)), highlight=False)
+    table = Table("", "value", "95 %", box=None, pad_edge=False)
+    names = ("slow", "moulds", "quick")
+    rows = [
+        ("loss (UA)", *_interval(found.loss_w_per_k, "W/K")),
+        ("heat capacity", *_interval(found.heat_capacity_j_per_k, "kJ/K", 1e-3)),
+        ("rise over the shed at full power", *_interval(found.rise_k, "K")),
+        *(
+            (f"time constant, {name}", *_interval(v, "min", 1 / 60))
+            for name, v in zip(names, found.time_constants_s, strict=False)
+        ),
+        ("dead time (half rule)", *_interval(found.dead_time_s, "s")),
+    ]
+    for row in rows:
+        table.add_row(*row)
+    out.print(table)
+    rms = (found.fit.residuals_c**2).mean() ** 0.5
+    out.print(
+        f"{len(log.time_s)} rows over {log.length_s / 3600:.2f} h; residuals {rms:.2f} K rms, "
+        f"{'white' if found.white else 'not white'}; {found.order} time "
+        f"constant{'s' * (found.order > 1)} told apart.",
+        highlight=False,
+    )
+    for title, lines in (("Assumed", found.assumed), ("Not known from this log", found.unknown)):
+        if lines:
+            out.print(f"\n[bold]{title}[/]")
+            for line in lines:
+                out.print(f"  {line}", highlight=False, markup=False)
+    if tuned is not None:
+        from .survey_sections import sections
+
+        m = tuned.margins
+        out.print("\n[bold]Gains[/]")
+        for line in tuned.rules:
+            out.print(f"  {line}", highlight=False, markup=False)
+        out.print(
+            f"  Ms {m.ms:.2f}, gain margin {m.gain_margin:.1f}, phase margin "
+            f"{m.phase_margin_deg:.0f}°; a small step overshoots by {100 * tuned.overshoot:.0f} % "
+            f"without feed-forward; a tenth of the power lost costs {tuned.load_peak_k:.2f} K, "
+            f"made good in {tuned.recovery_s / 60:.0f} min",
+            highlight=False,
+        )
+        out.print("\n[bold]For oven.toml[/] (--oven oven.toml --write puts them in)\n")
+        out.print(sections(found, tuned), highlight=False, markup=False)

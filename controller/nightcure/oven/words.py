@@ -1,0 +1,112 @@
+"""What a survey had to assume and what it cannot know, in words with the shortest remedy."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from . import fit as _fit
+
+if TYPE_CHECKING:
+    from .survey import Survey
+
+
+def duration(seconds: float) -> str:
+    """Minutes below two hours, else hours and minutes."""
+    minutes = max(round(seconds / 60.0), 1)
+    if minutes < 120:
+        return f"{minutes} min"
+    return f"{minutes // 60} h" + (f" {minutes % 60} min" if minutes % 60 else "")
+
+
+def _from_prior(found: Survey, unknown: int) -> bool:
+    """Whether the log narrowed a belief by less than half."""
+    sd = float(np.sqrt(found.fit.covariance[unknown, unknown]))
+    return sd > 0.5 * float(found.problem.prior_sd[unknown])
+
+
+def assumed_of(found: Survey, how: str, ambient_c: float) -> tuple[str, ...]:
+    """What had to be assumed, one sentence each."""
+    out = list(found.log.assumed)
+    if how == "guessed":
+        out.append(
+            f"No ambient was noted: the shed is taken at {ambient_c:.1f} °C throughout, the first "
+            f"air reading, as if the oven had stood cold; within 1.4 K."
+        )
+    elif how == "stated":
+        out.append(f"The shed is taken at {ambient_c:.1f} °C throughout, as stated; within 1.4 K.")
+    if found.log.power_w is not None:
+        out.append(
+            f"The heater gives {found.log.power_w:g} W, as stated; 10 % less mains voltage would "
+            f"be 19 % less, and every W/K and J/K with it."
+        )
+    if found.problem.quantum_c >= 0.5:
+        out.append(f"Readings are rounded to {found.problem.quantum_c:g} °C, as they look.")
+    if _from_prior(found, _fit.RISE):
+        out.append(
+            "The steady rise is held by what home-made boxes are like, 25 to 270 K at full power "
+            "(common practice, no source), more than by this log."
+        )
+    return tuple(out)
+
+
+def leak_of(found: Survey, panels_w_per_k: float) -> str:
+    """The surveyed loss beside what the panels lose by their U-value.
+
+    Args:
+        panels_w_per_k: U A of the panels alone.
+    """
+    loss = found.loss_w_per_k
+    if loss is None:
+        return "Without the heater's power the panels' loss has nothing to be compared with."
+    told = f"The panels lose {panels_w_per_k:.2f} W/K by their U-value, the oven {loss.value:.2f}: "
+    if loss.low > panels_w_per_k:
+        rest = loss.value - panels_w_per_k
+        share = 100.0 * rest / loss.value
+        return f"{told}{rest:.2f} W/K ({share:.0f} %) leave by gaps, edges and the door."
+    if loss.high < panels_w_per_k:
+        return f"{told}less than panels can; see the sizes, the board and the heater's watts."
+    return f"{told}no more than panels explain within the interval."
+
+
+def unknown_of(found: Survey, half: float) -> tuple[str, ...]:
+    """What this log cannot tell, and the shortest test that would."""
+    out: list[str] = []
+    if found.log.power_w is None:
+        out.append(
+            f"Loss and heat capacity: the heater's power is unknown, so only their ratios to it "
+            f"are known (a rise of {found.rise_k.value:.0f} K at full power). The watts on its "
+            f"plate, or from a plug-in meter, would settle it: say --power."
+        )
+    if half > 0.15:
+        known = f"The loss is known within ±{100 * half:.0f} % only: "
+        if found.longer is None:
+            out.append(known + "heat a day and cool a day, the shed noted too, for ±15 %.")
+        elif found.longer.heat_s == 0:
+            out.append(
+                f"{known}go on noting the cool-down for {duration(found.longer.more_s)} more, as "
+                f"often as so far, for ±15 %."
+            )
+        else:
+            heat_s = found.longer.heat_s
+            out.append(
+                f"{known}go on noting for {duration(found.longer.more_s)} more, as often as so "
+                f"far, for ±15 %: {duration(heat_s)} with the heater on again (off sooner if the "
+                f"air nears its limit), then off. The shed noted too shortens it."
+            )
+    if found.order == 1 or _from_prior(found, _fit.MOULD):
+        out.append(
+            "How the heat capacity is shared between air and moulds: note every minute for the "
+            "first ten after switching on and off, or a part's temperature besides."
+        )
+    if found.order < 3 or _from_prior(found, _fit.HEATER_LAG):
+        out.append(
+            "The heater's lag: note the air every 20 s for five minutes round switching on and off."
+        )
+    if not found.white:
+        out.append(
+            "What else moved the air: the residuals are not white noise, so a door, a draught or a "
+            "second time constant is in them; the intervals count it in."
+        )
+    return tuple(out)

@@ -1,0 +1,259 @@
+"""`nightcure survey`: from a file to the oven, its sections, its sheet for the wall."""
+
+from __future__ import annotations
+
+import json
+import math
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PIL import Image
+from typer.testing import CliRunner, Result
+
+from nightcure.cli.main import app
+from nightcure.scenario import BOX, HERE, OVEN_FILE
+from nightcure.settings import load_settings
+from tests.nights import SHORT, start
+from tests.nights import word as command
+from tests.recording import RecordedOven
+
+HAND = """time,air
+0:00,9
+0:05,17
+0:10,22
+0:20,28
+0:30,32
+0:40,36
+0:45,31
+0:50,29
+1:00,27
+1:20,25
+1:40,23
+2:00,21
+"""
+
+
+@pytest.fixture
+def hand(tmp_path: Path) -> Path:
+    path = tmp_path / "heat-test.csv"
+    path.write_text(HAND)
+    return path
+
+
+def nightcure(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(app, [str(a) for a in arguments])
+
+
+def test_help_worth_reading() -> None:
+    shown = nightcure("survey", "--help").stdout
+    for word in ("--ambient", "--off", "--power", "--plot", "--fahrenheit", "--json", "--night"):
+        assert word in shown
+
+
+def said(*arguments: str | Path) -> dict[str, Any]:
+    result = nightcure("survey", *arguments, "--json")
+    assert result.exit_code == 0, result.stderr
+    found: dict[str, Any] = json.loads(result.stdout)
+    return found
+
+
+def test_a_hand_noted_table(hand: Path) -> None:
+    found = said(hand, "--off", "0:40", "--power", "300", "--ambient", "9")
+    loss = found["loss_w_per_k"]
+    assert loss["low"] < loss["value"] < loss["high"]
+    assert found["heater_power_w"]["value"] == 300
+    assert found["regulator"]["gain_w_per_k"] > 0
+    assert all("ambient was" not in s for s in found["assumed"])
+    shown = nightcure("survey", hand, "--off", "0:40", "--power", "300", "--ambient", "9").stdout
+    for word in ("loss (UA)", "Not known from this log", "[model]", "[regulator]", "SIMC", "Ms"):
+        assert word in shown
+
+
+def test_in_fahrenheit_it_is_the_same_oven(hand: Path, tmp_path: Path) -> None:
+    rows = [line.split(",") for line in HAND.splitlines()[1:]]
+    other = tmp_path / "f.csv"
+    other.write_text("time,air\n" + "".join(f"{t},{float(a) * 1.8 + 32:g}\n" for t, a in rows))
+    common = ("--off", "0:40", "--power", "300", "--ambient")
+    found = said(other, "--fahrenheit", *common, "48.2")
+    assert found["rise_at_full_power_k"]["value"] == pytest.approx(
+        said(hand, *common, "9")["rise_at_full_power_k"]["value"], rel=0.05
+    )
+
+
+def test_without_the_watts(hand: Path) -> None:
+    found = said(hand, "--off", "0:40")
+    assert found["loss_w_per_k"] is None
+    assert found["regulator"] is None
+    assert found["rise_at_full_power_k"]["value"] > 20
+    shown = nightcure("survey", hand, "--off", "0:40").stdout
+    assert "--power" in shown
+    assert "No ambient was noted" in " ".join(shown.split())
+
+
+def test_the_sections_go_into_the_oven_file(hand: Path, tmp_path: Path) -> None:
+    oven = tmp_path / "oven.toml"
+    oven.write_text(OVEN_FILE.read_text())
+    result = nightcure("survey", hand, "--off", "0:40", "--oven", oven, "--write")
+    assert result.exit_code == 0, result.stderr
+    before, after = load_settings(OVEN_FILE), load_settings(oven)
+    found = said(hand, "--off", "0:40", "--oven", OVEN_FILE)
+    assert after.model.loss_w_per_k == pytest.approx(found["model"]["loss_w_per_k"], rel=1e-3)
+    assert after.regulator.gain_w_per_k == pytest.approx(found["regulator"]["gain_w_per_k"])
+    for name in ("heater", "contactor", "fan", "thermometers", "limits", "web"):
+        assert getattr(after, name) == getattr(before, name)
+    assert (tmp_path / "oven.toml.bak").read_text() == OVEN_FILE.read_text()
+    assert sorted(p.name for p in tmp_path.glob("oven*")) == ["oven.toml", "oven.toml.bak"]
+
+
+@pytest.mark.parametrize("suffix", ["svg", "png"])
+def test_the_sheet_for_the_wall(hand: Path, tmp_path: Path, suffix: str) -> None:
+    sheet = tmp_path / f"wall.{suffix}"
+    result = nightcure("survey", hand, "--off", "0:40", "--power", "300", "--plot", sheet)
+    assert result.exit_code == 0, result.stderr
+    if suffix == "svg":
+        assert sheet.read_text().count("<path") > 20
+    else:
+        with Image.open(sheet) as image:
+            assert image.size[0] > 1500
+            colours = image.convert("RGB").getcolors(1 << 24)
+        assert colours is not None
+        assert len(colours) > 50
+
+
+def test_a_recorded_night_is_a_log(tmp_path: Path) -> None:
+    """A short night of the scenario's box, written by the real recorder."""
+    ledger = tmp_path / "nightcure.ledger"
+    with RecordedOven(ledger) as oven:
+        oven.run(4 * 3600.0, {0.0: start(SHORT)})
+    found = said(ledger)
+    assert found["heater_power_w"]["value"] == 300
+    assert found["loss_w_per_k"]["value"] == pytest.approx(BOX.loss_w_per_k, rel=0.25)
+    other = nightcure("survey", ledger, "--night", "7")
+    assert other.exit_code == 2
+    assert "holds no night 7" in other.stderr
+
+
+def test_drift_over_the_nights_of_a_ledger(tmp_path: Path) -> None:
+    """A night, then one with the tape come off."""
+    ledger = tmp_path / "nightcure.ledger"
+    with RecordedOven(ledger) as oven:
+        for number in range(2):
+            if number == 1:
+                oven.oven.network = BOX.with_loss_times(1.6)
+                oven.oven._steps.clear()
+            begins_s = oven.t_s
+            oven.tick(start(SHORT))
+            oven.run(begins_s + 2.5 * 3600.0)
+            oven.tick(command("stop"))
+            oven.oven.state_c[:] = 8.0
+            oven.oven._probes_c = [8.0] * 4
+            oven.run(oven.t_s + 60.0)
+            if number == 0:
+                first = said(ledger, "--drift")
+    assert (first["change"], first["sentence"]) == (None, "Nothing to compare with yet.")
+    found = said(ledger, "--drift")
+    assert (found["night"], len(found["nights_before"])) == (2, 1)
+    assert found["change"] == "loss"
+    assert found["ratio"] == pytest.approx(1.6, rel=0.25)
+    shown = " ".join(nightcure("survey", ledger, "--drift").stdout.split())
+    assert "look at the tape and the door" in shown
+    log = tmp_path / "log.csv"
+    log.write_text(HAND)
+    assert "not a ledger" in nightcure("survey", log, "--drift").stderr
+
+
+def test_live_wants_a_running_controller(tmp_path: Path, hand: Path) -> None:
+    oven = tmp_path / "oven.toml"
+    oven.write_text(OVEN_FILE.read_text())
+    ledger = tmp_path / "nightcure.ledger"
+    with RecordedOven(ledger) as recorded:
+        recorded.run(20.0)
+    busy = nightcure("survey", "--live", "--oven", oven)
+    assert busy.exit_code == 2
+    assert "The oven is in 'ramp'; a survey needs it idle." in " ".join(busy.stderr.split())
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE live SET host_s = host_s - 3600")
+    silent = nightcure("survey", "--live", "--oven", oven)
+    assert silent.exit_code == 2
+    assert "No controller is running" in " ".join(silent.stderr.split())
+    assert "takes no file" in nightcure("survey", hand, "--live", "--oven", oven).stderr
+    assert "A file is missing" in nightcure("survey").stderr
+
+
+def test_beside_what_the_panels_lose(hand: Path, tmp_path: Path) -> None:
+    """3.2 W/K by survey: more than 50 mm of board would lose, less than 15 mm would."""
+    box = tmp_path / "box.toml"
+    options = (hand, "--off", "0:40", "--power", "300", "--ambient", "9", "--box", box)
+    for thick_m, essential in (
+        ("0.050", "leave by gaps, edges and the door"),
+        ("0.022", "no more than panels explain"),
+        ("0.012", "less than panels can"),
+    ):
+        text = (HERE / "box.toml").read_text()
+        box.write_text(text.replace("thickness_m = 0.025", f"thickness_m = {thick_m}"))
+        assert essential in said(*options)["panels"]
+
+
+def test_gains_from_a_bang_bang_swing(tmp_path: Path, hand: Path) -> None:
+    """A made-up triangle: 600 s period, on for half of it, 0.5 K either side."""
+    lines = ["time_s,air_c,heater"]
+    for t in range(0, 6000, 10):
+        share = ((t - 150) % 600) / 600  # a quarter period behind the heater
+        air = 40 + (2 * share - 0.5 if share < 0.5 else 1.5 - 2 * share)
+        lines.append(f"{t},{air:.3f},{int(t % 600 < 300)}")
+    path = tmp_path / "swing.csv"
+    path.write_text("\n".join(lines))
+    found = said(path, "--relay", "--power", "300")
+    assert found["period_s"] == pytest.approx(600, abs=1)
+    # Fundamentals: a triangle of 0.5 K has 8/pi^2 of that, a 0-300 W square 2/pi of 300 W.
+    assert found["amplitude_k"] == pytest.approx(0.5 * 8 / math.pi**2, rel=0.01)
+    ultimate = 600 / math.pi / found["amplitude_k"]
+    assert found["ultimate_w_per_k"] == pytest.approx(ultimate, rel=0.01)
+    assert found["gain_w_per_k"] == pytest.approx(ultimate / 3.2, rel=0.01)
+    assert "Tyreus" in nightcure("survey", path, "--relay", "--power", "300").stdout
+    none = nightcure("survey", hand, "--off", "0:40", "--power", "300", "--relay")
+    assert none.exit_code == 2
+    assert "a relay test needs 5" in " ".join(none.stderr.split())
+
+
+MISTAKES = [
+    ((), "never on"),
+    (("--off", "0:40", "--time-unit", "days"), "must be s, min or h"),
+    (("--off", "0:40", "--plot", "wall.doc"), "must end in .svg"),
+    (("--off", "0:40", "--write"), "needs --oven"),
+    (("--off", "2:30"), "on to the last row"),
+    (("--off", "noon"), "must be a number"),
+    (("--off", "0:40", "--ambient", "60"), "it must be -45 to 50 °C"),
+    (("--air", "probe", "--off", "0:40"), "has no column 'probe'"),
+]
+
+
+@pytest.mark.parametrize(("options", "essential"), MISTAKES)
+def test_mistakes_are_told(hand: Path, options: tuple[str, ...], essential: str) -> None:
+    result = nightcure("survey", hand, *options)
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert essential in " ".join(result.stderr.split())
+
+
+def test_a_useless_log_is_told_before_the_numerics_are_loaded(tmp_path: Path) -> None:
+    """So the sentence comes at once; scipy alone takes most of a second on a small board."""
+    path = tmp_path / "log.csv"
+    path.write_text("time_s,air_c,heater\n" + "".join(f"{60 * i},{9 + i},0\n" for i in range(30)))
+    code = (
+        "import sys\nfrom nightcure.cli.main import app\n"
+        f"try:\n    app(['survey', {str(path)!r}])\n"
+        "except SystemExit as e:\n    print(e.code, 'scipy' in sys.modules)"
+    )
+    began_s = time.process_time()
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.stdout.strip() == "2 False", done.stderr
+    assert "never on" in done.stderr
+    assert time.process_time() - began_s < 10.0

@@ -1,0 +1,97 @@
+"""The guided survey: an ordinary night through the real loop, ended when enough is known."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from nightcure.cli.survey_ledger import log_of_night
+from nightcure.errors import BadInput
+from nightcure.ledger.reader import LedgerReader
+from nightcure.oven.guided import guided, half_width, profile_for
+from nightcure.oven.log import Log
+from nightcure.profile import parse_profile
+from nightcure.records import Phase
+from nightcure.scenario import BOX, ambient_c
+from tests.nights import SETTINGS, start, word
+from tests.recording import RecordedOven
+
+
+class Recorded:
+    """A recorded virtual oven as the guided survey wants it; time passes when it waits."""
+
+    def __init__(self, ledger: Path, faults: tuple[str, ...] = ()) -> None:
+        self.ledger = ledger
+        self.oven = RecordedOven(ledger, faults=faults)
+        self.stopped = False
+        self.phase = Phase.IDLE
+        self.heaters: list[bool] = []
+
+    def start(self, profile: dict[str, Any]) -> None:
+        decision = self.oven.tick(start(parse_profile(profile)))
+        for outcome in decision.outcomes:
+            if outcome.outcome == "refused":
+                raise BadInput(outcome.message)
+
+    def wait(self, seconds: float) -> None:
+        until_s = self.oven.t_s + seconds
+        while self.oven.t_s < until_s:
+            decision = self.oven.tick()
+            self.phase = decision.phase
+            self.heaters.append(decision.heater_on)
+        self.oven.recorder.wait_below(1, 30.0)
+
+    def log(self) -> Log:
+        return log_of_night(self.ledger, 1)
+
+    def why_over(self) -> str | None:
+        night = LedgerReader(self.ledger).night(1)
+        return None if night is None or night.outcome is None else night.reason
+
+    def stop(self) -> None:
+        self.stopped = True
+        self.oven.tick(word("stop"))
+
+
+def test_it_stops_as_soon_as_the_loss_is_known(tmp_path: Path) -> None:
+    live = Recorded(tmp_path / "n.ledger")
+    told: list[tuple[float, float | None]] = []
+    profile = profile_for(SETTINGS.limits, ambient_c(0.0))
+    with live.oven:
+        found = guided(live, profile, 0.10, 600.0, lambda s, h: told.append((s, h)))
+        live.wait(10.0)
+    assert live.stopped
+    assert half_width(found) <= 0.10
+    loss = found.loss_w_per_k
+    assert loss is not None
+    assert loss.value == pytest.approx(BOX.loss_w_per_k, rel=0.12)
+    known = [h for _, h in told if h is not None]
+    assert len(told) >= 2
+    assert min(known[:-1], default=math.inf) > 0.10, "not one look later than needed"
+    assert live.phase is Phase.IDLE
+    assert any(live.heaters)
+    assert not any(live.heaters[-5:])
+
+
+def test_an_interlock_ends_it_as_any_night(tmp_path: Path) -> None:
+    live = Recorded(tmp_path / "n.ledger", ("sensor-missing@20min",))
+    profile = profile_for(SETTINGS.limits, ambient_c(0.0))
+    with live.oven:
+        found = guided(live, profile, 0.001, 1800.0)
+    assert any("ended before ±0 % was reached" in s for s in found.assumed)
+    assert not live.stopped
+    assert live.phase is Phase.TRIPPED
+    assert not live.heaters[-1]
+
+
+def test_the_profile_stays_below_the_limits_and_is_one_the_oven_runs() -> None:
+    for shed_c in (-10.0, 5.0, 25.0):
+        profile = parse_profile(profile_for(SETTINGS.limits, shed_c))
+        assert profile.refusals(SETTINGS.limits) == ()
+        assert profile.highest_c <= min(SETTINGS.limits.air_c, SETTINGS.limits.part_c) - 8.0
+    tight = SETTINGS.limits.model_copy(update={"air_c": 25.0})
+    with pytest.raises(BadInput, match="leave no room"):
+        profile_for(tight, 18.0)
