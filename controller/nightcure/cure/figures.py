@@ -1,0 +1,67 @@
+"""A resin in numbers, for one catalyst share: what the clock runs on. Small, fixed, JSON-ready.
+
+A part in a profile carries these, so that a night's record holds everything it was decided by and
+the loop never opens a file.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from ..settings import Section
+
+Positive = Annotated[float, Field(gt=0.0, le=1e6)]
+Row = tuple[Annotated[float, Field(ge=-40, le=200)], Positive]
+#: Early, likely and late: the band of every figure.
+Band = tuple[Positive, Positive, Positive]
+
+Milestone = Literal[
+    "gelled", "laminate-opens", "laminate-closes", "demould", "full", "post-cured"
+]
+#: In the order in which they come.
+MILESTONES: tuple[Milestone, ...] = (
+    "gelled",
+    "laminate-opens",
+    "laminate-closes",
+    "demould",
+    "full",
+    "post-cured",
+)
+
+
+class SelfHeat(Section):
+    """The generic law of a cold-curing resin: sqrt(a/(1-a)) grows straight with equivalent time.
+
+    It is Kamal and Sourour's law with k1 = 0, m = 0.5, n = 1.5, in closed form.
+    """
+
+    seed: Annotated[float, Field(gt=0, lt=0.1)]
+    """Degree of cure at mixing: a self-accelerating law started at nothing never starts."""
+    gel_degree: Annotated[float, Field(gt=0, lt=0.9)]
+    heat_j_per_kg_resin: Annotated[float, Field(gt=0, le=2e6)]
+
+
+class ClockFigures(Section):
+    """What the cure clock needs to know of a resin with its catalyst."""
+
+    gel_min: Annotated[tuple[Row, ...], Field(min_length=1, max_length=40)]
+    """[°C, minutes] at this catalyst share, coldest first; below the first: no data."""
+    cure_kj_per_mol: Annotated[float, Field(ge=10, le=250)]
+    """Of everything after the gel, and of the gel above its hottest row."""
+    reference_c: Annotated[float, Field(ge=0, le=200)]
+    lowest_c: Annotated[float, Field(ge=-10, le=200)]
+    """Below it the cure stands still, as far as anybody knows."""
+    gel_band: Band
+    """Factors on the gel time: early, 1, late."""
+    opens_min: Band | None = None
+    """Minutes after the gel, at the reference: when it may be laminated upon."""
+    closes_min: Band | None = None
+    demould_min: Band | None = None
+    full_min: Band | None = None
+    post_cure_h: tuple[Row, ...] = ()
+    """[°C, hours] that finish it."""
+    heat_before_gel: bool = False
+    """Whether it may be warmed before it gels."""
+    self_heat: SelfHeat | None = None
