@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from .. import __version__
-from . import controller, demo, off, passphrase, rehearse, web
+from . import controller, cure, demo, off, passphrase, rehearse, vapour, web
 
 app = typer.Typer(
     name="nightcure",
@@ -35,6 +35,8 @@ def main(
 
 app.command("demo")(demo.demo)
 app.command("rehearse")(rehearse.rehearse)
+app.add_typer(cure.cure, name="cure")
+app.command("vapour")(vapour.vapour)
 app.command("controller")(controller.controller)
 app.command("web")(web.web)
 app.command("off")(off.off)

@@ -299,9 +299,7 @@ class Card(Section):
         beyond = self.cure_kj_per_mol.value
         if self.gel[0].catalyst_pct is None:
             if catalyst_pct is not None:
-                raise BadInput(
-                    f"{self.name} is mixed in one fixed ratio; leave catalyst_pct out."
-                )
+                raise BadInput(f"{self.name} is mixed in one fixed ratio; leave catalyst_pct out.")
             return TimeTable([(r.temp_c, r.minutes) for r in self.gel], beyond)
         shares = sorted({r.catalyst_pct or 0.0 for r in self.gel})
         if catalyst_pct is None:

@@ -47,7 +47,7 @@ class CureClock:
             "full": figures.full_min,
         }
         self.stages = tuple((name, band) for name, band in bands.items() if band is not None)
-        #: Per track: share of the gel time, minutes after the gel at the reference, post-cure share.
+        #: Per track: share of the gel time, reference minutes after the gel, post-cure share.
         self.tracks = [[0.0, 0.0, 0.0] for _ in range(3)]
         self.equivalent_min = 0.0
         """Minutes at the reference temperature since mixing, by the cure's energy."""

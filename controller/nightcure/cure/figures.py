@@ -17,9 +17,7 @@ Row = tuple[Annotated[float, Field(ge=-40, le=200)], Positive]
 #: Early, likely and late: the band of every figure.
 Band = tuple[Positive, Positive, Positive]
 
-Milestone = Literal[
-    "gelled", "laminate-opens", "laminate-closes", "demould", "full", "post-cured"
-]
+Milestone = Literal["gelled", "laminate-opens", "laminate-closes", "demould", "full", "post-cured"]
 #: In the order in which they come.
 MILESTONES: tuple[Milestone, ...] = (
     "gelled",
