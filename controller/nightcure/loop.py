@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from .cure.night import NightCure
+from .cure.watch import CureWatch
 from .errors import BadInput
 from .guard.alarms import Alarm, Alarms
 from .guard.interlocks import RULES
@@ -57,6 +59,7 @@ class Loop:
         self._feed_forward = FeedForward(settings.model)
         self._modulator = Modulator(settings.heater)
         self._run: ProfileRun | None = None
+        self._cure = NightCure(settings)
         self.phase = Phase.IDLE
         self._mono_s: float | None = None
         self._wall_s = 0.0
@@ -76,7 +79,8 @@ class Loop:
         """The decision for `inputs`. Never raises on bad readings: doubt is resolved to off."""
         dt_s, gap_s, wall_step_s = self._time_passed(inputs)
         heated = self.phase in (Phase.RAMP, Phase.SOAK)
-        verdict = self._screening.judge(inputs.mono_s, dt_s, inputs.readings, heated)
+        heat_k = self._cure.heat_k()
+        verdict = self._screening.judge(inputs.mono_s, dt_s, inputs.readings, heated, heat_k)
         ambient_c = self._ambient(verdict)
 
         events: list[Event] = []
@@ -89,11 +93,13 @@ class Loop:
         if inputs.stop_pressed and self._run is not None:
             self._end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
 
-        self._watch(inputs, verdict, ambient_c, (dt_s, gap_s, wall_step_s), heated, events)
+        self._watch(inputs, verdict, ambient_c, (dt_s, gap_s, wall_step_s), heated, heat_k, events)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
             why = f"The night was ended by {self._alarms.trip}."
             self._end(Phase.TRIPPED, "tripped", why, events)
 
+        if self._run is None or self._night_s > 0.0:
+            self._cure.advance(gap_s, verdict, events)
         if self._run is not None and verdict.control_c is not None:
             self._follow_profile(self._run, dt_s, verdict, ambient_c, events)
         watts = self._watts(dt_s, verdict, ambient_c)
@@ -105,7 +111,7 @@ class Loop:
         self._contactor_on = self._run is not None
         if verdict.control_c is not None:
             self._control_c = verdict.control_c
-        return self._decision(heater_on, verdict, events, outcomes)
+        return self._decision(heater_on, verdict, ambient_c, events, outcomes)
 
     # ---- what time is it ------------------------------------------------------------------
 
@@ -141,6 +147,7 @@ class Loop:
             fell = show_difference(max(lost_c or 0.0, 0.0), self.settings.units)
             message = f"Resumed after {show_duration(abs(away_s))}; the air fell by {fell}."
             events.append(Event("night", "resumed", message))
+            self._cure.away(abs(away_s), verdict)
             return
         sentence = f"The night was not resumed: {why}. See how far the parts are before a restart."
         self._report_refused_resume(sentence, inputs, events)
@@ -191,6 +198,7 @@ class Loop:
             return False, f"Not reset: {why_not}"
         events.extend(moved)
         self.phase = Phase.IDLE
+        self._cure.end()
         return True, "Reset; the oven may be started again."
 
     def _start(self, command: Command, verdict: Verdict, events: list[Event]) -> tuple[bool, str]:
@@ -202,14 +210,19 @@ class Loop:
             return False, "Not started: the stop button at the oven is pressed; release it first."
         if verdict.control_c is None:
             return False, "Not started: there is no believable air temperature."
+        data, parts = command.args.get("profile"), command.args.get("parts")
+        if parts is not None and isinstance(data, dict):
+            data = {**data, "parts": parts}
         try:
-            profile = parse_profile(command.args.get("profile"))
+            profile = parse_profile(data)
+            refusals = profile.refusals(self.settings.limits)
+            if refusals:
+                return False, f"Not started: {' '.join(refusals)}"
+            watch = self._cure.prepare(profile, verdict.control_c)
         except BadInput as error:
             return False, f"Not started: {' '.join(error.sentences)}"
-        refusals = profile.refusals(self.settings.limits)
-        if refusals:
-            return False, f"Not started: {' '.join(refusals)}"
         self._begin(profile, verdict.control_c, events)
+        events.extend(self._cure.begin(profile, watch))
         return True, f"Started '{profile.name}'."
 
     def _begin(self, profile: Profile, control_c: float, events: list[Event]) -> None:
@@ -231,6 +244,8 @@ class Loop:
             events.append(Event("night", name, message))
         self._run = None
         self.phase = phase
+        if phase is not Phase.TRIPPED:
+            self._cure.end()
 
     # ---- is it safe -----------------------------------------------------------------------
 
@@ -241,6 +256,7 @@ class Loop:
         ambient_c: float,
         times: tuple[float, float, float],
         heated: bool,
+        heat_k: dict[int, float],
         events: list[Event],
     ) -> None:
         """Let every interlock look; note what is small; keep the alarms' states."""
@@ -276,6 +292,7 @@ class Loop:
             self._duty,
             inputs.ledger_silent_s,
             inputs.inbox_silent_s,
+            tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
         )
         alarms = self._alarms
         for rule in self._rules:
@@ -310,10 +327,11 @@ class Loop:
             if abs(part_c - run.setpoint_c) > furthest_c:
                 furthest_c, slowest_c = abs(part_c - run.setpoint_c), part_c
             hottest_c = max(hottest_c, part_c)
-        before = run.index
-        run.advance(dt_s, Oven(control_c, slowest_c, hottest_c, ambient_c))
+        before, segment = run.index, run.segment
+        run.advance(dt_s, Oven(control_c, slowest_c, hottest_c, ambient_c), self._cure.reached)
         if run.index == before:
             return
+        self._cure.soaked(segment, events)
         if run.finished:
             self._end(Phase.DONE, "done", f"'{run.profile.name}' is done.", events)
             return
@@ -347,9 +365,15 @@ class Loop:
     # ---- say it ---------------------------------------------------------------------------
 
     def _decision(
-        self, heater_on: bool, verdict: Verdict, events: list[Event], outcomes: list[Outcome]
+        self,
+        heater_on: bool,
+        verdict: Verdict,
+        ambient_c: float,
+        events: list[Event],
+        outcomes: list[Outcome],
     ) -> Decision:
         run = self._run
+        cure = self._cure.report(run, self._control_c, ambient_c, events)
         return Decision(
             heater_on,
             self._contactor_on,
@@ -365,12 +389,18 @@ class Loop:
             verdict.faults,
             tuple(events),
             tuple(outcomes),
+            cure,
         )
 
     @property
     def run(self) -> ProfileRun | None:
         """The profile under way, to look at."""
         return self._run
+
+    @property
+    def cure(self) -> CureWatch | None:
+        """The parts on their clocks, to look at; None where no part has a resin card."""
+        return self._cure.watch
 
     @property
     def switchings(self) -> int:
@@ -393,6 +423,7 @@ class Loop:
             "feed_forward": self._feed_forward.snapshot(),
             "modulator": self._modulator.snapshot(),
             "run": None if self._run is None else self._run.snapshot(),
+            "cure": self._cure.snapshot(self._run is not None),
             "phase": self.phase.value,
             **{name: getattr(self, f"_{name}") for name in PLAIN},
         }
@@ -407,6 +438,7 @@ class Loop:
         self._feed_forward.restore(state["feed_forward"])
         self._modulator.restore(state["modulator"])
         self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
+        self._cure.restore(state.get("cure"), self._run)
         self.phase = Phase(state["phase"])
         for name in PLAIN:
             setattr(self, f"_{name}", state[name])

@@ -40,7 +40,7 @@ _FORM = {
 }
 _BOUNDS = ("greater_than_equal", "less_than_equal")
 #: Keys of lists -> what one of their members is called.
-_MEMBER = {"thermometers": "thermometer", "segments": "segment"}
+_MEMBER = {"thermometers": "thermometer", "segments": "segment", "parts": "part"}
 
 
 def _place(loc: tuple[int | str, ...]) -> str:

@@ -363,6 +363,8 @@ class Card(Section):
             full_min=self._after_gel(self.full_cure, gel, reference_c),
             post_cure_h=tuple(sorted((p.at_c, p.hours) for p in self.post_cure)),
             heat_before_gel=self.heat_before_gel,
+            highest_c=None if self.highest_c is None else self.highest_c.value,
+            ramp_c_per_h=None if self.ramp_c_per_h is None else self.ramp_c_per_h.value,
             self_heat=self_heat,
         )
 

@@ -213,14 +213,14 @@ class CureClock:
         gel_min = self._gel.at(self.figures.reference_c)
         return 1.0 if gel_min is None else gel_min
 
-    def heat_w_per_kg(self, part_c: float, track: int = LIKELY) -> float:
-        """Heat (W per kg of resin) that the resin gives off now at `part_c`; 0 if unknown."""
+    def heat_w_per_kg(self, rates: tuple[float, float, float], track: int = LIKELY) -> float:
+        """Heat (W per kg of resin) that it gives off now at these `rates`; 0 if unknown."""
         heat = self.figures.self_heat
         root = self._root(track)
         if heat is None or root is None:
             return 0.0
         first, gel = self._roots()
-        gel_rate, cure_rate, _ = self.rates(part_c)
+        gel_rate, cure_rate, _ = rates
         need = self.figures.gel_band[track]
         if self.tracks[track][0] < need:
             root_rate = (gel - first) * gel_rate / need

@@ -62,4 +62,6 @@ class ClockFigures(Section):
     """[°C, hours] that finish it."""
     heat_before_gel: bool = False
     """Whether it may be warmed before it gels."""
+    highest_c: Annotated[float, Field(ge=20, le=250)] | None = None
+    ramp_c_per_h: Positive | None = None
     self_heat: SelfHeat | None = None
