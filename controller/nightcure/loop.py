@@ -14,17 +14,17 @@ from .cure.watch import CureWatch
 from .errors import BadInput
 from .guard.alarms import Alarm, Alarms
 from .guard.interlocks import RULES
-from .guard.resume import why_not_resumed
+from .guard.resume import judge_resume
+from .guard.starting import profile_to_start
 from .guard.view import View
-from .heat.bang_bang import BangBangRegulator
 from .heat.feedforward import FeedForward
 from .heat.modulator import Modulator
-from .heat.pid import PidRegulator
+from .heat.regulators import regulator_for
 from .measure.screening import Screening, Verdict
-from .profile import Oven, Profile, ProfileRun, parse_profile
+from .profile import Profile, ProfileRun, oven_of
 from .records import Command, Decision, Event, Outcome, Phase, TickInputs
 from .settings import Role, Settings
-from .units import show_difference, show_duration, show_temperature
+from .units import show_temperature
 
 #: Clock corrections smaller than this pass without a word.
 CLOCK_NOTE_S = 2.0
@@ -52,10 +52,7 @@ class Loop:
         self._screening = Screening(settings.thermometers)
         self._alarms = Alarms()
         self._rules = tuple(rule(settings) for rule in RULES)
-        regulator = PidRegulator if settings.regulator.kind == "pid" else BangBangRegulator
-        self._regulator: PidRegulator | BangBangRegulator = regulator(
-            settings.regulator, settings.heater.power_w
-        )
+        self._regulator = regulator_for(settings)
         self._feed_forward = FeedForward(settings.model)
         self._modulator = Modulator(settings.heater)
         self._run: ProfileRun | None = None
@@ -79,8 +76,9 @@ class Loop:
         """The decision for `inputs`. Never raises on bad readings: doubt is resolved to off."""
         dt_s, gap_s, wall_step_s = self._time_passed(inputs)
         heated = self.phase in (Phase.RAMP, Phase.SOAK)
-        heat_k = self._cure.heat_k()
-        verdict = self._screening.judge(inputs.mono_s, dt_s, inputs.readings, heated, heat_k)
+        verdict = self._screening.judge(
+            inputs.mono_s, dt_s, inputs.readings, heated, self._cure.heat_k()
+        )
         ambient_c = self._ambient(verdict)
 
         events: list[Event] = []
@@ -93,7 +91,7 @@ class Loop:
         if inputs.stop_pressed and self._run is not None:
             self._end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
 
-        self._watch(inputs, verdict, ambient_c, (dt_s, gap_s, wall_step_s), heated, heat_k, events)
+        self._watch(inputs, verdict, ambient_c, (dt_s, gap_s, wall_step_s), heated, events)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
             why = f"The night was ended by {self._alarms.trip}."
             self._end(Phase.TRIPPED, "tripped", why, events)
@@ -142,15 +140,12 @@ class Loop:
         now_c = verdict.control_c
         before_c = now_c if self._control_c is None else self._control_c
         lost_c = None if now_c is None or before_c is None else before_c - now_c
-        why = why_not_resumed(self.settings, away_s, lost_c)
-        if why is None:
-            fell = show_difference(max(lost_c or 0.0, 0.0), self.settings.units)
-            message = f"Resumed after {show_duration(abs(away_s))}; the air fell by {fell}."
-            events.append(Event("night", "resumed", message))
+        resumed, sentence = judge_resume(self.settings, away_s, lost_c)
+        if resumed:
+            events.append(Event("night", "resumed", sentence))
             self._cure.away(abs(away_s), verdict)
-            return
-        sentence = f"The night was not resumed: {why}. See how far the parts are before a restart."
-        self._report_refused_resume(sentence, inputs, events)
+        else:
+            self._report_refused_resume(sentence, inputs, events)
 
     def _report_refused_resume(
         self, sentence: str | None, inputs: TickInputs, events: list[Event]
@@ -202,26 +197,22 @@ class Loop:
         return True, "Reset; the oven may be started again."
 
     def _start(self, command: Command, verdict: Verdict, events: list[Event]) -> tuple[bool, str]:
-        if self._alarms.trip is not None:
-            return False, f"Not started: the oven has tripped ({self._alarms.trip}); reset first."
-        if self._run is not None:
-            return False, "Not started: a night is already running; stop it first."
-        if self._stop_pressed:
-            return False, "Not started: the stop button at the oven is pressed; release it first."
-        if verdict.control_c is None:
-            return False, "Not started: there is no believable air temperature."
-        data, parts = command.args.get("profile"), command.args.get("parts")
-        if parts is not None and isinstance(data, dict):
-            data = {**data, "parts": parts}
+        control_c = verdict.control_c
         try:
-            profile = parse_profile(data)
-            refusals = profile.refusals(self.settings.limits)
-            if refusals:
-                return False, f"Not started: {' '.join(refusals)}"
-            watch = self._cure.prepare(profile, verdict.control_c)
+            profile = profile_to_start(
+                command.args.get("profile"),
+                self.settings.limits,
+                trip=self._alarms.trip,
+                running=self._run is not None,
+                stop_pressed=self._stop_pressed,
+                control_c=control_c,
+                parts=command.args.get("parts"),
+            )
+            assert control_c is not None
+            watch = self._cure.prepare(profile, control_c)
         except BadInput as error:
             return False, f"Not started: {' '.join(error.sentences)}"
-        self._begin(profile, verdict.control_c, events)
+        self._begin(profile, control_c, events)
         events.extend(self._cure.begin(profile, watch))
         return True, f"Started '{profile.name}'."
 
@@ -256,7 +247,6 @@ class Loop:
         ambient_c: float,
         times: tuple[float, float, float],
         heated: bool,
-        heat_k: dict[int, float],
         events: list[Event],
     ) -> None:
         """Let every interlock look; note what is small; keep the alarms' states."""
@@ -266,34 +256,23 @@ class Loop:
         control_fault = ""
         if verdict.control_c is None:
             control_fault = str(verdict.faults[self._air[0]] or "no value")
+        lost = [
+            (name, str(fault or "no value"))
+            for name, c, fault in zip(self._names, believed, verdict.faults, strict=True)
+            if c is None
+        ]
+        heat_k = self._cure.heat_k()
+        run = self._run
         view = View(
-            dt_s,
-            gap_s,
-            wall_step_s,
-            night,
-            heated and night,
-            self.phase.value,
-            self._night_s,
-            verdict.control_c,
-            control_fault,
-            tuple(
-                [
-                    (name, str(fault or "no value"))
-                    for name, c, fault in zip(self._names, believed, verdict.faults, strict=True)
-                    if c is None
-                ]
-            ),
+            dt_s, gap_s, wall_step_s, night, heated and night, self.phase.value, self._night_s,
+            verdict.control_c, control_fault, tuple(lost),
             tuple([c for i in self._air if (c := believed[i]) is not None]),
             tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
             tuple([c for i in self._heaters if (c := believed[i]) is not None]),
-            ambient_c,
-            None if self._run is None else self._run.setpoint_c,
-            self._modulator.on,
-            self._duty,
-            inputs.ledger_silent_s,
-            inputs.inbox_silent_s,
+            ambient_c, None if run is None else run.setpoint_c, self._modulator.on, self._duty,
+            inputs.ledger_silent_s, inputs.inbox_silent_s,
             tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
-        )
+        )  # fmt: skip
         alarms = self._alarms
         for rule in self._rules:
             message = rule.look(view)
@@ -318,17 +297,10 @@ class Loop:
     ) -> None:
         control_c = verdict.control_c
         assert control_c is not None
-        slowest_c = hottest_c = control_c
-        furthest_c = -1.0
-        for i in self._parts:
-            part_c = verdict.believed_c[i]
-            if part_c is None:
-                continue
-            if abs(part_c - run.setpoint_c) > furthest_c:
-                furthest_c, slowest_c = abs(part_c - run.setpoint_c), part_c
-            hottest_c = max(hottest_c, part_c)
+        parts_c = [c for i in self._parts if (c := verdict.believed_c[i]) is not None]
+        oven = oven_of(control_c, parts_c, ambient_c, run.setpoint_c)
         before, segment = run.index, run.segment
-        run.advance(dt_s, Oven(control_c, slowest_c, hottest_c, ambient_c), self._cure.reached)
+        run.advance(dt_s, oven, self._cure.reached)
         if run.index == before:
             return
         self._cure.soaked(segment, events)
@@ -375,22 +347,12 @@ class Loop:
         run = self._run
         cure = self._cure.report(run, self._control_c, ambient_c, events)
         return Decision(
-            heater_on,
-            self._contactor_on,
-            run is not None,
-            self.phase,
+            heater_on, self._contactor_on, run is not None, self.phase,
             None if run is None else run.index,
             None if run is None else round(run.setpoint_c, 4),
-            verdict.control_c,
-            self._duty,
-            run is not None and run.waiting,
-            self._alarms.trip,
-            verdict.believed_c,
-            verdict.faults,
-            tuple(events),
-            tuple(outcomes),
-            cure,
-        )
+            verdict.control_c, self._duty, run is not None and run.waiting, self._alarms.trip,
+            verdict.believed_c, verdict.faults, tuple(events), tuple(outcomes), cure,
+        )  # fmt: skip
 
     @property
     def run(self) -> ProfileRun | None:

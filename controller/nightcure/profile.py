@@ -230,6 +230,17 @@ class Oven(NamedTuple):
     ambient_c: float | None
 
 
+def oven_of(control_c: float, parts_c: list[float], ambient_c: float, setpoint_c: float) -> Oven:
+    """The oven as a profile sees it; the first part that is furthest from the setpoint counts."""
+    slowest_c = hottest_c = control_c
+    furthest_c = -1.0
+    for part_c in parts_c:
+        if abs(part_c - setpoint_c) > furthest_c:
+            furthest_c, slowest_c = abs(part_c - setpoint_c), part_c
+        hottest_c = max(hottest_c, part_c)
+    return Oven(control_c, slowest_c, hottest_c, ambient_c)
+
+
 class ProfileRun:
     """A profile under way: its setpoint now and ahead, and how long is left. No clock, no I/O."""
 

@@ -1,18 +1,11 @@
-"""The other commands: help worth reading, mistakes told, the demo from its start to its end."""
+"""The other commands: help worth reading, mistakes told, everything off."""
 
 from __future__ import annotations
 
-import json
 import re
-import signal
 import socket
-import subprocess
-import sys
-import urllib.request
 from pathlib import Path
-from typing import Any
 
-import psutil
 import pytest
 from argon2 import PasswordHasher
 from typer.testing import CliRunner
@@ -20,7 +13,8 @@ from typer.testing import CliRunner
 from nightcure import __version__
 from nightcure.cli.main import app
 from nightcure.scenario import OVEN_FILE
-from tests.workshop import Workshop, wait_for
+from nightcure.settings import Settings
+from tests.workshop import Workshop
 
 COMMANDS = {
     "demo": ("--speed", "--port", "--night", "--fault"),
@@ -71,12 +65,58 @@ def test_a_wrong_oven_file_is_told_fault_by_fault(name: str, tmp_path: Path) -> 
     assert all(line.endswith(".") for line in lines)
 
 
-def test_a_page_for_everybody_needs_a_passphrase(tmp_path: Path) -> None:
+def test_a_page_for_everybody_needs_a_passphrase(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    served: list[Settings] = []
+    monkeypatch.setattr("nightcure_web.app.run", served.append)  # no port is opened if it fails
     wide = tmp_path / "oven.toml"
     wide.write_text(OVEN_FILE.read_text().replace('"127.0.0.1"', '"0.0.0.0"'))
     result = CliRunner().invoke(app, ["web", str(wide)])
     assert result.exit_code == 2
-    assert "passphrase" in result.stderr
+    assert result.stdout == ""
+    (line,) = result.stderr.splitlines()
+    assert served == []
+    for words in ("0.0.0.0", "anyone on the network", "nightcure passphrase"):
+        assert words in line
+    assert line.endswith(".")
+
+
+def test_a_port_that_is_taken(tmp_path: Path) -> None:
+    oven = tmp_path / "oven.toml"
+    oven.write_text(OVEN_FILE.read_text())
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = str(other.getsockname()[1])
+        for command in (["web", str(oven), "--port", port], ["demo", "--port", port]):
+            result = CliRunner().invoke(app, command)
+            assert result.exit_code == 2
+            said = f"nightcure: Port {port} is in use; choose another one with --port.\n"
+            assert result.stderr == said
+
+
+@pytest.mark.parametrize("command", ["web", "demo"])
+@pytest.mark.parametrize("port", ["0", "-1", "65536", "http"])
+def test_a_port_that_is_none(command: str, port: str) -> None:
+    result = CliRunner().invoke(app, [command, "--port", port])
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    assert "--port" in result.stderr
+
+
+def test_a_ledger_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
+    oven = tmp_path / "oven.toml"
+    oven.write_text(OVEN_FILE.read_text().replace('"nightcure.ledger"', '"none/x.ledger"'))
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = str(probe.getsockname()[1])
+    result = CliRunner().invoke(app, ["web", str(oven), "--port", port])
+    assert result.exit_code == 2
+    assert result.stdout == ""
+    (line,) = result.stderr.splitlines()
+    assert "x.ledger.secret" in line
+    assert "the folder of the ledger must be there" in line
 
 
 def test_the_passphrases_line_fits_the_oven_file(tmp_path: Path) -> None:
@@ -108,44 +148,3 @@ def test_off_drives_the_pins_off(tmp_path: Path) -> None:
         assert not workshop.heater_on()
         assert not workshop.contactor_on()
         assert "Heater, contactor and fan are off." in workshop.log()
-
-
-def fetch(address: str) -> dict[str, Any]:
-    with urllib.request.urlopen(address, timeout=5) as answer:
-        found: dict[str, Any] = json.loads(answer.read())
-    return found
-
-
-def test_the_demo_from_its_start_to_its_end() -> None:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    command = [sys.executable, "-m", "nightcure", "demo", "--speed", "200", "--port", str(port)]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-    try:
-        assert process.stdout is not None
-        said = ""
-        for line in process.stdout:
-            said += line
-            if "Ctrl-C" in line:
-                break
-        assert f"http://127.0.0.1:{port}/" in said
-        assert "passphrase:" in said
-        assert "█" in said or "▀" in said, "a QR code"
-        status = f"http://127.0.0.1:{port}/api/status"
-        wait_for(lambda: fetch(status)["phase"] == "ramp", 30, "the night has begun")
-        first = fetch(status)
-        wait_for(lambda: fetch(status)["control_c"] > first["control_c"] + 2, 60, "it warms")
-        taken = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
-        assert taken.returncode == 2
-        assert "is in use" in taken.stderr
-        children = psutil.Process(process.pid).children(recursive=True)
-        assert children, "the page is a process of its own"
-        process.send_signal(signal.SIGINT)
-        assert process.wait(20) == 0
-        _, alive = psutil.wait_procs(children, timeout=10)
-        assert alive == []
-    finally:
-        if process.poll() is None:
-            process.kill()
-            process.wait(10)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 from itsdangerous import URLSafeTimedSerializer
 
+from nightcure.errors import NightcureError
+from nightcure.ledger.reader import LedgerReader
 from nightcure_web import access
-from nightcure_web.app import create_app
+from nightcure_web.app import HEADERS, create_app
 
 from .conftest import ORIGIN, PASSPHRASE, settings_for
 
@@ -53,6 +56,10 @@ def test_no_command_from_another_page(client: TestClient, command: str) -> None:
         {"Origin": "null"},
         {"Origin": "http://testserver.elsewhere.example"},
         {"Origin": "http://testserver:81"},
+        {"Origin": ""},
+        {"Origin": "http://["},
+        {"Origin": "http://[::1"},
+        {"Origin": "http://testserver@elsewhere.example"},
         {"Sec-Fetch-Site": "cross-site"},
         {"Sec-Fetch-Site": "same-site"},
     ):
@@ -95,6 +102,24 @@ def test_a_wrong_passphrase_and_too_many(
     log_in(client)
 
 
+def test_guesses_sent_together_count_one_by_one(night_ledger: Path) -> None:
+    slow = access.PasswordHasher(time_cost=2, memory_cost=20_000, parallelism=1).hash(PASSPHRASE)
+    statuses: list[int] = []
+    together = threading.Barrier(16)
+    with TestClient(create_app(settings_for(night_ledger, slow))) as client:
+
+        def guess() -> None:
+            together.wait(20)
+            statuses.append(client.post("/api/login", json={"passphrase": "kelp"}).status_code)
+
+        threads = [threading.Thread(target=guess, daemon=True) for _ in range(16)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join(30)
+    assert sorted(statuses) == [401] * access.MOST_ATTEMPTS + [429] * (16 - access.MOST_ATTEMPTS)
+
+
 def test_forged_and_outdated_cookies(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
     for value in ("", "person", "a.b.c", URLSafeTimedSerializer("guessed").dumps("person")):
         client.cookies.set(access.COOKIE, value)
@@ -120,3 +145,27 @@ def test_the_signing_key_is_the_owners_alone(client: TestClient, night_ledger: P
     secret = Path(f"{night_ledger}.secret")
     assert secret.stat().st_mode & 0o077 == 0
     assert len(secret.read_text()) >= 32
+
+
+@pytest.mark.parametrize("content", [b"", b"short", b"\xff" * 50])
+def test_a_signing_key_anybody_could_guess_is_not_used(tmp_path: Path, content: bytes) -> None:
+    """An empty file is what a power cut may leave."""
+    (tmp_path / "x.ledger.secret").write_bytes(content)
+    with pytest.raises(NightcureError, match=r"is not a key of this page; remove it"):
+        create_app(settings_for(tmp_path / "x.ledger"))
+
+
+def test_the_servers_own_mistake_tells_nothing_and_stays_safe(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise RuntimeError("a detail of the inside")
+
+    monkeypatch.setattr(LedgerReader, "nights", broken)
+    answer = client.get("/api/nights")
+    assert answer.status_code == 500
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert "inside" not in answer.text
+    for name, value in HEADERS.items():
+        assert answer.headers[name] == value
+    assert answer.headers["cache-control"] == "no-store"

@@ -115,43 +115,6 @@ def test_every_answer_carries_the_safe_headers(client: TestClient) -> None:
     assert "https://" not in page
 
 
-def test_the_api_describes_itself(client: TestClient) -> None:
-    document = client.get("/api/openapi.json").json()
-    assert document["openapi"].startswith("3.")
-    routes = [
-        (path, verb, route)
-        for path, verbs in document["paths"].items()
-        for verb, route in verbs.items()
-    ]
-    assert len(routes) >= 14
-    for path, verb, route in routes:
-        assert len(route["description"]) > 15, (path, verb)
-        for status, said in route["responses"].items():
-            if status != "200":
-                assert list(said["content"]) == ["application/problem+json"], (path, verb, status)
-
-
-def test_no_ledger_yet_is_a_sentence(tmp_path: Path) -> None:
-    app = create_app(settings_for(tmp_path / "none.ledger"))
-    with TestClient(app, raise_server_exceptions=False) as client:
-        assert client.get("/api/health").json() == {"ok": True, "controller_age_s": None}
-        for path in ("/api/status", "/api/nights", "/api/nights/1", "/api/events"):
-            answer = client.get(path)
-            assert answer.status_code == 503, path
-            assert "has not made its ledger yet" in answer.json()["detail"]
-
-
-def test_a_ledger_that_is_none_is_a_sentence(tmp_path: Path) -> None:
-    path = tmp_path / "w.ledger"
-    path.write_bytes(b"This is a shopping list.\n" * 400)
-    with TestClient(create_app(settings_for(path)), raise_server_exceptions=False) as client:
-        for asked in ("/api/status", "/api/nights", "/api/health"):
-            answer = client.get(asked)
-            assert 400 <= answer.status_code <= 503, asked
-            assert answer.status_code != 500
-            assert "ledger" in answer.json()["detail"]
-
-
 @pytest.mark.parametrize("closing", ["the reader leaves", "the server stops"])
 def test_the_stream_sends_what_is_new(tmp_path: Path, closing: str) -> None:
     with socket.socket() as probe:

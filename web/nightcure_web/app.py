@@ -79,7 +79,8 @@ class SmallBodies:
         if b"transfer-encoding" in headers:
             return problems.problem_response(411, "Say how long the request is; it has no length.")
         length = headers.get(b"content-length", b"0")
-        if not length.isdigit() or int(length) > MOST_BODY_BYTES:
+        # Python itself refuses to read a number of thousands of digits.
+        if not length.isdigit() or len(length) > 9 or int(length) > MOST_BODY_BYTES:
             return problems.problem_response(
                 413, f"The request is too long; {MOST_BODY_BYTES // 1000} kB are the most."
             )
@@ -97,8 +98,9 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
         docs_url=None,
         redoc_url=None,
     )
+    app.openapi_version = "3.2.0"  # the first that can describe a stream's items
     app.state.store = Store(settings)
-    problems.install(app)
+    problems.install(app, HEADERS)
     for part in (status, live, nights, profiles, commands, session):
         app.include_router(part.router)
     if static.is_dir():

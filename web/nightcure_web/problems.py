@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Sequence
 from http import HTTPStatus
 from typing import Any
 
@@ -16,6 +17,10 @@ from nightcure.errors import BadInput, NightcureError
 log = logging.getLogger("nightcure.web")
 
 MEDIA_TYPE = "application/problem+json"
+
+#: A refusal tells so many faults, and so many letters of each: a request must not be answered
+#: with more than it brought.
+MOST_FAULTS, MOST_LETTERS = 8, 300
 
 
 class Problem(Exception):
@@ -38,16 +43,26 @@ def problem_response(
     )
 
 
+def together(sentences: Sequence[str]) -> str:
+    """Several faults as one text of bearable length."""
+    told = [s if len(s) <= MOST_LETTERS else f"{s[:MOST_LETTERS]}…." for s in sentences]
+    more = len(told) - MOST_FAULTS
+    return " ".join(told[:MOST_FAULTS] + ([f"And {more} more."] if more > 0 else []))
+
+
 def _validation_sentence(error: RequestValidationError) -> str:
     sentences = []
     for fault in error.errors():
         place = " ".join(str(part) for part in fault["loc"] if part != "body") or "the request"
         sentences.append(f"{place}: {fault['msg'][0].lower()}{fault['msg'][1:]}.")
-    return " ".join(sentences)
+    return together(sentences)
 
 
-def install(app: FastAPI) -> None:
-    """Turn every error of `app` into a problem document."""
+def install(app: FastAPI, headers: dict[str, str]) -> None:
+    """Turn every error of `app` into a problem document.
+
+    `headers` go with the answer to a mistake of the server's own, which no middleware sees.
+    """
 
     @app.exception_handler(Problem)
     async def refused(_: Request, error: Problem) -> JSONResponse:
@@ -55,8 +70,8 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     async def http(_: Request, error: HTTPException) -> JSONResponse:
-        headers = dict(error.headers) if error.headers else None
-        return problem_response(error.status_code, f"{error.detail}.", headers)
+        own = dict(error.headers) if error.headers else None
+        return problem_response(error.status_code, f"{str(error.detail).rstrip('.')}.", own)
 
     @app.exception_handler(RequestValidationError)
     async def invalid(_: Request, error: RequestValidationError) -> JSONResponse:
@@ -64,7 +79,7 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(BadInput)
     async def bad(_: Request, error: BadInput) -> JSONResponse:
-        return problem_response(422, " ".join(error.sentences))
+        return problem_response(422, together(error.sentences))
 
     @app.exception_handler(NightcureError)
     async def lost(_: Request, error: NightcureError) -> JSONResponse:
@@ -73,7 +88,11 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(Exception)
     async def unexpected(_: Request, error: Exception) -> JSONResponse:
         log.exception("unexpected", exc_info=error)
-        return problem_response(500, "The page's server made a mistake; its log says more.")
+        return problem_response(
+            500,
+            "The page's server made a mistake; its log says more.",
+            {**headers, "Cache-Control": "no-store"},
+        )
 
 
 def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 
 from fastapi import Depends, Request
 
+from nightcure.errors import BadInput
 from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.reader import LedgerReader
 from nightcure.settings import Settings
@@ -34,11 +35,14 @@ class Store:
 
     @property
     def reader(self) -> LedgerReader:
-        """The ledger; a 503 problem while the controller has not made it."""
+        """The ledger; a 503 problem while the controller has not made it, or it is none."""
         if self._reader is None:
             if not self.settings.ledger.exists():
                 raise Problem(503, "The controller has not made its ledger yet; is it running?")
-            self._reader = LedgerReader(self.settings.ledger)
+            try:
+                self._reader = LedgerReader(self.settings.ledger)
+            except BadInput as error:  # not the asker's: the server's own file is wrong
+                raise Problem(503, str(error)) from None
         return self._reader
 
     def put(self, word: str, args: dict[str, Any], who: str) -> int:

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from .show import err, out, sentences
+from .web import refuse_taken_port
 
 
 def demo(
@@ -34,7 +35,7 @@ def demo(
     Ctrl-C ends it; nothing is left behind.
     """
     with sentences():
-        _refuse_taken_port(port)
+        refuse_taken_port("127.0.0.1", port)
         from ..demo import Demo
         from ..oven.ambient import read_ambient
         from ..oven.faults import parse_fault
@@ -59,16 +60,3 @@ def demo(
 
         err.print("Starting the virtual oven, the controller and the page ...")
         shown.run(ready, start)
-
-
-def _refuse_taken_port(port: int) -> None:
-    import socket
-
-    from ..errors import BadInput
-
-    with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind(("127.0.0.1", port))
-        except OSError:
-            raise BadInput(f"--port {port} is in use; choose another one.") from None

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from ..errors import BadInput
 from .controller import find_oven
 from .show import sentences
 
@@ -15,7 +16,9 @@ def web(
     oven: Annotated[
         Path | None, typer.Argument(help="The oven.toml, as for the controller.")
     ] = None,
-    port: Annotated[int | None, typer.Option(help="Instead of the one in oven.toml.")] = None,
+    port: Annotated[
+        int | None, typer.Option(help="Instead of the one in oven.toml.", min=1, max=65535)
+    ] = None,
 ) -> None:
     """Serve the page: a process of its own that reads the ledger and posts commands to it.
 
@@ -30,4 +33,26 @@ def web(
         if port is not None:
             chosen = settings.web.model_copy(update={"port": port})
             settings = settings.model_copy(update={"web": chosen})
+        refuse_taken_port(settings.web.address, settings.web.port)
         run(settings)
+
+
+def refuse_taken_port(address: str, port: int) -> None:
+    """Raise BadInput, one sentence, unless a server could listen there now."""
+    import errno
+    import socket
+
+    try:
+        family, kind, protocol, _, place = socket.getaddrinfo(
+            address, port, type=socket.SOCK_STREAM
+        )[0]
+        with socket.socket(family, kind, protocol) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            probe.bind(place)
+    except OSError as error:
+        if error.errno == errno.EADDRINUSE:
+            raise BadInput(f"Port {port} is in use; choose another one with --port.") from None
+        raise BadInput(
+            f"The page cannot listen on {address}, port {port}: {error.strerror}; name an address "
+            f"of this machine and a port that is free."
+        ) from None

@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from ..errors import BadInput
-from .card import Card, FromGel, Glass, Kamal, Piecewise, Time
+from .card import Card
 from .figures import ClockFigures
 from .history import History
 from .rate import KELVIN, R_J_PER_MOL_K
+from .sections import FromGel, Glass, Kamal, Piecewise, Time
 
 Array = NDArray[np.float64]
 

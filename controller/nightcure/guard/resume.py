@@ -9,6 +9,17 @@ from ..units import show_difference, show_duration
 BEHIND_S = 5.0
 
 
+def judge_resume(settings: Settings, away_s: float, lost_k: float | None) -> tuple[bool, str]:
+    """Whether to go on, and the sentence that says so; arguments as for `why_not_resumed`."""
+    why = why_not_resumed(settings, away_s, lost_k)
+    if why is not None:
+        return False, (
+            f"The night was not resumed: {why}. See how far the parts are before a restart."
+        )
+    fell = show_difference(max(lost_k or 0.0, 0.0), settings.units)
+    return True, f"Resumed after {show_duration(abs(away_s))}; the air fell by {fell}."
+
+
 def why_not_resumed(settings: Settings, away_s: float, lost_k: float | None) -> str | None:
     """The reason against going on, as a clause, or None.
 

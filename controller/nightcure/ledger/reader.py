@@ -44,12 +44,19 @@ class LedgerReader:
         except sqlite3.Error as error:
             raise LedgerLost(f"The ledger {self.path} cannot be read: {error}.") from None
 
+    def parsed(self, text: str) -> Any:
+        """The JSON in a row; LedgerLost if it is none, as in a damaged file."""
+        try:
+            return json.loads(text)
+        except (ValueError, TypeError, RecursionError):
+            raise LedgerLost(f"The ledger {self.path} is damaged: a row is not JSON.") from None
+
     def live(self) -> dict[str, Any] | None:
         """What is true now, with `host_s`, when that was written; None if nothing ever was."""
         rows = self._rows("SELECT host_s, state FROM live")
         if not rows:
             return None
-        state: dict[str, Any] = json.loads(rows[0][1])
+        state: dict[str, Any] = self.parsed(rows[0][1])
         return {**state, "host_s": rows[0][0]}
 
     def nights(self, limit: int = 50, offset: int = 0) -> list[dict[str, Any]]:
@@ -88,7 +95,7 @@ class LedgerReader:
             f"SELECT {COMMAND} FROM inbox ORDER BY id DESC LIMIT ? OFFSET ?", (limit, offset)
         )
         found = [dict(zip(COMMAND.split(", "), row, strict=True)) for row in rows]
-        return [{**command, "args": json.loads(command["args"])} for command in found]
+        return [{**command, "args": self.parsed(command["args"])} for command in found]
 
     def ticks(self, night_id: int) -> Iterator[TickRow]:
         """Every tick of a night, in order, as recorded."""
@@ -120,7 +127,7 @@ class LedgerReader:
             " WHERE night_id = ? AND seq > ? ORDER BY seq",
             (night_id, first),
         )
-        believed = _columns(json.loads(f"[{','.join(row[7] for row in rows)}]"))
+        believed = _columns(self.parsed(f"[{','.join(row[7] for row in rows)}]"))
         names = ("seq", "wall_s", "setpoint_c", "control_c", "duty", "heater", "phase")
         columns = dict(zip(names, _columns([row[:7] for row in rows]), strict=False))
         kept = (

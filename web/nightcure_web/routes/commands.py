@@ -9,12 +9,12 @@ from pydantic import BaseModel, Field
 
 from nightcure.profile import parse_profile
 
-from ..problems import Problem, responses
+from ..problems import Problem, responses, together
 from ..store import Store, StoreOf
 
 router = APIRouter(prefix="/api/commands", tags=["commands"])
 
-PROBLEMS = responses(401, 403, 409, 422, 503, 504)
+PROBLEMS = responses(400, 401, 403, 409, 411, 413, 422, 503, 504)
 
 
 class Answer(BaseModel):
@@ -48,7 +48,7 @@ async def start(
     checked = parse_profile(profile)
     refusals = checked.refusals(store.settings.limits)
     if refusals:
-        raise Problem(422, " ".join(refusals))
+        raise Problem(422, together(refusals))
     return await _send(store, "start", {"profile": checked.model_dump(mode="json")}, who)
 
 

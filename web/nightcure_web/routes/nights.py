@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
@@ -36,13 +35,14 @@ def nights(
 def night(store: StoreOf, night_id: NightId) -> dict[str, Any]:
     """One night: its profile, the settings it ran with, how it ended, its thermometers."""
     row = _night(store, night_id)
-    settings = json.loads(row.settings)
+    parsed = store.reader.parsed
+    settings = parsed(row.settings)
     return {
         "id": row.id,
         "label": row.label,
         "oven": row.oven,
         "version": row.version,
-        "profile": json.loads(row.profile),
+        "profile": parsed(row.profile),
         "thermometers": settings["thermometers"],
         "started_s": row.started_s,
         "ended_s": row.ended_s,

@@ -33,7 +33,7 @@ def profiles(store: StoreOf) -> list[dict[str, Any]]:
     ]
 
 
-@router.post("/profiles/check", responses=responses(422))
+@router.post("/profiles/check", responses=responses(400, 411, 413, 422))
 def check(
     store: StoreOf, profile: Annotated[dict[str, Any], Body(description="A profile as JSON.")]
 ) -> dict[str, Any]:

@@ -22,7 +22,7 @@ def session(store: StoreOf, request: Request) -> dict[str, Any]:
     }
 
 
-@router.post("/login", responses=responses(401, 403, 422, 429))
+@router.post("/login", responses=responses(400, 401, 403, 411, 413, 422, 429))
 def login(
     store: StoreOf,
     request: Request,
@@ -34,7 +34,7 @@ def login(
     return {"logged_in": True}
 
 
-@router.post("/logout", responses=responses(403))
+@router.post("/logout", responses=responses(403, 411, 413))
 def logout(store: StoreOf, request: Request, response: Response) -> dict[str, Any]:
     """Forget this browser."""
     store.access.check_origin(request)

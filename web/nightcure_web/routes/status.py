@@ -24,7 +24,7 @@ def status(store: StoreOf) -> dict[str, Any]:
     return {"phase": None} if state is None else {**state, "now_s": time.time()}
 
 
-@router.get("/health")
+@router.get("/health", responses=responses(503))
 def health(store: StoreOf) -> dict[str, Any]:
     """Whether this server answers, and how old (s) the controller's last word is."""
     age_s = None
