@@ -10,7 +10,6 @@ from __future__ import annotations
 from typing import Any
 
 from .cure.night import NightCure
-from .cure.watch import CureWatch
 from .errors import BadInput
 from .guard.alarms import Alarm, Alarms
 from .guard.interlocks import RULES
@@ -56,7 +55,8 @@ class Loop:
         self._feed_forward = FeedForward(settings.model)
         self._modulator = Modulator(settings.heater)
         self._run: ProfileRun | None = None
-        self._cure = NightCure(settings)
+        self.cure = NightCure(settings)
+        """The parts on their clocks, to look at."""
         self.phase = Phase.IDLE
         self._mono_s: float | None = None
         self._wall_s = 0.0
@@ -77,7 +77,7 @@ class Loop:
         dt_s, gap_s, wall_step_s = self._time_passed(inputs)
         heated = self.phase in (Phase.RAMP, Phase.SOAK)
         verdict = self._screening.judge(
-            inputs.mono_s, dt_s, inputs.readings, heated, self._cure.heat_k()
+            inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k()
         )
         ambient_c = self._ambient(verdict)
 
@@ -97,7 +97,7 @@ class Loop:
             self._end(Phase.TRIPPED, "tripped", why, events)
 
         if self._run is None or self._night_s > 0.0:
-            self._cure.advance(gap_s, verdict, events)
+            self.cure.advance(gap_s, verdict, events)
         if self._run is not None and verdict.control_c is not None:
             self._follow_profile(self._run, dt_s, verdict, ambient_c, events)
         watts = self._watts(dt_s, verdict, ambient_c)
@@ -143,7 +143,7 @@ class Loop:
         resumed, sentence = judge_resume(self.settings, away_s, lost_c)
         if resumed:
             events.append(Event("night", "resumed", sentence))
-            self._cure.away(abs(away_s), verdict)
+            self.cure.away(abs(away_s), verdict)
         else:
             self._report_refused_resume(sentence, inputs, events)
 
@@ -193,7 +193,7 @@ class Loop:
             return False, f"Not reset: {why_not}"
         events.extend(moved)
         self.phase = Phase.IDLE
-        self._cure.end()
+        self.cure.end()
         return True, "Reset; the oven may be started again."
 
     def _start(self, command: Command, verdict: Verdict, events: list[Event]) -> tuple[bool, str]:
@@ -209,11 +209,11 @@ class Loop:
                 parts=command.args.get("parts"),
             )
             assert control_c is not None
-            watch = self._cure.prepare(profile, control_c)
+            watch = self.cure.prepare(profile, control_c)
         except BadInput as error:
             return False, f"Not started: {' '.join(error.sentences)}"
         self._begin(profile, control_c, events)
-        events.extend(self._cure.begin(profile, watch))
+        events.extend(self.cure.begin(profile, watch))
         return True, f"Started '{profile.name}'."
 
     def _begin(self, profile: Profile, control_c: float, events: list[Event]) -> None:
@@ -236,7 +236,7 @@ class Loop:
         self._run = None
         self.phase = phase
         if phase is not Phase.TRIPPED:
-            self._cure.end()
+            self.cure.end()
 
     # ---- is it safe -----------------------------------------------------------------------
 
@@ -261,7 +261,7 @@ class Loop:
             for name, c, fault in zip(self._names, believed, verdict.faults, strict=True)
             if c is None
         ]
-        heat_k = self._cure.heat_k()
+        heat_k = self.cure.heat_k()
         run = self._run
         view = View(
             dt_s, gap_s, wall_step_s, night, heated and night, self.phase.value, self._night_s,
@@ -300,10 +300,10 @@ class Loop:
         parts_c = [c for i in self._parts if (c := verdict.believed_c[i]) is not None]
         oven = oven_of(control_c, parts_c, ambient_c, run.setpoint_c)
         before, segment = run.index, run.segment
-        run.advance(dt_s, oven, self._cure.reached)
+        run.advance(dt_s, oven, self.cure.reached)
         if run.index == before:
             return
-        self._cure.soaked(segment, events)
+        self.cure.soaked(segment, events)
         if run.finished:
             self._end(Phase.DONE, "done", f"'{run.profile.name}' is done.", events)
             return
@@ -345,7 +345,7 @@ class Loop:
         outcomes: list[Outcome],
     ) -> Decision:
         run = self._run
-        cure = self._cure.report(run, self._control_c, ambient_c, events)
+        cure = self.cure.report(run, self._control_c, ambient_c, events)
         return Decision(
             heater_on, self._contactor_on, run is not None, self.phase,
             None if run is None else run.index,
@@ -358,11 +358,6 @@ class Loop:
     def run(self) -> ProfileRun | None:
         """The profile under way, to look at."""
         return self._run
-
-    @property
-    def cure(self) -> CureWatch | None:
-        """The parts on their clocks, to look at; None where no part has a resin card."""
-        return self._cure.watch
 
     @property
     def switchings(self) -> int:
@@ -385,7 +380,7 @@ class Loop:
             "feed_forward": self._feed_forward.snapshot(),
             "modulator": self._modulator.snapshot(),
             "run": None if self._run is None else self._run.snapshot(),
-            "cure": self._cure.snapshot(self._run is not None),
+            "cure": self.cure.snapshot(self._run is not None),
             "phase": self.phase.value,
             **{name: getattr(self, f"_{name}") for name in PLAIN},
         }
@@ -400,7 +395,7 @@ class Loop:
         self._feed_forward.restore(state["feed_forward"])
         self._modulator.restore(state["modulator"])
         self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
-        self._cure.restore(state.get("cure"), self._run)
+        self.cure.restore(state.get("cure"), self._run)
         self.phase = Phase(state["phase"])
         for name in PLAIN:
             setattr(self, f"_{name}", state[name])

@@ -127,6 +127,9 @@ def _report(settings: Settings, profile: Profile, result: Rehearsal) -> None:
     out.print(f"\n[bold]{profile.name}[/]: {verdict} after {show_duration(f.night_s)}.")
     out.print(_figures_table(f))
     out.print()
+    if f.milestones:
+        out.print(_milestones_table(f))
+        out.print()
     for t_s, _name, message in result.events:
         out.print(f"  {show_duration(t_s):>12}  {message}", highlight=False, soft_wrap=True)
     if f.heater_still_on:
@@ -159,6 +162,23 @@ def _figures_table(f: Figures) -> object:
         rows.append(("fault to heater off", f"{f.fault_to_off_s:.0f} s"))
     for row in rows:
         table.add_row(*row)
+    return table
+
+
+def _milestones_table(f: Figures) -> object:
+    from rich.table import Table
+
+    from ..units import show_duration
+
+    def shown(value_s: float | None) -> str:
+        return "not tonight" if value_s is None else show_duration(60.0 * round(value_s / 60.0))
+
+    table = Table("part", "milestone", "after", "earliest", "latest", box=None, pad_edge=False)
+    before = ""
+    for m in f.milestones:
+        name = m["part"] if m["part"] != before else ""
+        before = m["part"]
+        table.add_row(name, m["name"], *(shown(m[k]) for k in ("at_s", "low_s", "high_s")))
     return table
 
 

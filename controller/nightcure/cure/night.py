@@ -19,6 +19,7 @@ class NightCure:
         self._settings = settings
         self.watch: CureWatch | None = None
         self._profile: Profile | None = None
+        self._last: tuple[PartCure, ...] = ()
 
     def prepare(self, profile: Profile, control_c: float) -> CureWatch | None:
         """The watch of a profile's parts. Raises BadInput where one cannot sit in this oven."""
@@ -30,7 +31,8 @@ class NightCure:
         return heat_notes(profile)
 
     def end(self) -> None:
-        """Nobody's cure is followed any more."""
+        """Nobody's cure is followed any more; this tick still reports how far the parts came."""
+        self._last = () if self.watch is None else self.watch.parts()
         self.watch = self._profile = None
 
     def heat_k(self) -> dict[int, float]:
@@ -62,8 +64,9 @@ class NightCure:
         self, run: ProfileRun | None, control_c: float | None, ambient_c: float, events: list[Event]
     ) -> tuple[PartCure, ...]:
         """Once a minute: every part's cure now and along the rest of the profile."""
+        last, self._last = self._last, ()
         if self.watch is None or control_c is None or not self.watch.due:
-            return ()
+            return last
         events.extend(self.watch.report(run, control_c, ambient_c))
         return self.watch.parts()
 
@@ -76,7 +79,7 @@ class NightCure:
 
     def restore(self, state: dict[str, Any] | None, run: ProfileRun | None) -> None:
         """Go on from a snapshot, `run` restored before."""
-        self.end()
+        self.watch, self._profile, self._last = None, None, ()
         if state is not None:
             of = Profile.model_validate(state["profile"]) if run is None else run.profile
             self._profile = of
