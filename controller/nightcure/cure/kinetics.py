@@ -104,7 +104,7 @@ def degree_at_tg(at_c: Array | float, glass: Glass) -> Array:
 
 
 def final_degree(cure_c: float, glass: Glass) -> float:
-    """Where a cure at `cure_c` stops: its glass transition `above_cure_k` above the cure."""
+    """Where a cure at `cure_c` begins to stop: glass transition `above_cure_k` above the cure."""
     return float(degree_at_tg(cure_c + glass.above_cure_k, glass))
 
 

@@ -125,13 +125,17 @@ class FromGel(Section):
     law: Literal["from-gel"]
     gel_degree: Annotated[float, Field(gt=0, lt=0.9)]
     seed: Annotated[float, Field(gt=0, lt=0.1)] = 1e-3
-    diffusion: Annotated[float, Field(gt=0, le=200)] | None = 30.0
+    diffusion: Annotated[float, Field(gt=0, le=300)] | None = 150.0
     """C of the factor 1/(1 + exp(C (a - a_c(T)))); none: nothing vitrifies."""
     source: Source
 
 
 class Glass(Section):
-    """Glass transition over degree of cure (DiBenedetto), and how far above the cure it ends."""
+    """Glass transition over degree of cure (DiBenedetto).
+
+    Where it is `above_cure_k` above the resin's temperature the cure goes at half its pace, and
+    all but stops soon after.
+    """
 
     uncured_c: Annotated[float, Field(ge=-120, le=50)]
     full_c: Annotated[float, Field(ge=20, le=300)]

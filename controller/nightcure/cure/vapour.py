@@ -18,6 +18,8 @@ IDLH_PPM, REL_PPM = 700.0, 50.0
 PRESSURE_PA = 101_325.0
 #: Ovens are kept at or below this share of the lower limit (NFPA 86, from a summary).
 ASK_ABOVE_PCT, REFUSE_ABOVE_PCT = 25.0, 50.0
+#: The ventilation it names leaves a little of that quarter unused.
+SPARE = 1.001
 #: Released over so long where the person does not say: most of it goes in the first hour.
 OVER_H = 1.0
 
@@ -102,7 +104,7 @@ def vapour(
     allowed_pct = LOWER_EXPLOSIVE_VOL_PCT * ASK_ABOVE_PCT / 100.0
     ventilation = 0.0
     if closed_pct > allowed_pct:
-        ventilation = gas_m3 / over_h / (allowed_pct / 100.0)
+        ventilation = SPARE * gas_m3 / over_h / (allowed_pct / 100.0)
     return Vapour(
         styrene_g,
         vol_pct,

@@ -21,7 +21,7 @@ from .part import Part
 
 REPORT_S = 60.0
 #: Steps of the look ahead, s.
-AHEAD_S = 120.0
+AHEAD_S = 240.0
 #: Steps in which a resin mixed before the night's start is brought up to it, s.
 BEFORE_S = 60.0
 SAID: dict[Milestone, str] = {
@@ -145,12 +145,17 @@ class CureWatch:
         return all(p.clock.reached(name) for p in self._parts if knows(p.part, name))
 
     def self_heat_k(self) -> dict[int, float]:
-        """By thermometer: how much hotter its parts' own heat should make them now, K."""
+        """By thermometer: how much hotter its parts' own heat should make them now, K.
+
+        A thermometer on which a card without kinetics or heat lies is left out: nobody knows.
+        """
         heat: dict[int, float] = {}
         for p in self._parts:
             if p.sensor is not None:
-                heat[p.sensor] = heat.get(p.sensor, 0.0) + max(p.excess_k)
-        return heat
+                knows_heat = p.clock.figures.self_heat is not None
+                more_k = max(p.excess_k) if knows_heat else math.nan
+                heat[p.sensor] = heat.get(p.sensor, 0.0) + more_k
+        return {sensor: k for sensor, k in heat.items() if not math.isnan(k)}
 
     @property
     def due(self) -> bool:
