@@ -205,7 +205,7 @@ class CureWatch:
                 if knows(p.part, name)
             )  # fmt: skip
 
-        too_late: list[tuple[int, Soak]] = []
+        events: list[Event] = []
         while not twin.finished and now_s < horizon_s:
             now_s += AHEAD_S
             air_c = min(twin.setpoint_c, max(hottest_c, ambient_c))
@@ -219,22 +219,16 @@ class CureWatch:
             twin.advance(AHEAD_S, Oven(air_c, slowest_c, max(temps_c), None), reached)
             if not isinstance(segment, Soak) or segment.until is None or twin.index == index:
                 continue
-            if not reached(segment.until):
-                too_late.append((index, segment))
+            if not reached(segment.until) and index not in self._warned:
+                self._warned.append(index)
+                events.extend(
+                    Event("cure", "not-in-time", self.why_not(p, segment))
+                    for p, clock in zip(self._parts, clocks, strict=True)
+                    if knows(p.part, segment.until) and not clock.reached(segment.until)
+                )
         self._ahead = [c.whens() for c in clocks]
         self.ends_s = now_s if twin.finished else None
-        return [e for index, soak in too_late for e in self._too_late(index, soak, clocks)]
-
-    def _too_late(self, index: int, soak: Soak, clocks: list[CureClock]) -> list[Event]:
-        """Once a segment: the part that will not be so far, and what would bring it there."""
-        if index in self._warned or soak.until is None:
-            return []
-        self._warned.append(index)
-        return [
-            Event("cure", "not-in-time", self.why_not(p, soak))
-            for p, clock in zip(self._parts, clocks, strict=True)
-            if knows(p.part, soak.until) and not clock.reached(soak.until)
-        ]
+        return events
 
     def why_not(self, p: _Part, soak: Soak) -> str:
         """Why a part will not be so far within a soak, and what would do."""
