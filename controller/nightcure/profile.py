@@ -31,7 +31,8 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import Field, ValidationError
 
 from .cure.figures import Milestone
-from .cure.part import Part, with_figures
+from .cure.part import Box, Part, vapour_in, with_figures
+from .cure.vapour import ASK_ABOVE_PCT, REFUSE_ABOVE_PCT, cautions
 from .errors import BadInput
 from .sentences import faults_as_sentences
 from .settings import WALL_C, Limits, Section, read_toml
@@ -83,6 +84,7 @@ class Profile(Section):
     band_c: Annotated[float, Field(ge=0.2, le=10)] = 2.0
     segments: Annotated[tuple[Segment, ...], Field(min_length=1, max_length=40)]
     parts: Annotated[tuple[Part, ...], Field(max_length=8)] = ()
+    box: Box | None = None
 
     @property
     def highest_c(self) -> float:
@@ -159,6 +161,7 @@ class Profile(Section):
                     f"it; add one under [[parts]], or leave it out."
                 )
         names = [p.name for p in self.parts]
+        yield from self._vapour_refusals()
         for part in self.parts:
             place = f"profile '{self.name}', part '{part.name}'"
             f = part.figures
@@ -183,6 +186,19 @@ class Profile(Section):
                     f"{place}: a ramp of {steepest:g} °C per hour is steeper than its card's "
                     f"{f.ramp_c_per_h:g}; slow it down."
                 )
+
+    def _vapour_refusals(self) -> Iterator[str]:
+        if self.box is None:
+            return
+        v = vapour_in(self.box, self.parts, self.highest_c)
+        place = f"profile '{self.name}', vapour"
+        if v.percent_lel > REFUSE_ABOVE_PCT:
+            yield f"{place}: {cautions(v)[0]}"
+        elif v.percent_lel > ASK_ABOVE_PCT and not self.box.i_accept_vapour_above_25_percent:
+            yield (
+                f"{place}: {cautions(v)[0]} To start as it is, set "
+                f"i_accept_vapour_above_25_percent = true under [box]."
+            )
 
 
 def awaited_of(segment: Ramp | Soak | Cool) -> Milestone | None:

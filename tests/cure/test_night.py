@@ -7,8 +7,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 
+from nightcure.codec import encode_rest
 from nightcure.cure.clock import CureClock
 from nightcure.errors import BadInput
 from nightcure.loop import Loop
@@ -17,8 +19,10 @@ from nightcure.profile import Profile, load_profile, parse_profile
 from nightcure.records import Decision, Phase, TickInputs
 from nightcure.rehearse import Rehearsal, rehearse
 from nightcure.scenario import BOX, HERE, ambient_c
-from tests.nights import SETTINGS, changed, run, start, still, word
+from tests.faults.test_budget import MOST_PROCESSOR_SHARE, MOST_RESIDENT_BYTES
+from tests.nights import SETTINGS, run, start, still, word
 from tests.recording import RecordedOven, replay
+from tests.workshop import Workshop, wait_for
 
 UNTIL_DEMOULD = load_profile(HERE / "until-demould.toml")
 TICK_S = 2.0
@@ -339,6 +343,37 @@ def test_a_gel_coat_that_may_not_be_heated_before_it_gels_is_spoken_of() -> None
     assert [e.name for e in d.events if e.kind == "cure"] == ["heat-before-gel"]
 
 
+# ---- vapour ---------------------------------------------------------------------------------
+
+
+def boxed(**fields: Any) -> dict[str, Any]:
+    data = UNTIL_DEMOULD.model_dump(mode="json")
+    data["box"] |= fields
+    return data
+
+
+def test_much_vapour_is_refused_until_the_numbers_change() -> None:
+    """1.3 kg of resin at 42 % monomer, all of the emission rule's share, in 0.43 m³, no vent."""
+    said = refused(boxed(evaporated_pct=None, air_changes_per_h=0.0))
+    assert "do not start" in said
+    assert "do not start" in refused(
+        boxed(evaporated_pct=None, air_changes_per_h=0.0, i_accept_vapour_above_25_percent=True)
+    )
+
+
+def test_some_vapour_wants_a_confirmation_and_is_in_the_record() -> None:
+    some = boxed(evaporated_pct=4.0, air_changes_per_h=1.5)
+    said = refused(some)
+    assert "i_accept_vapour_above_25_percent" in said
+    assert "m³/h of fresh air would do" in said
+    some["box"]["i_accept_vapour_above_25_percent"] = True
+    d = Loop(SETTINGS).tick(still(0.0, start(parse_profile(some))))
+    assert d.outcomes[0].outcome == "done"
+    told = next(e.message for e in d.events if e.name == "vapour")
+    assert "% of the lower explosive limit" in told
+    assert "certifies nothing" in told
+
+
 # ---- its own heat ---------------------------------------------------------------------------
 
 #: Laid up thick: this much resin warms its mould by more than the plain allowance of 8 K.
@@ -390,10 +425,39 @@ def test_three_times_the_expected_heat_trips() -> None:
     assert result.figures.trip in ("exotherm", "over-temperature")
 
 
-def test_three_parts_stay_within_the_tick() -> None:
-    """A snapshot with three parts on their clocks stays small enough to write every tick."""
-    _, ticks = night(UNTIL_DEMOULD)
-    loop = Loop(changed(SETTINGS))
-    for inputs, _ in ticks[:2000]:
-        loop.tick(inputs)
+def three_parts() -> Profile:
+    third = {**UNTIL_DEMOULD.parts[1].model_dump(mode="json"), "name": "Spare", "start_h": 1.0}
+    data = UNTIL_DEMOULD.model_dump(mode="json")
+    data["parts"].append(third)
+    return parse_profile(data)
+
+
+def test_three_parts_leave_the_record_small() -> None:
+    """What is written every tick: the snapshot, and the cure in a decision once a minute."""
+    _, ticks = night(three_parts())
+    loop = Loop(SETTINGS)
+    sizes = [len(encode_rest(loop.tick(inputs))) for inputs, _ in ticks[:2000]]
     assert len(json.dumps(loop.snapshot())) < 12_000
+    assert sum(sizes) / len(sizes) < 150
+
+
+def test_the_controller_with_three_parts_keeps_its_budgets(tmp_path: Path) -> None:
+    """60 MB resident and 2 % of a core at a tick of 2 s, as without parts; no numerics."""
+    with Workshop(tmp_path) as workshop:
+        process = psutil.Process(workshop.controller().pid)
+        workshop.command("start", {"profile": three_parts().model_dump(mode="json")})
+        wait_for(lambda: len((workshop.live() or {}).get("cure", [])) == 3, 60, "three parts")
+        first = workshop.live()
+        assert first is not None
+        spent_s = sum(process.cpu_times()[:2])
+
+        def ticks() -> int:
+            return int((workshop.live() or first)["seq"] - first["seq"])
+
+        wait_for(lambda: ticks() >= 34, 120, "34 ticks, a look ahead among them")
+        spent_s = sum(process.cpu_times()[:2]) - spent_s
+        share = spent_s / (ticks() * 2.0)
+        assert share < MOST_PROCESSOR_SHARE, f"{100 * share:.2f} %"
+        assert process.memory_info().rss < MOST_RESIDENT_BYTES
+        libraries = {m.path for m in process.memory_maps()}
+        assert not [path for path in libraries if "numpy" in path or "scipy" in path]

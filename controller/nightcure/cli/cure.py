@@ -247,3 +247,90 @@ def new(
         err.print(f"Written to {file}.")
         for sentence in card.unanswered():
             err.print(f"  {sentence}", highlight=False, soft_wrap=True)
+
+
+@cure.command("laminate")
+def laminate(
+    card: CardArgument,
+    thickness_mm: Annotated[float, typer.Option(help="Of the laminate laid in one go, mm.")],
+    profile: Annotated[
+        Path | None, typer.Option(help="The oven's profile (TOML); a steady --air-c if left out.")
+    ] = None,
+    air_c: Annotated[float, typer.Option(help="The air at the lay-up, °C.")] = 20.0,
+    limit_c: Annotated[
+        float | None, typer.Option(help="It may get so hot, °C; the card's own if left out.")
+    ] = None,
+    mould_mm: Annotated[float, typer.Option(help="Thickness of the mould, mm.")] = 6.0,
+    catalyst_pct: Annotated[
+        float | None, typer.Option(help="Catalyst share, %; the card's own if left out.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """How hot a laminate makes itself in this oven, and how to split one that is too thick."""
+    with sentences():
+        from ..cure.card import load_card
+        from ..cure.thickness import advise, air_of
+        from ..errors import BadInput
+        from ..profile import load_profile
+        from ..units import show_duration
+
+        chosen = load_card(card)
+        if catalyst_pct is None:
+            catalyst_pct = default_catalyst(chosen)
+        if not -10.0 <= air_c <= 100.0:
+            raise BadInput(f"air_c is {air_c:g}; it should be -10 to 100.")
+        air = [(0.0, air_c), (12 * 3600.0, air_c)]
+        if profile is not None:
+            air = air_of(load_profile(profile), air_c)
+        if not chosen.reference:
+            warmest_c = max(c for _, c in air)
+            coldest_c = chosen.figures(catalyst_pct).gel_min[0][0]
+            if warmest_c < coldest_c:
+                raise BadInput(
+                    f"the air stays below {coldest_c:g} °C, where the card has no data: expect no "
+                    f"cure, and no heat of it."
+                )
+        a = advise(
+            chosen,
+            catalyst_pct,
+            thickness_mm / 1000.0,
+            air,
+            limit_c,
+            mould_mm / 1000.0,
+        )
+        if as_json:
+            print_json(
+                {
+                    "peak_c": round(a.peak.temp_c, 2),
+                    "peak_s": round(a.peak.at_s, 1),
+                    "peak_above_mould_mm": round(1000.0 * a.peak.above_mould_m, 3),
+                    "limit_c": a.limit_c,
+                    "thickest_mm": None if a.thickest_m is None else round(1000 * a.thickest_m, 1),
+                    "layers": a.layers,
+                }
+            )
+            return
+        out.print(
+            f"{thickness_mm:g} mm of {chosen.title}: hottest [bold]{a.peak.temp_c:.0f} °C[/] after "
+            f"{show_duration(60 * round(a.peak.at_s / 60))}, "
+            f"{1000.0 * a.peak.above_mould_m:.1f} mm above the mould.",
+            soft_wrap=True,
+        )
+        if a.layers == 1:
+            out.print(f"It may be laid in one go (limit {a.limit_c:g} °C).")
+        elif a.thickest_m is None:
+            out.print(
+                f"Not even half a millimetre stays under {a.limit_c:g} °C: cooler air, or less "
+                f"catalyst.",
+                soft_wrap=True,
+            )
+        else:
+            each = thickness_mm / a.layers
+            out.print(
+                f"Too thick for one go (limit {a.limit_c:g} °C): lay {a.layers} layers of "
+                f"{each:.1f} mm, each when the one below has had its exotherm and is cool again. "
+                f"At once go {1000 * a.thickest_m:.1f} mm.",
+                soft_wrap=True,
+            )
+        if not chosen.reference:
+            out.print("The generic law runs hot and early: measure the first one.")

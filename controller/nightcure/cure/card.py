@@ -235,6 +235,7 @@ class Card(Section):
             heat_before_gel=self.heat_before_gel,
             highest_c=None if self.highest_c is None else self.highest_c.value,
             ramp_c_per_h=None if self.ramp_c_per_h is None else self.ramp_c_per_h.value,
+            monomer_pct=None if self.monomer_pct is None else self.monomer_pct.value,
             self_heat=self_heat,
         )
 

@@ -64,4 +64,5 @@ class ClockFigures(Section):
     """Whether it may be warmed before it gels."""
     highest_c: Annotated[float, Field(ge=20, le=250)] | None = None
     ramp_c_per_h: Positive | None = None
+    monomer_pct: Annotated[float, Field(ge=0, le=70)] | None = None
     self_heat: SelfHeat | None = None

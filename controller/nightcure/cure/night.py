@@ -9,7 +9,7 @@ from ..profile import Profile, ProfileRun, Ramp, Soak
 from ..records import Event, PartCure
 from ..settings import Settings
 from .figures import Milestone
-from .watch import CureWatch, heat_notes
+from .watch import CureWatch, heat_notes, vapour_note
 
 
 class NightCure:
@@ -28,7 +28,7 @@ class NightCure:
     def begin(self, profile: Profile, watch: CureWatch | None) -> list[Event]:
         """A night starts."""
         self.watch, self._profile = watch, profile
-        return heat_notes(profile)
+        return vapour_note(profile) + heat_notes(profile)
 
     def end(self) -> None:
         """Nobody's cure is followed any more; this tick still reports how far the parts came."""

@@ -93,6 +93,13 @@ def vapour(
         if not low <= value <= high:
             raise BadInput(f"{name} is {value:g}; it should be {low:g} to {high:g}.")
     styrene_g = resin_kg * 1000.0 * monomer_pct / 100.0 * evaporated_pct / 100.0
+    return in_the_box(styrene_g, volume_m3, air_c, air_changes_per_h, over_h)
+
+
+def in_the_box(
+    styrene_g: float, volume_m3: float, air_c: float, air_changes_per_h: float, over_h: float
+) -> Vapour:
+    """So many grams, evenly over `over_h`, in a perfectly mixed box; else as `vapour`."""
     gas_m3 = styrene_g / STYRENE_G_PER_MOL * R_J_PER_MOL_K * (air_c + KELVIN) / PRESSURE_PA
     vol_pct = closed_pct = 100.0 * gas_m3 / volume_m3
     changes = air_changes_per_h * over_h

@@ -17,7 +17,7 @@ from ..settings import Role, Settings
 from ..units import show_duration, show_temperature
 from .clock import EARLY, LATE, LIKELY, CureClock, When
 from .figures import Milestone
-from .part import Part
+from .part import Part, vapour_in
 
 REPORT_S = 60.0
 #: Steps of the look ahead, s.
@@ -312,6 +312,19 @@ class CureWatch:
             p.clock.restore(clock)
             p.excess_k, p.last_c = list(excess_k), last_c
         return watch
+
+
+def vapour_note(profile: Profile) -> list[Event]:
+    """At the start: what vapour there may be in the box, for the record."""
+    if profile.box is None or not profile.parts:
+        return []
+    v = vapour_in(profile.box, profile.parts, profile.highest_c)
+    message = (
+        f"Vapour: up to {v.styrene_g:.1f} g of styrene in {profile.box.volume_m3:g} m³, "
+        f"{v.percent_lel:.0f} % of the lower explosive limit, {v.ppm:.0f} ppm when the door opens; "
+        f"an estimate that certifies nothing."
+    )
+    return [Event("cure", "vapour", message)]
 
 
 def heat_notes(profile: Profile) -> list[Event]:
