@@ -42,6 +42,7 @@ class RecordedOven:
         parsed = [parse_fault(f) for f in faults]
         self.oven = VirtualOven(BOX, settings.thermometers, ambient_c, seed, parsed)
         self.t_s = 0.0
+        self.stop_pressed = False
         self.open()
 
     def open(self) -> None:
@@ -68,7 +69,9 @@ class RecordedOven:
         """One tick, recorded; then the oven moves on."""
         tick_s = self.settings.timing.tick_s
         sensed = tuple([Reading(s.value_c, self.t_s, s.fault) for s in self.oven.sense()])
-        inputs = TickInputs(self.t_s, EVENING_S + self.t_s, sensed, commands)
+        inputs = TickInputs(
+            self.t_s, EVENING_S + self.t_s, sensed, commands, stop_pressed=self.stop_pressed
+        )
         opening = self.loop.snapshot() if commands else None
         decision = self.loop.tick(inputs)
         snapshot = {

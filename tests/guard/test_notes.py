@@ -1,15 +1,40 @@
-"""The interlocks' notes say what the program does: every rule, every fault, every stated time."""
+"""The hardware notes say what the program does: every rule, fault, reason and stated time."""
 
 from __future__ import annotations
 
 import re
+import xml.etree.ElementTree as ET
 from pathlib import Path
 
-from nightcure.guard.interlocks import RULES
-from nightcure.settings import Timing
-from tests.faults.test_rehearsed import EXPECTED
+import pytest
 
-NOTES = (Path(__file__).parents[2] / "hardware-notes" / "interlocks.md").read_text("utf-8")
+from nightcure.guard.interlocks import (
+    RULES,
+    CannotHold,
+    ClockStepped,
+    ControlSensorLost,
+    Exotherm,
+    HeaterStuckOn,
+    HeaterWithoutEffect,
+    Interlock,
+    LedgerLost,
+    OverTemperature,
+    SensorLost,
+    TickLate,
+)
+from nightcure.loop import NOT_RESUMED
+from nightcure.measure import screening
+from nightcure.measure.reading import Fault
+from nightcure.oven.faults import FAULTS
+from nightcure.settings import Limits, Role, Timing
+from tests.faults.test_rehearsed import EXPECTED
+from tests.guard.test_interlocks import FIRES
+from tests.nights import SETTINGS
+
+FOLDER = Path(__file__).parents[2] / "hardware-notes"
+NOTES = (FOLDER / "interlocks.md").read_text("utf-8")
+#: The cold snap: found by, and the longest night (test_rehearsed's own bound for it).
+SNAP = ({"cannot-hold", "heater-on-too-long"}, (SETTINGS.limits.longest_night_h * 3600.0,) * 3)
 
 
 def rows(heading: str) -> dict[str, list[str]]:
@@ -19,20 +44,127 @@ def rows(heading: str) -> dict[str, list[str]]:
     return {c[0].strip("`"): c[1:] for c in cells}
 
 
-def test_every_interlock_is_described_in_order_with_its_kind() -> None:
+#: What the row of a rule must say, from the rule itself.
+SAID: dict[type[Interlock], list[str]] = {
+    OverTemperature: [f"{OverTemperature.BACK_K:g} K below"],
+    Exotherm: [
+        f"for {Exotherm.FOR_S:g} s",
+        f"by {Exotherm.RISE_K:g} K",
+        f"for {Exotherm.OFF_S / 60:g} min",
+    ],
+    HeaterStuckOn: [
+        f"{HeaterStuckOn.RISE_K:g} K in {HeaterStuckOn.WINDOW_S:g} s",
+        f"{HeaterStuckOn.ABOVE_RISE_K:g} K when {HeaterStuckOn.ABOVE_K:g} K above",
+        f"off for {HeaterStuckOn.ABOVE_OFF_S:g} s",
+        f"until {HeaterStuckOn.IDLE_S / 60:g} min",
+    ],
+    ControlSensorLost: [f"for {ControlSensorLost.AFTER_S:g} s"],
+    SensorLost: [f"for {SensorLost.AFTER_S:g} s"],
+    HeaterWithoutEffect: [f"less than {HeaterWithoutEffect.SHARE * 100:g} %"],
+    CannotHold: [f"for {CannotHold.FOR_S:g} s", f"{CannotHold.FULL_S / 60:g} min at full power"],
+    TickLate: [f"more than {TickLate.TRIP_S:g} s", f"`dead_man_s` ({Timing().dead_man_s:g} s)"],
+    LedgerLost: [f"for {LedgerLost.AFTER_S:g} s"],
+    ClockStepped: [f"more than {ClockStepped.TRIP_S:g} s"],
+}
+
+
+def test_every_interlock_is_described_in_order_with_its_kind_and_times() -> None:
     told = rows("interlock")
     assert list(told) == [rule.name for rule in RULES]
     for rule in RULES:
-        assert told[rule.name][0] == ("trip" if rule.latching else "warning")
-        after_s = getattr(rule, "AFTER_S", None) or getattr(rule, "TRIP_S", None)
-        if after_s is not None:
-            assert f"{after_s:g} s" in told[rule.name][1]
-    assert f"(`dead_man_s` ({Timing().dead_man_s:g} s)" in NOTES.replace("after `", "(`")
+        kind, acts_when, what_to_do, reset = told[rule.name]
+        assert kind == ("trip" if rule.latching else "warning")
+        assert what_to_do
+        assert reset
+        for words in SAID.get(rule, []):
+            assert words in f"{acts_when} {reset}", f"{rule.name}: {words}"
+    limits = Limits()
+    assert f"`longest_heater_on_h` ({limits.longest_heater_on_h:g} h)" in NOTES
+    assert f"`longest_night_h` ({limits.longest_night_h:g} h)" in NOTES
+
+
+def test_the_lags_are_those_of_the_rules() -> None:
+    """Two times come from the oven's lag; the words are held to the arithmetic."""
+    told = rows("interlock")
+    for lag_s in (100.0, 230.0, 400.0):
+        model = SETTINGS.model.model_copy(update={"heater_lag_s": lag_s})
+        oven = SETTINGS.model_copy(update={"model": model})
+        assert HeaterStuckOn(oven).allow_s == 2.5 * lag_s + 60.0
+        assert HeaterWithoutEffect(oven).allow_s == max(600.0, 3.0 * lag_s)
+    assert "(2.5 heater lags and 60 s)" in told["heater-stuck-on"][1]
+    assert "at least 600 s (3 heater lags, if longer)" in told["heater-without-effect"][1]
+
+
+@pytest.mark.parametrize("rule", [r for r in RULES if r.latching], ids=lambda r: r.name)
+def test_reset_at_once_is_said_of_the_rules_that_do_not_hold_it_back(
+    rule: type[Interlock],
+) -> None:
+    """The tick after the trip, with the same readings: does the rule still forbid a reset?"""
+    holds = []
+    for made, view, *_ in FIRES:
+        if made is not rule:
+            continue
+        one, t_s = rule(SETTINGS), 0.0
+        while one.look(view(t_s)) is None:
+            t_s += 2.0
+        after = view(t_s + 2.0)._replace(
+            night=False, heated=False, phase="tripped", heater_on=False, duty=0.0, setpoint_c=None
+        )
+        holds.append(one.look(after) is not None)
+    told = rows("interlock")[rule.name][3]
+    assert told.startswith("at once") == (False in holds), told
+    assert (told == "at once" or told.startswith("at once, if")) == (True not in holds), told
 
 
 def test_every_fault_has_the_time_it_is_held_to() -> None:
     told = rows("fault")
-    assert told.keys() == EXPECTED.keys()
-    for name, (found_by, bounds_s) in EXPECTED.items():
+    expected = {**EXPECTED, "ambient-drop": SNAP}
+    assert told.keys() == expected.keys() == FAULTS.keys()
+    for name, (found_by, bounds_s) in expected.items():
         assert set(told[name][0].split(", ")) == found_by
         assert told[name][1] == " / ".join(f"{b:g}" for b in bounds_s)
+        measured_s = [float(s) for s in told[name][2].split(" / ")]
+        assert all(m <= b for m, b in zip(measured_s, bounds_s, strict=True)), name
+
+
+def test_every_reason_against_a_reading_is_explained_with_its_numbers() -> None:
+    told = rows("reason")
+    assert told.keys() == {f.value for f in Fault}
+    s = screening
+    for name, words in {
+        "power-on": f"{s.POWER_ON_C:g} °C",
+        "rate": f"more than {s.JUMP_C:g} K, and more than {s.FASTEST_K_PER_S[Role.AIR]:g} K/s in "
+        f"air or {s.FASTEST_K_PER_S[Role.PART]:g} K/s in a part; {s.SETTLED_READINGS} readings",
+        "frozen": f"for {s.FROZEN_S:g} s",
+        "stale": f"older than {s.STALE_S:g} s",
+        "disagrees": f"{s.DISAGREES_C:g} K apart, or air {s.DISAGREES_C:g} K below every part, "
+        f"for {s.DISAGREES_S:g} s",
+    }.items():
+        assert words in told[name][0]
+
+
+def test_the_refused_resume_is_told_with_its_settings() -> None:
+    timing = Timing()
+    assert f"**`{NOT_RESUMED}`**" in NOTES
+    assert f"`resume_within_min` ({timing.resume_within_min:g} min)" in NOTES
+    assert f"`resume_lost_c` ({timing.resume_lost_c:g} K)" in NOTES
+
+
+def test_links_lead_somewhere_and_every_note_is_listed() -> None:
+    notes = sorted(FOLDER.glob("*.md"))
+    assert len(notes) >= 9
+    listed = (FOLDER / "README.md").read_text("utf-8")
+    for note in notes:
+        assert note.name == "README.md" or f"({note.name})" in listed
+        for link in re.findall(r"\]\(([^)#]+)\)", note.read_text("utf-8")):
+            assert (FOLDER / link).exists(), f"{note.name}: {link}"
+
+
+def test_the_circuit_names_what_the_list_of_pieces_names() -> None:
+    drawing = ET.parse(FOLDER / "circuit.svg").getroot()
+    words = " ".join(drawing.itertext())
+    for piece in ("RCD", "double-pole", "fuse", "cut-out", "K1", "K2", "heater", "4.7 kΩ", "stop"):
+        assert piece in words
+    assert f"pin {SETTINGS.heater.pin}" in words
+    assert SETTINGS.contactor is not None
+    assert f"pin {SETTINGS.contactor.pin}" in words

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import socket
 from pathlib import Path
 from types import FrameType
 
+import sdnotify
 import uvicorn
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
@@ -20,6 +22,8 @@ from .routes import commands, nights, profiles, session, status
 from .store import Store
 
 STATIC = Path(__file__).parent / "static"
+#: The service manager is told this often (s) that the page is alive.
+ALIVE_S = 3
 
 HEADERS = {
     "Content-Security-Policy": (
@@ -112,14 +116,30 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
 
 
 class Server(uvicorn.Server):
-    """Ends the open streams when told to stop; it would wait for them otherwise."""
+    """Ends the open streams when told to stop, and tells the service manager how it is.
+
+    It says that it is ready once it listens, and then every `ALIVE_S` from the event loop that
+    serves the page: a loop that hangs falls silent and is ended.
+    """
 
     def __init__(self, config: uvicorn.Config, store: Store) -> None:
+        config.callback_notify, config.timeout_notify = self._alive, ALIVE_S
         super().__init__(config)
         self._store = store
+        self._notifier = sdnotify.SystemdNotifier()
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Begin to listen."""
+        await super().startup(sockets)
+        if self.started:
+            self._notifier.notify("READY=1\nSTATUS=The page is served.")
+
+    async def _alive(self) -> None:
+        self._notifier.notify("WATCHDOG=1")
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """A signal to stop."""
+        self._notifier.notify("STOPPING=1")
         self._store.closing = True
         super().handle_exit(sig, frame)
 
