@@ -163,6 +163,11 @@ def check(
 
         chosen = load_card(card)
         missing = chosen.unanswered()
+        if chosen.demould is not None and chosen.kinetics is not None and chosen.glass is not None:
+            from ..cure.kinetics import dates_demould
+
+            if not dates_demould(chosen):
+                missing += ("Its degree of cure cannot date the demould: go by the clock.",)
         sources = sorted(set(_sources(chosen.model_dump())))
         if as_json:
             print_json(

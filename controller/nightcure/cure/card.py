@@ -16,7 +16,7 @@ from pydantic import Field, ValidationError, model_validator
 from ..errors import BadInput
 from ..sentences import faults_as_sentences
 from ..settings import Section, read_toml
-from .figures import Band, ClockFigures, SelfHeat
+from .figures import Band, Bulk, ClockFigures, SelfHeat
 from .rate import TimeTable, faster
 from .sections import (
     FromGel,
@@ -221,6 +221,9 @@ class Card(Section):
                 gel_degree=kinetics.gel_degree,
                 heat_j_per_kg_resin=1000.0 * heat.value,
             )
+        bulk = None
+        if self.laminate is not None:
+            bulk = Bulk.model_validate(self.laminate.model_dump(exclude={"source"}))
         return ClockFigures(
             gel_min=tuple(table.rows),
             cure_kj_per_mol=self.cure_kj_per_mol.value,
@@ -237,6 +240,7 @@ class Card(Section):
             ramp_c_per_h=None if self.ramp_c_per_h is None else self.ramp_c_per_h.value,
             monomer_pct=None if self.monomer_pct is None else self.monomer_pct.value,
             self_heat=self_heat,
+            bulk=bulk,
         )
 
     def _after_gel(self, time: Time | None, gel: float, reference_c: float) -> Band | None:

@@ -41,6 +41,15 @@ class SelfHeat(Section):
     heat_j_per_kg_resin: Annotated[float, Field(gt=0, le=2e6)]
 
 
+class Bulk(Section):
+    """The laminate as a body, for the virtual oven."""
+
+    density_kg_per_m3: Positive
+    heat_capacity_j_per_kg_k: Positive
+    conductivity_w_per_m_k: Positive
+    resin_pct: Annotated[float, Field(gt=0, le=100)]
+
+
 class ClockFigures(Section):
     """What the cure clock needs to know of a resin with its catalyst."""
 
@@ -66,3 +75,4 @@ class ClockFigures(Section):
     ramp_c_per_h: Positive | None = None
     monomer_pct: Annotated[float, Field(ge=0, le=70)] | None = None
     self_heat: SelfHeat | None = None
+    bulk: Bulk | None = None

@@ -223,3 +223,15 @@ def degree_at(card: Card, time: Time) -> float:
     """
     history = [(0.0, time.at_c), (60.0 * time.minutes, time.at_c)]
     return float(run(law_of(card, time.catalyst_pct), history).degree[-1])
+
+
+def dates_demould(card: Card) -> bool:
+    """Whether the degree of cure dates the demould, as the clock does.
+
+    It does not where the data sheet's demould lies past the onset of vitrification: there the
+    degree hardly grows any more, and a warmer history has it long before the part is hard.
+    """
+    if card.demould is None or card.glass is None or card.kinetics is None:
+        return False
+    slack = 0.02  # a little past the onset the law still goes at a good part of its pace
+    return degree_at(card, card.demould) < final_degree(card.demould.at_c, card.glass) + slack
