@@ -164,3 +164,16 @@ def test_a_restored_clock_goes_on_to_the_bit() -> None:
     for i in range(300, 900):
         assert a.advance(10.0 * i, 10.0, 24.0) == b.advance(10.0 * i, 10.0, 24.0)
     assert a.snapshot() == b.snapshot()
+
+
+def test_below_the_lowest_temperature_the_cure_stands_still() -> None:
+    """Gelled at 20 °C, then 4 °C under a card's lowest of 5 °C: nothing more is counted."""
+    clock = CureClock(LAMINATING)
+    clock.advance(3600.0, 3600.0, 20.0)
+    before = clock.equivalent_min
+    assert clock.advance(90 * 3600.0, 89 * 3600.0, 4.0) == []
+    assert clock.equivalent_min == before
+    assert not clock.reached("demould")
+    assert clock.needs_s("demould", 4.0) is None
+    clock.advance(93 * 3600.0, 3 * 3600.0, 20.0)
+    assert clock.reached("demould")

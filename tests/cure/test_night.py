@@ -13,6 +13,7 @@ import pytest
 from nightcure.codec import encode_rest
 from nightcure.cure.clock import CureClock
 from nightcure.errors import BadInput
+from nightcure.ledger.reader import LedgerReader
 from nightcure.loop import Loop
 from nightcure.oven.faults import parse_fault
 from nightcure.profile import Profile, load_profile, parse_profile
@@ -215,6 +216,10 @@ def test_a_recorded_night_with_parts_replays_to_the_bit(tmp_path: Path) -> None:
     count, differences = replay(tmp_path / "night.ledger")
     assert count > 1500
     assert differences == []
+    reader = LedgerReader(tmp_path / "night.ledger")
+    told = [json.loads(row.decision).get("cure") for row in reader.ticks(1)]
+    assert sum(1 for cure in told if cure) >= count / 31, "every part's cure, once a minute"
+    assert {c[0] for cure in told if cure for c in cure} == {"Lid", "Rim"}
     text = (tmp_path / "night.ledger").read_bytes()
     assert b"has gelled" in text, "milestones are among the ledger's events"
 
@@ -336,7 +341,7 @@ def test_waiting_does_not_hide_a_night_that_is_too_long() -> None:
 def test_a_gel_coat_that_may_not_be_heated_before_it_gels_is_spoken_of() -> None:
     from nightcure.cure.part import with_figures
 
-    data = cold_profile(25.0, 1.0, "gelled").model_dump(mode="json")
+    data = cold_profile(25.0, 1.0, "gelled").model_dump(mode="json") | {"box": None}
     data["parts"] = [{"name": "Gel coat", "card": "polyester-gelcoat", "catalyst_pct": 2.0,
                       "resin_kg": 0.2}]  # fmt: skip
     d = Loop(SETTINGS).tick(still(0.0, start(parse_profile(with_figures(data)))))
