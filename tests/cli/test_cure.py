@@ -269,5 +269,26 @@ def test_a_night_with_cards_and_a_cold_file_prints_its_milestones(tmp_path: Path
         assert words in shown
 
 
+def test_any_profile_rehearses_with_a_card_of_one_s_own() -> None:
+    """`--card`: one for all part thermometers, or one for each; a wrong number is told."""
+    found = json.loads(nightcure("rehearse", "--card", "polyester-laminating", "--json").stdout)
+    assert {m["part"] for m in found["milestones"]} == {"Lid", "Rim"}
+    assert found["outcome"] == "done"
+    two = ("--card", "polyester-laminating", "--card", "vinyl-ester")
+    told = json.loads(nightcure("rehearse", *two, "--json").stdout)["milestones"]
+    gelled = {m["part"]: m["at_s"] for m in told if m["name"] == "gelled"}
+    assert gelled["Rim"] > gelled["Lid"], "vinyl ester has no data until it is at 15 °C"
+    for wrong, sentence in (
+        ((*two, "--card", "epoxy-slow"), "3 cards for 2 parts"),
+        (("--card", "nothing"), "there is no resin card"),
+        (("--card", "epoxy-slow", "--catalyst-pct", "2"), "one fixed ratio"),
+        (("--card", "vinyl-ester", "--resin-kg", "-2"), "it should be above 0"),
+    ):
+        result = nightcure("rehearse", *wrong, "--json")
+        assert result.exit_code == 2
+        assert sentence in " ".join(result.stderr.split())
+        assert result.stdout == ""
+
+
 def test_there_are_twenty_and_more() -> None:
     assert len(HOSTILE) >= 20
