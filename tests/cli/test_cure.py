@@ -12,7 +12,9 @@ from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
 from nightcure.cure.card import SHIPPED, load_card, shipped
+from nightcure.profile import load_profile
 from nightcure.scenario import HERE, OVEN_FILE
+from tests.recording import RecordedOven
 
 UNTIL_DEMOULD = HERE / "until-demould.toml"
 GOOD = "time_s,part_c\n0,20\n3600,20\n7200,20\n10800,20\n14400,20\n"
@@ -288,6 +290,35 @@ def test_any_profile_rehearses_with_a_card_of_one_s_own() -> None:
         assert result.exit_code == 2
         assert sentence in " ".join(result.stderr.split())
         assert result.stdout == ""
+
+
+def test_a_night_in_the_ledger_and_a_profile_are_histories_too(tmp_path: Path) -> None:
+    """The clock run over the recorded lid is the loop's own; a profile is its setpoints."""
+    ledger = tmp_path / "night.ledger"
+    with RecordedOven(ledger) as oven:
+        oven.run(4800.0, profile=load_profile(UNTIL_DEMOULD))
+        watch = oven.loop.cure.watch
+        assert watch is not None
+        lid = watch.parts()[0]
+    found = cured("polyester-laminating", ledger)
+    assert found["equivalent_min"] == pytest.approx(lid.equivalent_min, rel=0.01)
+    gelled_s = next(m["at_s"] for m in found["milestones"] if m["name"] == "gelled")
+    assert gelled_s == pytest.approx(lid.milestones[0].at_s, abs=15.0)
+    air = cured("polyester-laminating", ledger, "--thermometer", "Air")
+    assert air["equivalent_min"] > found["equivalent_min"]
+    planned = cured("polyester-laminating", HERE / "lid-and-rim.toml", "--start-c", "8")
+    assert planned["milestones"][3]["name"] == "demould"
+    assert planned["milestones"][3]["at_s"] < 4 * 3600.0
+    for more, sentence in (
+        (("--night", "7"), "has no night 7"),
+        (("--thermometer", "Keel"), "has no thermometer 'Keel'"),
+    ):
+        result = nightcure("cure", "run", "polyester-laminating", ledger, *more, "--json")
+        assert result.exit_code == 2
+        assert sentence in " ".join(result.stderr.split())
+    gone = nightcure("cure", "run", "polyester-laminating", tmp_path / "gone.ledger", "--json")
+    assert (gone.exit_code, gone.stdout) == (2, "")
+    assert not (tmp_path / "gone.ledger").exists()
 
 
 def test_there_are_twenty_and_more() -> None:

@@ -37,12 +37,23 @@ def default_catalyst(card: Card) -> float | None:
 def run(
     card: CardArgument,
     history: Annotated[
-        Path, typer.Argument(help="The part's temperature: a CSV of time_s,part_c from the mixing.")
+        Path,
+        typer.Argument(
+            help="The part's temperature from the mixing on: a CSV of time_s,part_c, a night in a "
+            ".ledger, or a profile (.toml) if nothing waited."
+        ),
     ],
     catalyst_pct: Annotated[
         float | None,
         typer.Option(help="Catalyst share in the mix, %; the card's own if left out."),
     ] = None,
+    night: Annotated[
+        int | None, typer.Option(help="Of a ledger: the night's number; the newest if left out.")
+    ] = None,
+    thermometer: Annotated[
+        str | None, typer.Option(help="Of a ledger: its name; the first part's if left out.")
+    ] = None,
+    start_c: Annotated[float, typer.Option(help="Of a profile: where it begins, °C.")] = 10.0,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
     """Milestones, degree of cure and glass transition after a temperature history.
@@ -52,12 +63,13 @@ def run(
     """
     with sentences():
         from ..cure.card import load_card
-        from ..cure.history import equivalent_min, read_history, run_clock
+        from ..cure.from_record import history_from
+        from ..cure.history import equivalent_min, run_clock
         from ..cure.kinetics import law_of, tg_c
         from ..cure.kinetics import run as integrate
 
         chosen = load_card(card)
-        points = read_history(history)
+        points = history_from(history, night, thermometer, start_c)
         if catalyst_pct is None:
             catalyst_pct = default_catalyst(chosen)
         whens: tuple[When, ...] = ()
