@@ -6,6 +6,8 @@ import json
 import math
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from nightcure.cure.card import load_card
 from nightcure.cure.clock import CureClock
@@ -177,3 +179,22 @@ def test_below_the_lowest_temperature_the_cure_stands_still() -> None:
     assert clock.needs_s("demould", 4.0) is None
     clock.advance(93 * 3600.0, 3 * 3600.0, 20.0)
     assert clock.reached("demould")
+
+
+HOURLY_C = st.lists(st.floats(5.0, 45.0), min_size=3, max_size=14)
+
+
+@settings(max_examples=60, deadline=None)
+@given(HOURLY_C, st.floats(0.0, 10.0))
+def test_warmer_is_never_later(temps_c: list[float], warmer_k: float) -> None:
+    """Whatever the history, and whichever the milestone; the tracks stay in their order."""
+    clocks = [
+        run_clock(LAMINATING, [(3600.0 * i, c + k) for i, c in enumerate(temps_c)])
+        for k in (0.0, warmer_k)
+    ]
+    for cool, warm in zip(*(c.whens() for c in clocks), strict=True):
+        for a, b in zip(cool[1:], warm[1:], strict=True):
+            assert (b or math.inf) <= (a or math.inf) + 1e-6
+        for w in (cool, warm):
+            in_order = [t if t is not None else math.inf for t in (w.low_s, w.at_s, w.high_s)]
+            assert in_order == sorted(in_order)

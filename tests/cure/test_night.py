@@ -314,6 +314,29 @@ def test_parts_that_cannot_be_are_refused(parts: Any, sentence: str) -> None:
     assert sentence in refused(UNTIL_DEMOULD.model_dump(mode="json"), parts)
 
 
+@pytest.mark.parametrize(
+    ("figures", "sentence"),
+    [
+        ({"gel_min": [[20.0, 20.0], [20.0, 20.0]]}, "should become warmer"),
+        ({"gel_min": [[20.0, 20.0], [10.0, 60.0]]}, "should become warmer"),
+        ({"gel_min": [[10.0, 20.0], [20.0, 60.0]]}, "not slower"),
+        ({"gel_min": []}, "at least 1"),
+        ({"gel_min": [[20.0, 0.0]]}, "above 0"),
+        ({"post_cure_h": [[40.0, 16.0], [40.0, 8.0]]}, "should become warmer"),
+        ({"demould_min": [300.0, 200.0, 100.0]}, "early, likely, late"),
+        ({"cure_kj_per_mol": 1e9}, "at most 250"),
+        ({"reference_c": -300.0}, "at least 0"),
+        ({"self_heat": {"seed": 0.0, "gel_degree": 2.0, "heat_j_per_kg_resin": -1.0}}, "above 0"),
+    ],
+)
+def test_figures_that_would_break_the_clock_are_refused(
+    figures: dict[str, Any], sentence: str
+) -> None:
+    part = UNTIL_DEMOULD.parts[0].model_dump(mode="json")
+    part["figures"] |= figures
+    assert sentence in refused(UNTIL_DEMOULD.model_dump(mode="json"), [part])
+
+
 def test_a_profile_hotter_or_steeper_than_its_card_is_refused() -> None:
     part = UNTIL_DEMOULD.parts[0].model_dump(mode="json")
     part["figures"] |= {"highest_c": 30.0, "ramp_c_per_h": 10.0}

@@ -6,9 +6,10 @@ the loop never opens a file.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from ..settings import Section
 
@@ -76,3 +77,21 @@ class ClockFigures(Section):
     monomer_pct: Annotated[float, Field(ge=0, le=70)] | None = None
     self_heat: SelfHeat | None = None
     bulk: Bulk | None = None
+
+    @field_validator("gel_min", "post_cure_h")
+    @classmethod
+    def _quicker_when_warmer(cls, rows: tuple[Row, ...]) -> tuple[Row, ...]:
+        for (cold_c, cold), (warm_c, warm) in pairwise(rows):
+            if warm_c <= cold_c or warm > cold:
+                raise ValueError(
+                    f"{warm:g} at {warm_c:g} °C stands after {cold:g} at {cold_c:g} °C; the rows "
+                    f"should become warmer and not slower."
+                )
+        return rows
+
+    @field_validator("gel_band", "opens_min", "closes_min", "demould_min", "full_min")
+    @classmethod
+    def _early_likely_late(cls, band: Band | None) -> Band | None:
+        if band is not None and list(band) != sorted(band):
+            raise ValueError(f"it is {list(band)}; it should be early, likely, late.")
+        return band
