@@ -79,7 +79,7 @@ class PartCure(NamedTuple):
         part_c: the temperature its clock ran on, °C; None before its resin is mixed.
         degree: of cure by the generic law, where its card has one.
         equivalent_min: minutes at the card's reference temperature since the mixing.
-        self_heat_k: how much hotter than its surroundings its own heat should make it now.
+        self_heat_k: how much hotter than the air its own heat should make it now.
         too_cold: it has not gelled and is colder than its card has data for.
         milestones: reached ones and, along the rest of the profile, those to come; s of the night.
     """

@@ -447,10 +447,22 @@ def test_an_abnormal_exotherm_trips_and_sooner_than_the_plain_rule() -> None:
     assert times["card"] < times["none"]
 
 
-def test_three_times_the_expected_heat_trips() -> None:
-    result, _ = night(THICK, heat_times=3.0)
-    assert result.figures.outcome == "tripped"
-    assert result.figures.trip in ("exotherm", "over-temperature")
+@pytest.mark.parametrize(("heat_times", "below_c"), [(3.0, 45.0), (2.0, 58.0)])
+def test_more_heat_than_expected_trips_long_before_it_is_over_temperature(
+    heat_times: float, below_c: float
+) -> None:
+    result, _ = night(THICK, heat_times=heat_times)
+    assert result.figures.trip == "exotherm"
+    assert result.figures.part_max_c is not None
+    assert result.figures.part_max_c < below_c
+
+
+@pytest.mark.parametrize(("times", "by_k"), [(0.8, 0.0), (1.25, 0.0), (1.0, 8.0), (1.0, -8.0)])
+def test_other_moulds_and_other_nights_do_not_trip(times: float, by_k: float) -> None:
+    """Moulds a fifth lighter or a quarter heavier than the model's; a shed 8 K off."""
+    result = rehearse(SETTINGS, THICK, BOX.with_mould_times(times), colder(by_k), seed=3)
+    assert result.figures.outcome == "done"
+    assert [a["name"] for a in result.figures.alarms] == []
 
 
 def three_parts() -> Profile:

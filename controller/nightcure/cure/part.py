@@ -34,7 +34,10 @@ class Part(Section):
     sensor: Annotated[str, Field(min_length=1, max_length=40)] | None = None
     start_h: Annotated[float, Field(ge=-72, le=72)] = 0.0
     mould_j_per_k: Annotated[float, Field(ge=100, le=1e7)] | None = None
-    """Heat capacity of the mould with the part; the model's, shared evenly, if left out."""
+    """Heat capacity of the mould with the part; the model's, shared evenly, if left out.
+
+    Worth telling for a thick laminate: its own heat is expected by it.
+    """
     thickness_mm: Annotated[float, Field(ge=0.5, le=100)] | None = None
     """Of the laminate: the virtual oven then follows its core, which runs ahead of the mould."""
     figures: ClockFigures | None = None

@@ -20,6 +20,8 @@ from .figures import Milestone
 from .part import Part, vapour_in
 
 REPORT_S = 60.0
+#: Of the heat a part may give off and of its mould's lag, what is not known.
+DOUBT = 0.4
 #: Steps of the look ahead, s.
 AHEAD_S = 240.0
 #: Steps in which a resin mixed before the night's start is brought up to it, s.
@@ -37,7 +39,8 @@ SAID: dict[Milestone, str] = {
 class _Part:
     """One part: its clock, and how hot its own heat should make it."""
 
-    __slots__ = ("capacity_j_per_k", "clock", "excess_k", "last_c", "part", "sensor", "start_s")
+    STATE = ("excess_k", "idle_c", "lag_k", "last_c")
+    __slots__ = (*STATE, "capacity_j_per_k", "clock", "part", "sensor", "start_s")
 
     def __init__(self, part: Part, settings: Settings) -> None:
         assert part.figures is not None
@@ -51,16 +54,30 @@ class _Part:
             settings.model.mould_capacity_j_per_k / moulds, 500.0
         )
         self.excess_k = [0.0, 0.0, 0.0]
+        """By track: what its own heat adds to its temperature, as reckoned."""
+        self.idle_c: float | None = None
+        """What its mould would be at without that heat: it follows the air."""
+        self.lag_k = 0.0
+        """How far that is behind the air; never above it."""
         self.last_c: float | None = None
 
-    def advance(self, now_s: float, dt_s: float, part_c: float, lag_s: float) -> list[Milestone]:
-        """Let `dt_s` pass at `part_c`; the milestones reached."""
+    def advance(
+        self, now_s: float, dt_s: float, part_c: float, around_c: float, lag_s: float
+    ) -> list[Milestone]:
+        """Let `dt_s` pass at `part_c` in surroundings of `around_c`; the milestones reached.
+
+        The heat that is expected is reckoned at no more than the temperature it explains: what
+        makes the part hotter than that is not expected.
+        """
         self.last_c = part_c
         fresh = self.clock.advance(now_s, dt_s, part_c)
-        if self.part.figures is not None and self.part.figures.self_heat is not None:
+        if self.clock.figures.self_heat is not None:
             keep = math.exp(-dt_s / lag_s)
-            rates = self.clock.rates(part_c)
+            idle_c = part_c if self.idle_c is None else self.idle_c
+            self.idle_c = idle_c = around_c + keep * (idle_c - around_c)
+            self.lag_k = min(idle_c - around_c, 0.0)
             for track in (EARLY, LIKELY, LATE):
+                rates = self.clock.rates(min(part_c, idle_c + self.excess_k[track]))
                 heat_w = self.part.resin_kg * self.clock.heat_w_per_kg(rates, track)
                 settled_k = heat_w * lag_s / self.capacity_j_per_k
                 self.excess_k[track] = settled_k + keep * (self.excess_k[track] - settled_k)
@@ -96,7 +113,7 @@ class CureWatch:
             steps = math.ceil(max(-p.start_s, 0.0) / BEFORE_S)
             for i in range(steps):
                 dt_s = -p.start_s / steps
-                p.advance(p.start_s + (i + 1) * dt_s, dt_s, start_c, self._lag_s)
+                p.advance(p.start_s + (i + 1) * dt_s, dt_s, start_c, start_c, self._lag_s)
 
     # ---- let time pass ----------------------------------------------------------------------
 
@@ -116,7 +133,8 @@ class CureWatch:
                 part_c = control_c if control_c is not None else p.last_c
             if part_c is None:
                 continue
-            for name in p.advance(self.now_s, since_s, part_c, self._lag_s):
+            around_c = part_c if control_c is None else control_c
+            for name in p.advance(self.now_s, since_s, part_c, around_c, self._lag_s):
                 events.append(self._milestone(p, name))
         if events or before_s == 0.0:
             self._report_s = self.now_s
@@ -129,7 +147,7 @@ class CureWatch:
             colder_c = min(c for c in (now_c, control_c, p.last_c) if c is not None)
             since_s = min(dt_s, self.now_s + dt_s - p.start_s)
             if since_s > 0.0:
-                p.advance(self.now_s + dt_s, since_s, colder_c, self._lag_s)
+                p.advance(self.now_s + dt_s, since_s, colder_c, colder_c, self._lag_s)
         self.now_s += dt_s
         self._report_s = self.now_s
 
@@ -145,17 +163,21 @@ class CureWatch:
         return all(p.clock.reached(name) for p in self._parts if knows(p.part, name))
 
     def self_heat_k(self) -> dict[int, float]:
-        """By thermometer: how much hotter its parts' own heat should make them now, K.
+        """By thermometer: how much hotter than the air its parts' own heat may make them now, K.
 
+        By the hottest track and `DOUBT` more, for what is not known of mould and laminate.
         A thermometer on which a card without kinetics or heat lies is left out: nobody knows.
         """
         heat: dict[int, float] = {}
+        lag: dict[int, float] = {}
         for p in self._parts:
             if p.sensor is not None:
                 knows_heat = p.clock.figures.self_heat is not None
                 more_k = max(p.excess_k) if knows_heat else math.nan
                 heat[p.sensor] = heat.get(p.sensor, 0.0) + more_k
-        return {sensor: k for sensor, k in heat.items() if not math.isnan(k)}
+                lag[p.sensor] = max(lag.get(p.sensor, p.lag_k), p.lag_k)
+        more, less = 1.0 + DOUBT, 1.0 - DOUBT
+        return {i: max(more * k + less * lag[i], 0.0) for i, k in heat.items() if not math.isnan(k)}
 
     @property
     def due(self) -> bool:
@@ -179,7 +201,7 @@ class CureWatch:
                 p.last_c,
                 _rounded(p.clock.degree(), 5),
                 round(p.clock.equivalent_min, 3),
-                round(max(p.excess_k), 3),
+                round(max(p.excess_k[LIKELY] + p.lag_k, 0.0), 3),
                 p.last_c is not None
                 and p.last_c < p.clock.coldest_c
                 and not p.clock.reached("gelled"),
@@ -298,7 +320,10 @@ class CureWatch:
             "ends_s": self.ends_s,
             "warned": list(self._warned),
             "ahead": [[list(w) for w in whens] for whens in self._ahead],
-            "parts": [[p.clock.snapshot(), list(p.excess_k), p.last_c] for p in self._parts],
+            "parts": [
+                [p.clock.snapshot(), *(copy.copy(getattr(p, name)) for name in _Part.STATE)]
+                for p in self._parts
+            ],
         }
 
     @classmethod
@@ -308,9 +333,10 @@ class CureWatch:
         watch.now_s, watch._report_s = state["now_s"], state["report_s"]
         watch.ends_s, watch._warned = state["ends_s"], list(state["warned"])
         watch._ahead = [tuple(When(*w) for w in whens) for whens in state["ahead"]]
-        for p, (clock, excess_k, last_c) in zip(watch._parts, state["parts"], strict=True):
+        for p, (clock, *values) in zip(watch._parts, state["parts"], strict=True):
             p.clock.restore(clock)
-            p.excess_k, p.last_c = list(excess_k), last_c
+            for name, value in zip(_Part.STATE, values, strict=True):
+                setattr(p, name, list(value) if isinstance(value, list) else value)
         return watch
 
 

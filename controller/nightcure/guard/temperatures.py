@@ -99,15 +99,14 @@ class OverTemperature(Interlock):
 class Exotherm(Interlock):
     """A part heats itself: hotter than air and setpoint by its allowance, or rising unheated.
 
-    Where a resin card tells how much it should heat itself, the allowance is that, and a quarter,
-    and a little: a normal exotherm passes, an abnormal one trips earlier.
+    Where a resin card tells how much hotter its own heat may make it, the allowance is that and
+    4 K: a normal exotherm passes, an abnormal one trips earlier.
     """
 
     name = "exotherm"
     FOR_S = 60.0
     OFF_S = 900.0
     RISE_K = 1.5
-    EXPECTED_TIMES = 1.25
     UNEXPECTED_K = 4.0
 
     def __init__(self, settings: Settings) -> None:
@@ -138,8 +137,8 @@ class Exotherm(Interlock):
         for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True):
             lowest_c = min(self.lowest_c.get(name, part_c), part_c)
             self.lowest_c[name] = lowest_c
-            rise_k = self.RISE_K + self.EXPECTED_TIMES * (expected_k or 0.0)
-            if part_c > lowest_c + rise_k and part_c > v.control_c + 1.0:
+            own_k = expected_k or 0.0
+            if part_c > lowest_c + self.RISE_K + own_k and part_c > v.control_c + 1.0 + own_k:
                 return self._sentence(name, part_c, v.control_c, " and rising with the heater off")
         return None
 
@@ -148,7 +147,7 @@ class Exotherm(Interlock):
         limit_k = self.settings.limits.exotherm_c
         if expected_k is None:
             return limit_k
-        return min(limit_k, self.UNEXPECTED_K) + self.EXPECTED_TIMES * expected_k
+        return min(limit_k, self.UNEXPECTED_K) + expected_k
 
     def _sentence(self, name: str, part_c: float, air_c: float, more: str) -> str:
         return (
