@@ -9,7 +9,8 @@ from ..profile import Profile, ProfileRun, Ramp, Soak
 from ..records import Event, PartCure
 from ..settings import Settings
 from .figures import Milestone
-from .watch import CureWatch, heat_notes, vapour_note
+from .notes import heat_notes, vapour_note
+from .watch import CureWatch
 
 
 class NightCure:

@@ -13,11 +13,11 @@ from typing import Any
 from ..errors import BadInput
 from ..profile import Oven, Profile, ProfileRun, Ramp, Soak, knows
 from ..records import Event, PartCure
-from ..settings import Role, Settings
+from ..settings import Settings
 from ..units import show_duration, show_temperature
-from .clock import EARLY, LATE, LIKELY, CureClock, When
+from .clock import LIKELY, CureClock, When
 from .figures import Milestone
-from .part import Part, vapour_in
+from .on_clock import OnClock
 
 REPORT_S = 60.0
 #: Of the heat a part may give off and of its mould's lag, what is not known.
@@ -34,54 +34,6 @@ SAID: dict[Milestone, str] = {
     "full": "is as cured as it gets at this temperature",
     "post-cured": "is post-cured",
 }
-
-
-class _Part:
-    """One part: its clock, and how hot its own heat should make it."""
-
-    STATE = ("excess_k", "idle_c", "lag_k", "last_c")
-    __slots__ = (*STATE, "capacity_j_per_k", "clock", "part", "sensor", "start_s")
-
-    def __init__(self, part: Part, settings: Settings) -> None:
-        assert part.figures is not None
-        self.part = part
-        self.clock = CureClock(part.figures)
-        names = [t.name for t in settings.thermometers]
-        self.sensor = None if part.sensor is None else names.index(part.sensor)
-        self.start_s = 3600.0 * part.start_h
-        moulds = max(len(settings.indices(Role.PART, Role.MOULD)), 1)
-        self.capacity_j_per_k = part.mould_j_per_k or max(
-            settings.model.mould_capacity_j_per_k / moulds, 500.0
-        )
-        self.excess_k = [0.0, 0.0, 0.0]
-        """By track: what its own heat adds to its temperature, as reckoned."""
-        self.idle_c: float | None = None
-        """What its mould would be at without that heat: it follows the air."""
-        self.lag_k = 0.0
-        """How far that is behind the air; never above it."""
-        self.last_c: float | None = None
-
-    def advance(
-        self, now_s: float, dt_s: float, part_c: float, around_c: float, lag_s: float
-    ) -> list[Milestone]:
-        """Let `dt_s` pass at `part_c` in surroundings of `around_c`; the milestones reached.
-
-        The heat that is expected is reckoned at no more than the temperature it explains: what
-        makes the part hotter than that is not expected.
-        """
-        self.last_c = part_c
-        fresh = self.clock.advance(now_s, dt_s, part_c)
-        if self.clock.figures.self_heat is not None:
-            keep = math.exp(-dt_s / lag_s)
-            idle_c = part_c if self.idle_c is None else self.idle_c
-            self.idle_c = idle_c = around_c + keep * (idle_c - around_c)
-            self.lag_k = min(idle_c - around_c, 0.0)
-            for track in (EARLY, LIKELY, LATE):
-                rates = self.clock.rates(min(part_c, idle_c + self.excess_k[track]))
-                heat_w = self.part.resin_kg * self.clock.heat_w_per_kg(rates, track)
-                settled_k = heat_w * lag_s / self.capacity_j_per_k
-                self.excess_k[track] = settled_k + keep * (self.excess_k[track] - settled_k)
-        return fresh
 
 
 class CureWatch:
@@ -102,7 +54,7 @@ class CureWatch:
                 )
         self._settings = settings
         self._lag_s = max(settings.model.mould_lag_s, 60.0)
-        self._parts = [_Part(p, settings) for p in profile.parts]
+        self._parts = [OnClock(p, settings) for p in profile.parts]
         self.now_s = 0.0
         self._report_s = 0.0
         self._ahead: list[tuple[When, ...]] = [p.clock.whens() for p in self._parts]
@@ -151,7 +103,7 @@ class CureWatch:
         self.now_s += dt_s
         self._report_s = self.now_s
 
-    def _milestone(self, p: _Part, name: Milestone) -> Event:
+    def _milestone(self, p: OnClock, name: Milestone) -> Event:
         after_s = (p.clock.reached_s[name][LIKELY] or 0.0) - p.start_s
         message = f"{p.part.name} {SAID[name]}, {show_duration(_minute(after_s))} after mixing."
         return Event("cure", name, message)
@@ -252,7 +204,7 @@ class CureWatch:
         self.ends_s = now_s if twin.finished else None
         return events
 
-    def why_not(self, p: _Part, soak: Soak) -> str:
+    def why_not(self, p: OnClock, soak: Soak) -> str:
         """Why a part will not be so far within a soak, and what would do."""
         assert soak.until is not None
         s = self._settings
@@ -321,7 +273,7 @@ class CureWatch:
             "warned": list(self._warned),
             "ahead": [[list(w) for w in whens] for whens in self._ahead],
             "parts": [
-                [p.clock.snapshot(), *(copy.copy(getattr(p, name)) for name in _Part.STATE)]
+                [p.clock.snapshot(), *(copy.copy(getattr(p, name)) for name in OnClock.STATE)]
                 for p in self._parts
             ],
         }
@@ -335,37 +287,9 @@ class CureWatch:
         watch._ahead = [tuple(When(*w) for w in whens) for whens in state["ahead"]]
         for p, (clock, *values) in zip(watch._parts, state["parts"], strict=True):
             p.clock.restore(clock)
-            for name, value in zip(_Part.STATE, values, strict=True):
+            for name, value in zip(OnClock.STATE, values, strict=True):
                 setattr(p, name, list(value) if isinstance(value, list) else value)
         return watch
-
-
-def vapour_note(profile: Profile) -> list[Event]:
-    """At the start: what vapour there may be in the box, for the record."""
-    if profile.box is None or not profile.parts:
-        return []
-    v = vapour_in(profile.box, profile.parts, profile.highest_c)
-    message = (
-        f"Vapour: up to {v.styrene_g:.1f} g of styrene in {profile.box.volume_m3:g} m³, "
-        f"{v.percent_lel:.0f} % of the lower explosive limit, {v.ppm:.0f} ppm when the door opens; "
-        f"an estimate that certifies nothing."
-    )
-    return [Event("cure", "vapour", message)]
-
-
-def heat_notes(profile: Profile) -> list[Event]:
-    """At the start: parts that should not be warmed before they gel, where no ramp waits for it."""
-    if any(getattr(s, "wait_for", None) for s in profile.segments):
-        return []
-    return [
-        Event(
-            "cure", "heat-before-gel",
-            f"{p.name}: its card does not allow heat before the gel, and no ramp waits for it "
-            f"(wait_for = 'gelled').",
-        )
-        for p in profile.parts
-        if p.figures is not None and not p.figures.heat_before_gel and p.start_h >= 0.0
-    ]  # fmt: skip
 
 
 def _merged(ahead: tuple[When, ...], clock: CureClock) -> list[When]:
