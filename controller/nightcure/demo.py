@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from .clock import PacedClock
+from .cure.resin import Resins
 from .oven.faults import FaultAt
 from .oven.thermal import Network
 from .oven.virtual import VirtualOven
@@ -78,6 +79,9 @@ class Demo:
         evening = datetime.now().astimezone().replace(hour=EVENING_HOUR, minute=0, second=0)
         self.clock = PacedClock(speed, wall_start_s=float(int(evening.timestamp())))
         self.oven = VirtualOven(network, settings.thermometers, ambient_c, seed, faults)
+        self._resins = Resins(profile.parts, settings.thermometers, len(network.moulds))
+        self._mixed_s: float | None = None
+        """Oven time at which the night began and the resins were mixed."""
         self._tree = W1Tree(self.folder / "w1", [t.id for t in settings.thermometers])
         self._page: subprocess.Popen[bytes] | None = None
         self._daemon: Daemon | None = None
@@ -129,13 +133,21 @@ class Demo:
             contactor_on = s.contactor is None or (
                 read_pin(pins, s.contactor.pin) is s.contactor.active_high
             )
-            self.oven.step(STEP_S, heater_on, contactor_on)
+            self.oven.step(STEP_S, heater_on, contactor_on, self._moulds_w(contactor_on))
             if "clock-step" in self.oven.active() and not self._clock_stepped:
                 self._clock_stepped = True
                 self.clock.step_wall(3600.0)
             self._put_on_wires()
             self.clock.sleep(STEP_S)
         self.clock.leave()
+
+    def _moulds_w(self, contactor_on: bool) -> list[float]:
+        """The heat of the demo's resins, which begin to cure as the night starts."""
+        if not self.profile.parts or (self._mixed_s is None and not contactor_on):
+            return []
+        if self._mixed_s is None:
+            self._mixed_s = self.oven.t_s
+        return self._resins.step(self.oven.t_s - self._mixed_s, STEP_S, self.oven.moulds_c)
 
     def _put_on_wires(self) -> None:
         from .measure.reading import Fault

@@ -17,6 +17,9 @@ def live_state(
     """The live state; night and tick number are added where the ledger knows them."""
     run = loop.run
     left_s = None if run is None else run.left_s()
+    watch = loop.cure.watch
+    if left_s is not None and watch is not None and watch.ends_s is not None:
+        left_s = max(watch.ends_s - watch.now_s, 0.0)
     alarms = [
         {
             "name": a.name,
@@ -49,6 +52,7 @@ def live_state(
         "ends_s": None if left_s is None else inputs.wall_s + left_s,
         "waiting": d.waiting,
         "next": next_sentence(settings, loop, d),
+        "cure": _cure(loop, inputs.wall_s),
         "trip": trip,
         "thermometers": [
             {
@@ -76,6 +80,23 @@ def live_state(
     }
 
 
+def _cure(loop: Loop, wall_s: float) -> list[dict[str, Any]]:
+    """Every part on a resin card; its milestones in wall time, reached or foreseen."""
+    watch = loop.cure.watch
+    if watch is None:
+        return []
+    began_s = wall_s - watch.now_s
+    parts = []
+    for c in watch.parts():
+        milestones = [
+            {"name": w.name}
+            | {k: None if t is None else began_s + t for k, t in w._asdict().items() if k != "name"}
+            for w in c.milestones
+        ]
+        parts.append({**c._asdict(), "milestones": milestones})
+    return parts
+
+
 def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
     """What comes next, in one sentence."""
     run = loop.run
@@ -85,6 +106,13 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
         return "Done; the heater is off." if d.phase is Phase.DONE else "Ready for a night."
     segment = run.segment
     if d.waiting:
+        if (
+            isinstance(segment, Ramp)
+            and segment.wait_for
+            and not loop.cure.reached(segment.wait_for)
+        ):
+            most = show_duration(3600.0 * segment.wait_at_most_h)
+            return f"The ramp waits until every part is at '{segment.wait_for}', at most {most}."
         if isinstance(segment, Ramp):
             return "The ramp waits until the air has caught up."
         return "The soak's clock waits until the slowest part is within its band."
@@ -92,6 +120,10 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
     after = _then(settings, following[0]) if following else "the end"
     if isinstance(segment, Soak):
         left = show_duration(60.0 * round((segment.hours * 3600.0 - run.counted_s) / 60.0))
+        if segment.until:
+            return (
+                f"Soaking until every part is at '{segment.until}', at most {left}; then {after}."
+            )
         return f"{left} of soak left, then {after}."
     if isinstance(segment, Ramp):
         return f"Rising to {show_temperature(segment.to_c, settings.units)}, then {after}."

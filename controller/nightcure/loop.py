@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from .cure.night import NightCure
 from .errors import BadInput
 from .guard.alarms import Alarm, Alarms
 from .guard.interlocks import RULES
@@ -19,7 +20,7 @@ from .heat.feedforward import FeedForward
 from .heat.modulator import Modulator
 from .heat.regulators import regulator_for
 from .measure.screening import Screening, Verdict
-from .profile import Oven, Profile, ProfileRun
+from .profile import Profile, ProfileRun, oven_of
 from .records import Command, Decision, Event, Outcome, Phase, TickInputs
 from .settings import Role, Settings
 from .units import show_temperature
@@ -54,6 +55,8 @@ class Loop:
         self._feed_forward = FeedForward(settings.model)
         self._modulator = Modulator(settings.heater)
         self._run: ProfileRun | None = None
+        self.cure = NightCure(settings)
+        """The parts on their clocks, to look at."""
         self.phase = Phase.IDLE
         self._mono_s: float | None = None
         self._wall_s = 0.0
@@ -73,7 +76,9 @@ class Loop:
         """The decision for `inputs`. Never raises on bad readings: doubt is resolved to off."""
         dt_s, gap_s, wall_step_s = self._time_passed(inputs)
         heated = self.phase in (Phase.RAMP, Phase.SOAK)
-        verdict = self._screening.judge(inputs.mono_s, dt_s, inputs.readings, heated)
+        verdict = self._screening.judge(
+            inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k()
+        )
         ambient_c = self._ambient(verdict)
 
         events: list[Event] = []
@@ -91,6 +96,8 @@ class Loop:
             why = f"The night was ended by {self._alarms.trip}."
             self._end(Phase.TRIPPED, "tripped", why, events)
 
+        if self._run is None or self._night_s > 0.0:
+            self.cure.advance(gap_s, verdict, events)
         if self._run is not None and verdict.control_c is not None:
             self._follow_profile(self._run, dt_s, verdict, ambient_c, events)
         watts = self._watts(dt_s, verdict, ambient_c)
@@ -102,7 +109,7 @@ class Loop:
         self._contactor_on = self._run is not None
         if verdict.control_c is not None:
             self._control_c = verdict.control_c
-        return self._decision(heater_on, verdict, events, outcomes)
+        return self._decision(heater_on, verdict, ambient_c, events, outcomes)
 
     # ---- what time is it ------------------------------------------------------------------
 
@@ -136,6 +143,7 @@ class Loop:
         resumed, sentence = judge_resume(self.settings, away_s, lost_c)
         if resumed:
             events.append(Event("night", "resumed", sentence))
+            self.cure.away(abs(away_s), verdict)
         else:
             self._report_refused_resume(sentence, inputs, events)
 
@@ -185,6 +193,7 @@ class Loop:
             return False, f"Not reset: {why_not}"
         events.extend(moved)
         self.phase = Phase.IDLE
+        self.cure.end()
         return True, "Reset; the oven may be started again."
 
     def _start(self, command: Command, verdict: Verdict, events: list[Event]) -> tuple[bool, str]:
@@ -197,11 +206,14 @@ class Loop:
                 running=self._run is not None,
                 stop_pressed=self._stop_pressed,
                 control_c=control_c,
+                parts=command.args.get("parts"),
             )
+            assert control_c is not None
+            watch = self.cure.prepare(profile, control_c)
         except BadInput as error:
             return False, f"Not started: {' '.join(error.sentences)}"
-        assert control_c is not None
         self._begin(profile, control_c, events)
+        events.extend(self.cure.begin(profile, watch))
         return True, f"Started '{profile.name}'."
 
     def _begin(self, profile: Profile, control_c: float, events: list[Event]) -> None:
@@ -223,6 +235,8 @@ class Loop:
             events.append(Event("night", name, message))
         self._run = None
         self.phase = phase
+        if phase is not Phase.TRIPPED:
+            self.cure.end()
 
     # ---- is it safe -----------------------------------------------------------------------
 
@@ -242,33 +256,23 @@ class Loop:
         control_fault = ""
         if verdict.control_c is None:
             control_fault = str(verdict.faults[self._air[0]] or "no value")
+        lost = [
+            (name, str(fault or "no value"))
+            for name, c, fault in zip(self._names, believed, verdict.faults, strict=True)
+            if c is None
+        ]
+        heat_k = self.cure.heat_k()
+        run = self._run
         view = View(
-            dt_s,
-            gap_s,
-            wall_step_s,
-            night,
-            heated and night,
-            self.phase.value,
-            self._night_s,
-            verdict.control_c,
-            control_fault,
-            tuple(
-                [
-                    (name, str(fault or "no value"))
-                    for name, c, fault in zip(self._names, believed, verdict.faults, strict=True)
-                    if c is None
-                ]
-            ),
+            dt_s, gap_s, wall_step_s, night, heated and night, self.phase.value, self._night_s,
+            verdict.control_c, control_fault, tuple(lost),
             tuple([c for i in self._air if (c := believed[i]) is not None]),
             tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
             tuple([c for i in self._heaters if (c := believed[i]) is not None]),
-            ambient_c,
-            None if self._run is None else self._run.setpoint_c,
-            self._modulator.on,
-            self._duty,
-            inputs.ledger_silent_s,
-            inputs.inbox_silent_s,
-        )
+            ambient_c, None if run is None else run.setpoint_c, self._modulator.on, self._duty,
+            inputs.ledger_silent_s, inputs.inbox_silent_s,
+            tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
+        )  # fmt: skip
         alarms = self._alarms
         for rule in self._rules:
             message = rule.look(view)
@@ -293,19 +297,13 @@ class Loop:
     ) -> None:
         control_c = verdict.control_c
         assert control_c is not None
-        slowest_c = hottest_c = control_c
-        furthest_c = -1.0
-        for i in self._parts:
-            part_c = verdict.believed_c[i]
-            if part_c is None:
-                continue
-            if abs(part_c - run.setpoint_c) > furthest_c:
-                furthest_c, slowest_c = abs(part_c - run.setpoint_c), part_c
-            hottest_c = max(hottest_c, part_c)
-        before = run.index
-        run.advance(dt_s, Oven(control_c, slowest_c, hottest_c, ambient_c))
+        parts_c = [c for i in self._parts if (c := verdict.believed_c[i]) is not None]
+        oven = oven_of(control_c, parts_c, ambient_c, run.setpoint_c)
+        before, segment = run.index, run.segment
+        run.advance(dt_s, oven, self.cure.reached)
         if run.index == before:
             return
+        self.cure.soaked(segment, events)
         if run.finished:
             self._end(Phase.DONE, "done", f"'{run.profile.name}' is done.", events)
             return
@@ -339,25 +337,22 @@ class Loop:
     # ---- say it ---------------------------------------------------------------------------
 
     def _decision(
-        self, heater_on: bool, verdict: Verdict, events: list[Event], outcomes: list[Outcome]
+        self,
+        heater_on: bool,
+        verdict: Verdict,
+        ambient_c: float,
+        events: list[Event],
+        outcomes: list[Outcome],
     ) -> Decision:
         run = self._run
+        cure = self.cure.report(run, self._control_c, ambient_c, events)
         return Decision(
-            heater_on,
-            self._contactor_on,
-            run is not None,
-            self.phase,
+            heater_on, self._contactor_on, run is not None, self.phase,
             None if run is None else run.index,
             None if run is None else round(run.setpoint_c, 4),
-            verdict.control_c,
-            self._duty,
-            run is not None and run.waiting,
-            self._alarms.trip,
-            verdict.believed_c,
-            verdict.faults,
-            tuple(events),
-            tuple(outcomes),
-        )
+            verdict.control_c, self._duty, run is not None and run.waiting, self._alarms.trip,
+            verdict.believed_c, verdict.faults, tuple(events), tuple(outcomes), cure,
+        )  # fmt: skip
 
     @property
     def run(self) -> ProfileRun | None:
@@ -385,6 +380,7 @@ class Loop:
             "feed_forward": self._feed_forward.snapshot(),
             "modulator": self._modulator.snapshot(),
             "run": None if self._run is None else self._run.snapshot(),
+            "cure": self.cure.snapshot(self._run is not None),
             "phase": self.phase.value,
             **{name: getattr(self, f"_{name}") for name in PLAIN},
         }
@@ -399,6 +395,7 @@ class Loop:
         self._feed_forward.restore(state["feed_forward"])
         self._modulator.restore(state["modulator"])
         self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
+        self.cure.restore(state.get("cure"), self._run)
         self.phase = Phase(state["phase"])
         for name in PLAIN:
             setattr(self, f"_{name}", state[name])

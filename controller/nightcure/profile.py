@@ -17,15 +17,22 @@ The same thing is a TOML file and JSON in the API:
     kind = "cool"
     rate_c_per_h = 20.0
     below_c = 25.0
+
+With parts on resin cards (`[[parts]]`, see `cure.part`) a ramp may wait for a milestone of their
+cure (`wait_for = "gelled"`), and a soak may end on one (`until = "demould"`), on the slowest part.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import Field, ValidationError
 
+from .cure.figures import Milestone
+from .cure.part import Box, Part, vapour_in, with_figures
+from .cure.vapour import ASK_ABOVE_PCT, REFUSE_ABOVE_PCT, cautions
 from .errors import BadInput
 from .sentences import faults_as_sentences
 from .settings import WALL_C, Limits, Section, read_toml
@@ -41,14 +48,21 @@ class Ramp(Section):
     kind: Literal["ramp"] = "ramp"
     to_c: Annotated[float, Field(ge=0, le=WALL_C)]
     rate_c_per_h: Annotated[float, Field(gt=0, le=120)]
+    wait_for: Milestone | None = None
+    """Hold the setpoint until every part is so far, but not longer than `wait_at_most_h`."""
+    wait_at_most_h: Annotated[float, Field(gt=0, le=24)] = 6.0
 
 
 class Soak(Section):
-    """Hold `at_c` until the slowest part has been within the band for `hours`."""
+    """Hold `at_c` until the slowest part has been within the band for `hours`.
+
+    With `until` it ends as soon as every part is so far, `hours` after its beginning at the latest.
+    """
 
     kind: Literal["soak"] = "soak"
     at_c: Annotated[float, Field(ge=0, le=WALL_C)]
     hours: Annotated[float, Field(gt=0, le=72)]
+    until: Milestone | None = None
 
 
 class Cool(Section):
@@ -69,6 +83,8 @@ class Profile(Section):
     lag_c: Annotated[float, Field(ge=0.5, le=30)] = 5.0
     band_c: Annotated[float, Field(ge=0.2, le=10)] = 2.0
     segments: Annotated[tuple[Segment, ...], Field(min_length=1, max_length=40)]
+    parts: Annotated[tuple[Part, ...], Field(max_length=8)] = ()
+    box: Box | None = None
 
     @property
     def highest_c(self) -> float:
@@ -122,14 +138,89 @@ class Profile(Section):
                 )
             if isinstance(s, Cool) and number < len(self.segments):
                 faults.append(f"{place}: a cool-down ends the night; put it last.")
+        faults.extend(self._cure_refusals())
         longest_s = limits.longest_night_h * 3600.0
-        planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h)
+        planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + sum(
+            s.wait_at_most_h * 3600.0 for s in self.segments if isinstance(s, Ramp) and s.wait_for
+        )
         if planned_s > longest_s:
             faults.append(
                 f"profile '{self.name}' takes at least {show_duration(planned_s)} and the longest "
                 f"night allowed is {show_duration(longest_s)}; shorten it."
             )
         return tuple(faults)
+
+    def _cure_refusals(self) -> Iterator[str]:
+        """Why its parts and what it waits for cannot be, a sentence each."""
+        for number, s in enumerate(self.segments, 1):
+            place = f"profile '{self.name}', segment {number} ({s.kind})"
+            awaited = awaited_of(s)
+            if awaited and not any(knows(p, awaited) for p in self.parts):
+                yield (
+                    f"{place}: it waits for '{awaited}' and no part has a resin card that tells "
+                    f"it; add one under [[parts]], or leave it out."
+                )
+        names = [p.name for p in self.parts]
+        yield from self._vapour_refusals()
+        for part in self.parts:
+            place = f"profile '{self.name}', part '{part.name}'"
+            f = part.figures
+            if f is None:
+                yield (
+                    f"{place}: the numbers of its card '{part.card}' are not filled in; read the "
+                    f"profile from a file, or give the part's figures."
+                )
+                continue
+            if names.count(part.name) > 1:
+                yield f"{place}: two parts have this name; give each its own."
+            if f.highest_c is not None and self.highest_c > f.highest_c:
+                yield (
+                    f"{place}: the profile asks for {self.highest_c:g} °C and its card allows "
+                    f"{f.highest_c:g} °C; lower it."
+                )
+            steepest = max(
+                (s.rate_c_per_h for s in self.segments if isinstance(s, Ramp)), default=0
+            )
+            if f.ramp_c_per_h is not None and steepest > f.ramp_c_per_h:
+                yield (
+                    f"{place}: a ramp of {steepest:g} °C per hour is steeper than its card's "
+                    f"{f.ramp_c_per_h:g}; slow it down."
+                )
+
+    def _vapour_refusals(self) -> Iterator[str]:
+        if self.box is None:
+            return
+        v = vapour_in(self.box, self.parts, self.highest_c)
+        place = f"profile '{self.name}', vapour"
+        if v.percent_lel > REFUSE_ABOVE_PCT:
+            yield f"{place}: {cautions(v)[0]}"
+        elif v.percent_lel > ASK_ABOVE_PCT and not self.box.i_accept_vapour_above_25_percent:
+            yield (
+                f"{place}: {cautions(v)[0]} To start as it is, set "
+                f"i_accept_vapour_above_25_percent = true under [box]."
+            )
+
+
+def awaited_of(segment: Ramp | Soak | Cool) -> Milestone | None:
+    """The milestone a segment waits for or ends on, if any."""
+    if isinstance(segment, Ramp):
+        return segment.wait_for
+    return segment.until if isinstance(segment, Soak) else None
+
+
+def knows(part: Part, name: Milestone) -> bool:
+    """Whether the part's card tells a milestone."""
+    f = part.figures
+    if f is None:
+        return False
+    return {
+        "gelled": True,
+        "laminate-opens": f.opens_min is not None,
+        "laminate-closes": f.closes_min is not None,
+        "demould": f.demould_min is not None,
+        "full": f.full_min is not None,
+        "post-cured": bool(f.post_cure_h),
+    }[name]
 
 
 def parse_profile(data: Any, where: str = "profile") -> Profile:
@@ -141,8 +232,8 @@ def parse_profile(data: Any, where: str = "profile") -> Profile:
 
 
 def load_profile(path: Path) -> Profile:
-    """A profile from a TOML file. Raises BadInput, a sentence per fault."""
-    return parse_profile(read_toml(path), str(path))
+    """A profile from a TOML file, its parts' cards read. Raises BadInput, a sentence per fault."""
+    return parse_profile(with_figures(read_toml(path), path.parent), str(path))
 
 
 class Oven(NamedTuple):
@@ -155,6 +246,17 @@ class Oven(NamedTuple):
     ambient_c: float | None
 
 
+def oven_of(control_c: float, parts_c: list[float], ambient_c: float, setpoint_c: float) -> Oven:
+    """The oven as a profile sees it; the first part that is furthest from the setpoint counts."""
+    slowest_c = hottest_c = control_c
+    furthest_c = -1.0
+    for part_c in parts_c:
+        if abs(part_c - setpoint_c) > furthest_c:
+            furthest_c, slowest_c = abs(part_c - setpoint_c), part_c
+        hottest_c = max(hottest_c, part_c)
+    return Oven(control_c, slowest_c, hottest_c, ambient_c)
+
+
 class ProfileRun:
     """A profile under way: its setpoint now and ahead, and how long is left. No clock, no I/O."""
 
@@ -164,7 +266,7 @@ class ProfileRun:
         self.index = 0
         self.setpoint_c = start_c
         self.counted_s = 0.0
-        """Of the present soak: the time that counted."""
+        """Of the present soak: the time that counted. Of a ramp that waits: for how long."""
         self.waiting = False
         """The clock or the ramp stands still because the oven is behind."""
 
@@ -178,10 +280,21 @@ class ProfileRun:
         """The segment under way."""
         return self.profile.segments[self.index]
 
-    def advance(self, dt_s: float, oven: Oven) -> None:
-        """Let `dt_s` pass with the oven as it is; moves the setpoint and perhaps the segment."""
+    def advance(
+        self, dt_s: float, oven: Oven, reached: Callable[[Milestone], bool] | None = None
+    ) -> None:
+        """Let `dt_s` pass with the oven as it is; moves the setpoint and perhaps the segment.
+
+        `reached` tells whether every part's cure is past a milestone.
+        """
         s = self.segment
+        awaited = awaited_of(s)
+        there = awaited is not None and reached is not None and reached(awaited)
         if isinstance(s, Ramp):
+            if awaited and not there and self.counted_s < s.wait_at_most_h * 3600.0:
+                self.waiting = True
+                self.counted_s += dt_s
+                return
             behind_c = self.setpoint_c - oven.control_c
             if s.to_c < self.setpoint_c:
                 behind_c = -behind_c
@@ -192,14 +305,14 @@ class ProfileRun:
                 self._next()
         elif isinstance(s, Soak):
             self._move(s.at_c, self.ramp_limit_c_per_h, dt_s)
-            self.waiting = (
+            self.waiting = awaited is None and (
                 self.setpoint_c != s.at_c
                 or abs(oven.slowest_c - s.at_c) > self.profile.band_c
                 or abs(oven.control_c - s.at_c) > self.profile.band_c
             )
             if not self.waiting:
                 self.counted_s += dt_s
-            if self.counted_s >= s.hours * 3600.0:
+            if there or self.counted_s >= s.hours * 3600.0:
                 self._next()
         else:
             self.waiting = False
@@ -230,7 +343,7 @@ class ProfileRun:
         if self.finished:
             return 0.0
         plan_s = self.profile.planned_s(self.setpoint_c, self.ramp_limit_c_per_h, self.index)
-        return max(plan_s - self.counted_s, 0.0)
+        return max(plan_s - (self.counted_s if isinstance(self.segment, Soak) else 0.0), 0.0)
 
     def skip(self) -> None:
         """Leave the present segment; the setpoint stays where it is."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any, NamedTuple
 
+from .cure.clock import When
 from .measure.reading import Fault, Reading
 
 
@@ -55,7 +56,7 @@ class Event(NamedTuple):
     """Something that happened, in one sentence."""
 
     kind: str
-    """`night`, `phase`, `alarm`, `trip`, `command` or `note`."""
+    """`night`, `phase`, `alarm`, `trip`, `command`, `cure` or `note`."""
     name: str
     message: str
     state: str | None = None
@@ -69,6 +70,27 @@ class Outcome(NamedTuple):
     outcome: str
     """`done` or `refused`."""
     message: str
+
+
+class PartCure(NamedTuple):
+    """How far one part's resin is.
+
+    Attributes:
+        part_c: the temperature its clock ran on, °C; None before its resin is mixed.
+        degree: of cure by the generic law, where its card has one.
+        equivalent_min: minutes at the card's reference temperature since the mixing.
+        self_heat_k: how much hotter than the air its own heat should make it now.
+        too_cold: it has not gelled and is colder than its card has data for.
+        milestones: reached ones and, along the rest of the profile, those to come; s of the night.
+    """
+
+    name: str
+    part_c: float | None
+    degree: float | None
+    equivalent_min: float
+    self_heat_k: float
+    too_cold: bool
+    milestones: tuple[When, ...]
 
 
 class Decision(NamedTuple):
@@ -91,6 +113,8 @@ class Decision(NamedTuple):
     faults: tuple[Fault | None, ...]
     events: tuple[Event, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
+    cure: tuple[PartCure, ...] = ()
+    """Every part's cure, once a minute and when a milestone is reached; empty in between."""
 
 
 #: A decision in which nothing is on; what a loop that knows nothing would say.

@@ -7,13 +7,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from .cure.resin import Resins
 from .loop import Loop
 from .measure.reading import Reading
 from .oven.faults import FaultAt
 from .oven.thermal import Network, network_from_model
 from .oven.virtual import VirtualOven
 from .profile import Profile
-from .records import Command, Decision, Phase, TickInputs
+from .records import Command, Decision, PartCure, Phase, TickInputs
 from .settings import Role, Settings
 
 #: Wall time of a rehearsal's start: 20:00 UTC on a November evening.
@@ -45,6 +46,8 @@ class Figures:
     wall_s: float = 0.0
     alarms: list[dict[str, Any]] = field(default_factory=list)
     fault_to_off_s: float | None = None
+    milestones: list[dict[str, Any]] = field(default_factory=list)
+    """Of every part on a resin card: `part`, `name`, `at_s`, `low_s`, `high_s` of the night."""
     heater_still_on: bool = False
     """Power still flowed after the end: only a contactor or the plug can stop a welded relay."""
 
@@ -137,6 +140,7 @@ def rehearse(
     seed: int = 0,
     on_tick: Callable[[TickInputs, Decision], None] | None = None,
     on_progress: Callable[[float], None] | None = None,
+    heat_times: float = 1.0,
 ) -> Rehearsal:
     """Run one night to its end or its trip.
 
@@ -145,6 +149,7 @@ def rehearse(
         ambient_c: °C at a time (s) of the night.
         on_tick: sees every tick's inputs and decision.
         on_progress: told the night's time (s) now and then.
+        heat_times: the parts' heat of cure in the virtual oven, against what their cards say.
 
     Returns:
         The figures; a refused start is `outcome` "refused" with the sentence among the events.
@@ -152,6 +157,8 @@ def rehearse(
     began_s = time.perf_counter()
     loop = Loop(settings)
     oven = VirtualOven(network, settings.thermometers, ambient_c, seed, faults)
+    resins = Resins(profile.parts, settings.thermometers, len(network.moulds), heat_times)
+    cured: tuple[PartCure, ...] = ()
     score = _Score(settings, profile)
     tick_s = settings.timing.tick_s
     events: list[tuple[float, str, str]] = []
@@ -174,6 +181,7 @@ def rehearse(
         inputs = TickInputs(t_s, wall_s, readings, commands, ledger_silent_s)
         d = loop.tick(inputs)
         commands = ()
+        cured = d.cure or cured
         if on_tick is not None:
             on_tick(inputs, d)
         for e in d.events:
@@ -195,7 +203,8 @@ def rehearse(
         if d.phase is Phase.IDLE:
             figures.outcome = "refused"
             break
-        oven.step(tick_s, d.heater_on, d.contactor_on or settings.contactor is None)
+        moulds_w = resins.step(t_s, tick_s, oven.moulds_c) if profile.parts else ()
+        oven.step(tick_s, d.heater_on, d.contactor_on or settings.contactor is None, moulds_w)
         if d.phase is Phase.DONE:
             break
         if d.phase is Phase.TRIPPED:
@@ -204,6 +213,7 @@ def rehearse(
                 break
         t_s += tick_s
     score.close()
+    figures.milestones = [{"part": c.name, **w._asdict()} for c in cured for w in c.milestones]
     if tripped_s is not None:
         figures.outcome, figures.trip = "tripped", d.trip
         if first_fault_s is not None and not oven.heating:

@@ -40,7 +40,7 @@ _FORM = {
 }
 _BOUNDS = ("greater_than_equal", "less_than_equal")
 #: Keys of lists -> what one of their members is called.
-_MEMBER = {"thermometers": "thermometer", "segments": "segment"}
+_MEMBER = {"thermometers": "thermometer", "segments": "segment", "parts": "part"}
 
 
 def _place(loc: tuple[int | str, ...]) -> str:
@@ -86,10 +86,11 @@ def _sentence(fault: Any, where: str) -> str:
         return f"{place} is not a hash; {_FORM[name]}."
     if name in _FORM and kind in ("string_pattern_mismatch", *_BOUNDS):
         return f"{place} is {_found(found)}; {_FORM[name]}."
-    right = _RIGHT.get(kind)
-    if right is None:
+    if kind in _RIGHT:
+        right = _RIGHT[kind].format(**ctx)
+    else:  # pydantic's own words, which may hold braces
         right = fault["msg"][0].lower() + fault["msg"][1:].replace("input should", "it should")
-    return f"{place} is {_found(found)}; {right.format(**ctx)}."
+    return f"{place} is {_found(found)}; {right}."
 
 
 def faults_as_sentences(error: ValidationError, where: str) -> tuple[str, ...]:

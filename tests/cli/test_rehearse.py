@@ -40,6 +40,7 @@ KEYS = {
     "night_s",
     "wall_s",
     "alarms",
+    "milestones",
     "fault_to_off_s",
     "part_ripple_c",
     "heater_still_on",

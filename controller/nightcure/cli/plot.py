@@ -57,3 +57,27 @@ def night_plot(settings: Settings, series: dict[str, list[float]], width: int = 
     plotext.yticks([0, 50, 100])
     plotext.ylabel("duty %")
     return Text.from_ansi(temperatures + "\n" + plotext.build())
+
+
+def cure_plot(
+    time_s: list[float], part_c: list[float], degree: list[float], width: int = 100
+) -> Text:
+    """The part's temperature over its history, and the degree of cure under it."""
+    import plotext
+
+    hours = [t_s / 3600.0 for t_s in time_s]
+    drawn = []
+    for values, label, colour, height in (
+        (part_c, "°C", "orange+", 12),
+        (degree, "degree of cure", "green+", 12),
+    ):
+        plotext.clear_figure()
+        plotext.theme("clear")
+        plotext.plot_size(width, height)
+        plotext.plot(hours, values, color=colour, marker="braille")
+        plotext.ylabel(label)
+        if values is degree:
+            plotext.ylim(0, 1)
+            plotext.xlabel("hours")
+        drawn.append(plotext.build())
+    return Text.from_ansi("\n".join(drawn))

@@ -34,6 +34,17 @@ def rehearse(
             "relay-welded@90min. May be given several times; '--fault list' names them all."
         ),
     ] = None,
+    card: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="A resin card for the parts of the night, instead of the profile's: one for each "
+            "part thermometer in turn, or one for all of them."
+        ),
+    ] = None,
+    catalyst_pct: Annotated[
+        float | None, typer.Option(help="With --card: catalyst share, %; the card's own if not.")
+    ] = None,
+    resin_kg: Annotated[float, typer.Option(help="With --card: resin in each part, kg.")] = 0.5,
     seed: Annotated[int, typer.Option(help="Of the sensors' noise.", min=0)] = 0,
     stress: Annotated[
         bool,
@@ -57,6 +68,8 @@ def rehearse(
         from ..rehearse import rehearse as run
 
         settings, chosen, network, ambient = _night(oven, profile, night)
+        if card:
+            chosen = _with_cards(settings, chosen, card, catalyst_pct, resin_kg)
         faults = [parse_fault(text) for text in fault or []]
         if stress:
             _stress(settings, chosen, network, ambient, seed, as_json)
@@ -105,6 +118,43 @@ def _night(
     return settings, chosen, network, read_ambient(night) if night else ambient_c
 
 
+def _with_cards(
+    settings: Settings,
+    profile: Profile,
+    cards: list[str],
+    catalyst_pct: float | None,
+    resin_kg: float,
+) -> Profile:
+    """The profile with a part on each part or mould thermometer."""
+    from ..cure.card import load_card
+    from ..cure.part import with_figures
+    from ..errors import BadInput
+    from ..profile import parse_profile
+    from ..settings import Role
+    from .cure import default_catalyst
+
+    sensors = settings.indices(Role.PART, Role.MOULD)
+    if not sensors:
+        raise BadInput("this oven has no part or mould thermometer for a card's part to sit on.")
+    if len(cards) not in (1, len(sensors)):
+        raise BadInput(f"{len(cards)} cards for {len(sensors)} parts; give one, or one for each.")
+    parts = []
+    for i, sensor in enumerate(sensors):
+        name = cards[i % len(cards)]
+        share = default_catalyst(load_card(name)) if catalyst_pct is None else catalyst_pct
+        thermometer = settings.thermometers[sensor].name
+        parts.append(
+            {"name": thermometer, "card": name, "catalyst_pct": share, "resin_kg": resin_kg,
+             "sensor": thermometer}
+        )  # fmt: skip
+    data = {**profile.model_dump(mode="json"), "parts": parts}
+    chosen = parse_profile(with_figures(data))
+    refusals = chosen.refusals(settings.limits)
+    if refusals:
+        raise BadInput(*refusals)
+    return chosen
+
+
 def _list_faults() -> None:
     from rich.table import Table
 
@@ -127,6 +177,9 @@ def _report(settings: Settings, profile: Profile, result: Rehearsal) -> None:
     out.print(f"\n[bold]{profile.name}[/]: {verdict} after {show_duration(f.night_s)}.")
     out.print(_figures_table(f))
     out.print()
+    if f.milestones:
+        out.print(_milestones_table(f))
+        out.print()
     for t_s, _name, message in result.events:
         out.print(f"  {show_duration(t_s):>12}  {message}", highlight=False, soft_wrap=True)
     if f.heater_still_on:
@@ -159,6 +212,23 @@ def _figures_table(f: Figures) -> object:
         rows.append(("fault to heater off", f"{f.fault_to_off_s:.0f} s"))
     for row in rows:
         table.add_row(*row)
+    return table
+
+
+def _milestones_table(f: Figures) -> object:
+    from rich.table import Table
+
+    from ..units import show_duration
+
+    def shown(value_s: float | None) -> str:
+        return "not tonight" if value_s is None else show_duration(60.0 * round(value_s / 60.0))
+
+    table = Table("part", "milestone", "after", "earliest", "latest", box=None, pad_edge=False)
+    before = ""
+    for m in f.milestones:
+        name = m["part"] if m["part"] != before else ""
+        before = m["part"]
+        table.add_row(name, m["name"], *(shown(m[k]) for k in ("at_s", "low_s", "high_s")))
     return table
 
 

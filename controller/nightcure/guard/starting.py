@@ -17,6 +17,7 @@ def profile_to_start(
     running: bool,
     stop_pressed: bool,
     control_c: float | None,
+    parts: Any = None,
 ) -> Profile:
     """The profile that was asked for, where this oven may start it now.
 
@@ -25,6 +26,7 @@ def profile_to_start(
         trip: the name of a trip nobody has reset.
         stop_pressed: the stop button at the oven is held down.
         control_c: the believed air temperature.
+        parts: what lies in the oven, where it is not the profile's own list.
 
     Raises:
         BadInput: the sentences for which it may not.
@@ -37,6 +39,8 @@ def profile_to_start(
         raise BadInput("the stop button at the oven is pressed; release it first.")
     if control_c is None:
         raise BadInput("there is no believable air temperature.")
+    if parts is not None and isinstance(asked, dict):
+        asked = {**asked, "parts": parts}
     profile = parse_profile(asked)
     refusals = profile.refusals(limits)
     if refusals:

@@ -97,12 +97,17 @@ class OverTemperature(Interlock):
 
 
 class Exotherm(Interlock):
-    """A part heats itself: hotter than air and setpoint by its allowance, or rising unheated."""
+    """A part heats itself: hotter than air and setpoint by its allowance, or rising unheated.
+
+    Where a resin card tells how much hotter its own heat may make it, the allowance is that and
+    4 K: a normal exotherm passes, an abnormal one trips earlier.
+    """
 
     name = "exotherm"
     FOR_S = 60.0
     OFF_S = 900.0
     RISE_K = 1.5
+    UNEXPECTED_K = 4.0
 
     def __init__(self, settings: Settings) -> None:
         super().__init__(settings)
@@ -114,11 +119,14 @@ class Exotherm(Interlock):
         self.off_s = 0.0 if v.heater_on else self.off_s + v.dt_s
         if not v.parts_c or v.control_c is None:
             return None
-        name, part_c = max(v.parts_c, key=lambda p: p[1])
+        expected = v.self_heat_k or (None,) * len(v.parts_c)
+        (name, part_c), expected_k = max(
+            zip(v.parts_c, expected, strict=True), key=lambda p: p[0][1] - self._allowed_k(p[1])
+        )
         base_c = v.control_c
         if v.setpoint_c is not None and v.setpoint_c > base_c:
             base_c = v.setpoint_c
-        hot = v.heated and part_c > base_c + self.settings.limits.exotherm_c
+        hot = v.heated and part_c > base_c + self._allowed_k(expected_k)
         self.hot_s = self.hot_s + v.dt_s if hot else 0.0
         if self.hot_s > self.FOR_S:
             return self._sentence(name, part_c, v.control_c, "")
@@ -126,12 +134,20 @@ class Exotherm(Interlock):
             if self.lowest_c:
                 self.lowest_c = {}
             return None
-        for name, part_c in v.parts_c:
+        for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True):
             lowest_c = min(self.lowest_c.get(name, part_c), part_c)
             self.lowest_c[name] = lowest_c
-            if part_c > lowest_c + self.RISE_K and part_c > v.control_c + 1.0:
+            own_k = expected_k or 0.0
+            if part_c > lowest_c + self.RISE_K + own_k and part_c > v.control_c + 1.0 + own_k:
                 return self._sentence(name, part_c, v.control_c, " and rising with the heater off")
         return None
+
+    def _allowed_k(self, expected_k: float | None) -> float:
+        """How much hotter than its surroundings a part may be."""
+        limit_k = self.settings.limits.exotherm_c
+        if expected_k is None:
+            return limit_k
+        return min(limit_k, self.UNEXPECTED_K) + expected_k
 
     def _sentence(self, name: str, part_c: float, air_c: float, more: str) -> str:
         return (

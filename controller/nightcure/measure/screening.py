@@ -6,6 +6,8 @@ source): anything beyond is the sensor's fault until shown otherwise.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from ..settings import Role, Thermometer
@@ -35,6 +37,7 @@ FROZEN_S = 900.0
 DISAGREES_C, DISAGREES_S = 8.0, 120.0
 #: After the door was shut on warm moulds the air needs this long to catch up with them.
 SETTLE_S = 600.0
+NO_HEAT: Mapping[int, float] = MappingProxyType({})
 
 
 class Verdict(NamedTuple):
@@ -79,13 +82,19 @@ class Screening:
         self._heated_s = 0.0
 
     def judge(
-        self, now_s: float, dt_s: float, readings: tuple[Reading, ...], heated: bool
+        self,
+        now_s: float,
+        dt_s: float,
+        readings: tuple[Reading, ...],
+        heated: bool,
+        self_heat_k: Mapping[int, float] = NO_HEAT,
     ) -> Verdict:
         """What to believe at `now_s`.
 
         Args:
             heated: the regulator is at work; only then frozen and disagreeing sensors are looked
                 for (a cold oven at rest may well stand still).
+            self_heat_k: by thermometer, how much hotter a part is known to make itself.
         """
         believed: list[float | None] = []
         faults: list[Fault | None] = []
@@ -94,7 +103,7 @@ class Screening:
             faults.append(fault)
             value_c = reading.value_c
             believed.append(None if fault or value_c is None else value_c + past.offset_c)
-        self._together(believed, faults, dt_s, heated)
+        self._together(believed, faults, dt_s, heated, self_heat_k)
         control_c = next((believed[i] for i in self._air if believed[i] is not None), None)
         return Verdict(tuple(believed), tuple(faults), control_c)
 
@@ -145,6 +154,7 @@ class Screening:
         faults: list[Fault | None],
         dt_s: float,
         heated: bool,
+        self_heat_k: Mapping[int, float],
     ) -> None:
         self._heated_s = self._heated_s + dt_s if heated else 0.0
         if self._heated_s < SETTLE_S:
@@ -153,7 +163,7 @@ class Screening:
         air = [c for i in self._air if (c := believed[i]) is not None]
         apart = len(air) > 1 and max(air) - min(air) > DISAGREES_C
         self._apart_s = self._apart_s + dt_s if apart else 0.0
-        parts = [c for i in self._parts if (c := believed[i]) is not None]
+        parts = [c - self_heat_k.get(i, 0.0) for i in self._parts if (c := believed[i]) is not None]
         below = bool(air and parts) and min(air) < min(parts) - DISAGREES_C
         self._below_s = self._below_s + dt_s if below else 0.0
         if self._apart_s > DISAGREES_S or self._below_s > DISAGREES_S:

@@ -68,6 +68,7 @@ class VirtualOven:
         first_c = ambient_c(0.0) if start_c is None else start_c
         self.state_c: Array = np.full(len(network.capacities), first_c)
         self._inputs = np.zeros(1 + len(self.state_c))
+        self._moulds = slice(FIRST_MOULD, FIRST_MOULD + len(network.moulds))
         self._steps: dict[tuple[bool, float], tuple[Array, Array, float, float]] = {}
         self._random = np.random.default_rng(seed)
         self._noise: list[list[float]] = []
@@ -100,12 +101,27 @@ class VirtualOven:
                 drop_k = min(50.0, (self.t_s - f.at_s) / 3600.0 * 50.0)
         return self.ambient_at(self.t_s) - drop_k
 
+    @property
+    def moulds_c(self) -> list[float]:
+        """Temperature of every mould with its part."""
+        moulds_c: list[float] = self.state_c[self._moulds].tolist()
+        return moulds_c
+
     def active(self) -> set[str]:
         """Names of the faults that are on now."""
         return {f.name for f in self.faults if f.active(self.t_s)} if self.faults else set()
 
-    def step(self, dt_s: float, heater_on: bool, contactor_on: bool = True) -> None:
-        """Let `dt_s` pass with the relay and the contactor as commanded."""
+    def step(
+        self,
+        dt_s: float,
+        heater_on: bool,
+        contactor_on: bool = True,
+        moulds_w: Sequence[float] = (),
+    ) -> None:
+        """Let `dt_s` pass with the relay and the contactor as commanded.
+
+        `moulds_w`: the heat (W) that what lies in each mould gives off, if anything.
+        """
         on = self.active()
         closed = (heater_on or "relay-welded" in on) and "relay-stuck-open" not in on
         self.heating = closed and contactor_on
@@ -117,7 +133,10 @@ class VirtualOven:
         u[0] = ambient_c
         u[1 + HEATER] = power_w
         if self.network.moulds:
-            u[1 + FIRST_MOULD] = 400.0 if "exotherm" in on else 0.0
+            u[1 + FIRST_MOULD : 1 + self._moulds.stop] = 0.0
+            u[1 + FIRST_MOULD : 1 + FIRST_MOULD + len(moulds_w)] = moulds_w
+            if "exotherm" in on:
+                u[1 + FIRST_MOULD] += 400.0
         self.energy_j += power_w * dt_s
         f, h, keep_air, keep_part = self._step_of("door-open" in on, dt_s)
         self.state_c = f @ self.state_c + h @ u

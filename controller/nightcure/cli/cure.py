@@ -1,0 +1,353 @@
+"""nightcure cure: resin cards, and what a temperature history has made of a resin."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from .show import err, out, print_json, sentences
+
+if TYPE_CHECKING:
+    from ..cure.card import Card
+    from ..cure.clock import When
+
+cure = typer.Typer(
+    help="Resin cards, and how far a resin is after what it has been through.",
+    no_args_is_help=True,
+)
+
+CardArgument = Annotated[
+    str, typer.Argument(help="A shipped card's name, or a card's .toml file.", show_default=False)
+]
+
+
+def default_catalyst(card: Card) -> float | None:
+    """The share under which the card's data sheet gives its other times; None if fixed."""
+    if not card.gel or card.gel[0].catalyst_pct is None:
+        return None
+    for time in (card.demould, card.full_cure):
+        if time is not None and time.catalyst_pct is not None:
+            return time.catalyst_pct
+    return card.gel[0].catalyst_pct
+
+
+@cure.command("run")
+def run(
+    card: CardArgument,
+    history: Annotated[
+        Path,
+        typer.Argument(
+            help="The part's temperature from the mixing on: a CSV of time_s,part_c, a night in a "
+            ".ledger, or a profile (.toml) if nothing waited."
+        ),
+    ],
+    catalyst_pct: Annotated[
+        float | None,
+        typer.Option(help="Catalyst share in the mix, %; the card's own if left out."),
+    ] = None,
+    night: Annotated[
+        int | None, typer.Option(help="Of a ledger: the night's number; the newest if left out.")
+    ] = None,
+    thermometer: Annotated[
+        str | None, typer.Option(help="Of a ledger: its name; the first part's if left out.")
+    ] = None,
+    start_c: Annotated[float, typer.Option(help="Of a profile: where it begins, °C.")] = 10.0,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Milestones, degree of cure and glass transition after a temperature history.
+
+    The milestones are the cure clock's, with the band of the card's figures; the degree of cure is
+    the kinetics', where the card has any.
+    """
+    with sentences():
+        from ..cure.card import load_card
+        from ..cure.from_record import history_from
+        from ..cure.history import equivalent_min, run_clock
+        from ..cure.kinetics import law_of, tg_c
+        from ..cure.kinetics import run as integrate
+
+        chosen = load_card(card)
+        points = history_from(history, night, thermometer, start_c)
+        if catalyst_pct is None:
+            catalyst_pct = default_catalyst(chosen)
+        whens: tuple[When, ...] = ()
+        reference_c = chosen.reference_c
+        coldest_c = None
+        if chosen.gel or catalyst_pct is not None:
+            figures = chosen.figures(catalyst_pct)
+            clock = run_clock(figures, points)
+            whens, coldest_c, reference_c = clock.whens(), clock.coldest_c, figures.reference_c
+            minutes = clock.equivalent_min
+        else:
+            minutes = equivalent_min(chosen.cure_kj_per_mol.value, reference_c, points)
+        kinetic = None
+        if chosen.kinetics is not None:
+            kinetic = integrate(law_of(chosen, catalyst_pct), points)
+        degree = None if kinetic is None else float(kinetic.degree[-1])
+        glass_c = None
+        if degree is not None and chosen.glass is not None:
+            glass_c = float(tg_c(degree, chosen.glass))
+        if as_json:
+            print_json(
+                {
+                    "card": chosen.name,
+                    "catalyst_pct": catalyst_pct,
+                    "degree_of_cure": _rounded(degree, 6),
+                    "tg_c": _rounded(glass_c, 2),
+                    "equivalent_min": round(minutes, 4),
+                    "reference_c": reference_c,
+                    "coldest_data_c": coldest_c,
+                    "milestones": [_milestone(w) for w in whens],
+                }
+            )
+            return
+        if kinetic is not None:
+            from .plot import cure_plot
+
+            plot = cure_plot(
+                kinetic.time_s.tolist(),
+                kinetic.part_c.tolist(),
+                kinetic.degree.tolist(),
+                min(out.width, 110),
+            )
+            out.print(plot, highlight=False)
+        _say(chosen, whens, degree, glass_c, minutes, reference_c)
+        if coldest_c is not None and min(c for _, c in points) < coldest_c:
+            out.print(
+                f"It was colder than {coldest_c:g} °C for a while, where the card has no data: the "
+                f"gel clock stood still; do not expect a cure there.",
+                soft_wrap=True,
+            )
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
+
+
+def _milestone(when: When) -> dict[str, Any]:
+    return {
+        "name": when.name,
+        "at_s": _rounded(when.at_s, 1),
+        "low_s": _rounded(when.low_s, 1),
+        "high_s": _rounded(when.high_s, 1),
+    }
+
+
+def _say(
+    card: Card,
+    whens: tuple[When, ...],
+    degree: float | None,
+    glass_c: float | None,
+    minutes: float,
+    reference_c: float,
+) -> None:
+    from rich.table import Table
+
+    from ..units import show_duration
+
+    def shown(value_s: float | None) -> str:
+        return "not yet" if value_s is None else show_duration(60.0 * round(value_s / 60.0))
+
+    if whens:
+        table = Table("milestone", "after", "earliest", "latest", box=None, pad_edge=False)
+        for w in whens:
+            table.add_row(w.name, shown(w.at_s), shown(w.low_s), shown(w.high_s))
+        out.print(table)
+    amounts = show_duration(60.0 * round(minutes))
+    out.print(f"\n[bold]{card.title}[/]: as much as {amounts} at {reference_c:g} °C.")
+    if degree is not None:
+        tail = "" if glass_c is None else f", glass transition about {glass_c:.0f} °C"
+        out.print(f"Degree of cure {degree:.3f}{tail}.")
+    if card.reference:
+        out.print("A published reference set: it checks the solver and says nothing of a resin.")
+
+
+@cure.command("check")
+def check(
+    card: CardArgument,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Whether a card can be true, where its numbers come from, and what it cannot answer."""
+    with sentences():
+        from ..cure.card import load_card
+
+        chosen = load_card(card)
+        missing = chosen.unanswered()
+        if chosen.demould is not None and chosen.kinetics is not None and chosen.glass is not None:
+            from ..cure.kinetics import dates_demould
+
+            if not dates_demould(chosen):
+                missing += ("Its degree of cure cannot date the demould: go by the clock.",)
+        sources = sorted(set(_sources(chosen.model_dump())))
+        if as_json:
+            print_json(
+                {
+                    "card": chosen.name,
+                    "title": chosen.title,
+                    "reference": chosen.reference,
+                    "unanswered": list(missing),
+                    "sources": sources,
+                }
+            )
+            return
+        out.print(f"[bold]{chosen.title}[/] ({chosen.name}) can be true.")
+        for sentence in missing:
+            out.print(f"  {sentence}", highlight=False, soft_wrap=True)
+        out.print("Its numbers come from:")
+        for source in sources:
+            out.print(f"  {source}", highlight=False, soft_wrap=True)
+
+
+def _sources(data: Any) -> list[str]:
+    if isinstance(data, dict):
+        own = [v for k, v in data.items() if k.endswith("source") and isinstance(v, str)]
+        return own + [s for v in data.values() for s in _sources(v)]
+    if isinstance(data, list | tuple):
+        return [s for v in data for s in _sources(v)]
+    return []
+
+
+@cure.command("list")
+def list_cards() -> None:
+    """The cards that come with nightcure."""
+    from rich.table import Table
+
+    from ..cure.card import load_card, shipped
+
+    table = Table("card", "what it is", box=None, pad_edge=False)
+    for name in shipped():
+        table.add_row(name, load_card(name).title)
+    out.print(table)
+
+
+@cure.command("new")
+def new(
+    file: Annotated[Path, typer.Argument(help="The card to write; it must not exist yet.")],
+    like: Annotated[
+        str, typer.Option(help="The shipped card whose other numbers are taken over.")
+    ] = "polyester-laminating",
+) -> None:
+    """Build a card from a data sheet, by asking.
+
+    An empty answer keeps the generic number, marked as such. Nothing is written before the whole
+    card has been checked.
+    """
+    with sentences():
+        from ..cure.new import NO_DATA, assemble, questions
+        from ..cure.toml import as_toml
+        from ..errors import BadInput
+
+        if file.suffix != ".toml":
+            raise BadInput(f"{file}: a card is a .toml file; name it {file.stem}.toml.")
+        if file.exists():
+            raise BadInput(f"{file} exists already; take another name or remove it first.")
+        err.print("From the resin's data sheet. An empty answer keeps the generic number.")
+        answers: dict[str, str] = {}
+        for key, question in questions(like):
+            answers[key] = typer.prompt(question, default="", show_default=False, err=True)
+        rows: list[str] = []
+        while True:
+            row = typer.prompt(
+                f"Gel row {len(rows) + 1} ({NO_DATA}; empty to end)",
+                default="", show_default=False, err=True,
+            )  # fmt: skip
+            if not row.strip():
+                break
+            rows.append(row)
+        card = assemble(like, answers, rows)
+        try:
+            file.write_text(as_toml(card, "From a data sheet; written by nightcure cure new."))
+        except OSError as error:
+            raise BadInput(f"{file} cannot be written: {error.strerror}.") from None
+        err.print(f"Written to {file}.")
+        for sentence in card.unanswered():
+            err.print(f"  {sentence}", highlight=False, soft_wrap=True)
+
+
+@cure.command("laminate")
+def laminate(
+    card: CardArgument,
+    thickness_mm: Annotated[float, typer.Option(help="Of the laminate laid in one go, mm.")],
+    profile: Annotated[
+        Path | None, typer.Option(help="The oven's profile (TOML); a steady --air-c if left out.")
+    ] = None,
+    air_c: Annotated[float, typer.Option(help="The air at the lay-up, °C.")] = 20.0,
+    limit_c: Annotated[
+        float | None, typer.Option(help="It may get so hot, °C; the card's own if left out.")
+    ] = None,
+    mould_mm: Annotated[float, typer.Option(help="Thickness of the mould, mm.")] = 6.0,
+    catalyst_pct: Annotated[
+        float | None, typer.Option(help="Catalyst share, %; the card's own if left out.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """How hot a laminate makes itself in this oven, and how to split one that is too thick."""
+    with sentences():
+        from ..cure.card import load_card
+        from ..cure.thickness import advise, air_of
+        from ..errors import BadInput
+        from ..profile import load_profile
+        from ..units import show_duration
+
+        chosen = load_card(card)
+        if catalyst_pct is None:
+            catalyst_pct = default_catalyst(chosen)
+        if not -10.0 <= air_c <= 100.0:
+            raise BadInput(f"air_c is {air_c:g}; it should be -10 to 100.")
+        air = [(0.0, air_c), (12 * 3600.0, air_c)]
+        if profile is not None:
+            air = air_of(load_profile(profile), air_c)
+        if not chosen.reference:
+            warmest_c = max(c for _, c in air)
+            coldest_c = chosen.figures(catalyst_pct).gel_min[0][0]
+            if warmest_c < coldest_c:
+                raise BadInput(
+                    f"the air stays below {coldest_c:g} °C, where the card has no data: expect no "
+                    f"cure, and no heat of it."
+                )
+        a = advise(
+            chosen,
+            catalyst_pct,
+            thickness_mm / 1000.0,
+            air,
+            limit_c,
+            mould_mm / 1000.0,
+        )
+        if as_json:
+            print_json(
+                {
+                    "peak_c": round(a.peak.temp_c, 2),
+                    "peak_s": round(a.peak.at_s, 1),
+                    "peak_above_mould_mm": round(1000.0 * a.peak.above_mould_m, 3),
+                    "limit_c": a.limit_c,
+                    "thickest_mm": None if a.thickest_m is None else round(1000 * a.thickest_m, 1),
+                    "layers": a.layers,
+                }
+            )
+            return
+        out.print(
+            f"{thickness_mm:g} mm of {chosen.title}: hottest [bold]{a.peak.temp_c:.0f} °C[/] after "
+            f"{show_duration(60 * round(a.peak.at_s / 60))}, "
+            f"{1000.0 * a.peak.above_mould_m:.1f} mm above the mould.",
+            soft_wrap=True,
+        )
+        if a.layers == 1:
+            out.print(f"It may be laid in one go (limit {a.limit_c:g} °C).")
+        elif a.thickest_m is None:
+            out.print(
+                f"Not even half a millimetre stays under {a.limit_c:g} °C: cooler air, or less "
+                f"catalyst.",
+                soft_wrap=True,
+            )
+        else:
+            each = thickness_mm / a.layers
+            out.print(
+                f"Too thick for one go (limit {a.limit_c:g} °C): lay {a.layers} layers of "
+                f"{each:.1f} mm, each when the one below has had its exotherm and is cool again. "
+                f"At once go {1000 * a.thickest_m:.1f} mm.",
+                soft_wrap=True,
+            )
+        if not chosen.reference:
+            out.print("The generic law runs hot and early: measure the first one.")

@@ -1,0 +1,1 @@
+"""Resin cards, the cure clock, kinetics, the laminate's exotherm, and vapour."""

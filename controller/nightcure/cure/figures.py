@@ -1,0 +1,97 @@
+"""A resin in numbers, for one catalyst share: what the clock runs on. Small, fixed, JSON-ready.
+
+A part in a profile carries these, so that a night's record holds everything it was decided by and
+the loop never opens a file.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator
+
+from ..settings import Section
+
+Positive = Annotated[float, Field(gt=0.0, le=1e6)]
+Row = tuple[Annotated[float, Field(ge=-40, le=200)], Positive]
+#: Early, likely and late: the band of every figure.
+Band = tuple[Positive, Positive, Positive]
+
+Milestone = Literal["gelled", "laminate-opens", "laminate-closes", "demould", "full", "post-cured"]
+#: In the order in which they come.
+MILESTONES: tuple[Milestone, ...] = (
+    "gelled",
+    "laminate-opens",
+    "laminate-closes",
+    "demould",
+    "full",
+    "post-cured",
+)
+
+
+class SelfHeat(Section):
+    """The generic law of a cold-curing resin: sqrt(a/(1-a)) grows straight with equivalent time.
+
+    It is Kamal and Sourour's law with k1 = 0, m = 0.5, n = 1.5, in closed form.
+    """
+
+    seed: Annotated[float, Field(gt=0, lt=0.1)]
+    """Degree of cure at mixing: a self-accelerating law started at nothing never starts."""
+    gel_degree: Annotated[float, Field(gt=0, lt=0.9)]
+    heat_j_per_kg_resin: Annotated[float, Field(gt=0, le=2e6)]
+
+
+class Bulk(Section):
+    """The laminate as a body, for the virtual oven."""
+
+    density_kg_per_m3: Positive
+    heat_capacity_j_per_kg_k: Positive
+    conductivity_w_per_m_k: Positive
+    resin_pct: Annotated[float, Field(gt=0, le=100)]
+
+
+class ClockFigures(Section):
+    """What the cure clock needs to know of a resin with its catalyst."""
+
+    gel_min: Annotated[tuple[Row, ...], Field(min_length=1, max_length=40)]
+    """[°C, minutes] at this catalyst share, coldest first; below the first: no data."""
+    cure_kj_per_mol: Annotated[float, Field(ge=10, le=250)]
+    """Of everything after the gel, and of the gel above its hottest row."""
+    reference_c: Annotated[float, Field(ge=0, le=200)]
+    lowest_c: Annotated[float, Field(ge=-10, le=200)]
+    """Below it the cure stands still, as far as anybody knows."""
+    gel_band: Band
+    """Factors on the gel time: early, 1, late."""
+    opens_min: Band | None = None
+    """Minutes after the gel, at the reference: when it may be laminated upon."""
+    closes_min: Band | None = None
+    demould_min: Band | None = None
+    full_min: Band | None = None
+    post_cure_h: tuple[Row, ...] = ()
+    """[°C, hours] that finish it."""
+    heat_before_gel: bool = False
+    """Whether it may be warmed before it gels."""
+    highest_c: Annotated[float, Field(ge=20, le=250)] | None = None
+    ramp_c_per_h: Positive | None = None
+    monomer_pct: Annotated[float, Field(ge=0, le=70)] | None = None
+    self_heat: SelfHeat | None = None
+    bulk: Bulk | None = None
+
+    @field_validator("gel_min", "post_cure_h")
+    @classmethod
+    def _quicker_when_warmer(cls, rows: tuple[Row, ...]) -> tuple[Row, ...]:
+        for (cold_c, cold), (warm_c, warm) in pairwise(rows):
+            if warm_c <= cold_c or warm > cold:
+                raise ValueError(
+                    f"{warm:g} at {warm_c:g} °C stands after {cold:g} at {cold_c:g} °C; the rows "
+                    f"should become warmer and not slower."
+                )
+        return rows
+
+    @field_validator("gel_band", "opens_min", "closes_min", "demould_min", "full_min")
+    @classmethod
+    def _early_likely_late(cls, band: Band | None) -> Band | None:
+        if band is not None and list(band) != sorted(band):
+            raise ValueError(f"it is {list(band)}; it should be early, likely, late.")
+        return band

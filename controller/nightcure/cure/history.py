@@ -1,0 +1,109 @@
+"""A part's temperature over time, from a CSV of `time_s,part_c`, and the clock put through it."""
+
+from __future__ import annotations
+
+import csv
+import math
+from itertools import pairwise
+from pathlib import Path
+
+from ..errors import BadInput
+from ..units import show_duration
+from .clock import CureClock
+from .figures import ClockFigures
+
+#: No part in an oven is colder or hotter; such a value is a wrong unit or a typo.
+COLDEST_C, HOTTEST_C = -30.0, 250.0
+#: Longer than this is no cure but a store.
+LONGEST_S = 60 * 86400.0
+#: A silence this long that is also so many times the file's shortest step: what was it like then?
+GAP_S, GAP_TIMES = 3600.0, 10.0
+STEP_S = 30.0
+
+History = list[tuple[float, float]]
+
+
+def read_history(path: Path) -> History:
+    """[(s, °C)], times rising. Raises BadInput: a sentence naming file, line and what is right."""
+    try:
+        with path.open(newline="", encoding="utf-8-sig") as file:
+            rows = csv.DictReader(file)
+            names = tuple(n.strip() for n in rows.fieldnames or ())
+            if not {"time_s", "part_c"} <= set(names):
+                found = ",".join(names) or "nothing"
+                raise BadInput(
+                    f"{path}: the first line is '{found}'; it must name the columns time_s,part_c."
+                )
+            rows.fieldnames = names
+            points = [
+                (
+                    _number(row["time_s"], f"{path}, line {rows.line_num}: time_s"),
+                    _number(row["part_c"], f"{path}, line {rows.line_num}: part_c"),
+                    f"{path}, line {rows.line_num}",
+                )
+                for row in rows
+            ]
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise BadInput(f"{path} cannot be read: {error}.") from None
+    if len(points) < 2:
+        raise BadInput(f"{path} has {len(points)} rows of data; a history needs at least two.")
+    shortest_s = math.inf
+    for (t0, _, _), (t1, _, where) in pairwise(points):
+        if t1 == t0:
+            raise BadInput(f"{where}: time_s {t1:g} stands there twice; keep one of the rows.")
+        if t1 < t0:
+            raise BadInput(f"{where}: time_s is {t1:g} after {t0:g}; sort the rows by time.")
+        shortest_s = min(shortest_s, t1 - t0)
+    for t_s, part_c, where in points:
+        if t_s < 0.0:
+            raise BadInput(f"{where}: time_s is {t_s:g}; it counts from the mixing, from 0 up.")
+        if not COLDEST_C <= part_c <= HOTTEST_C:
+            raise BadInput(
+                f"{where}: part_c is {part_c:g}; it must be °C between {COLDEST_C:g} and "
+                f"{HOTTEST_C:g}."
+            )
+    for (t0, _, _), (t1, _, where) in pairwise(points):
+        if t1 - t0 >= GAP_S and t1 - t0 > GAP_TIMES * shortest_s:
+            raise BadInput(
+                f"{where}: nothing is known for {show_duration(t1 - t0)} before it, in a file with "
+                f"steps down to {show_duration(shortest_s)}; fill the gap with what the part had."
+            )
+    if points[-1][0] - points[0][0] > LONGEST_S:
+        raise BadInput(f"{path} spans more than 60 days; give the time of the cure alone.")
+    return [(t, c) for t, c, _ in points]
+
+
+def _number(text: object, where: str) -> float:
+    try:
+        value = float(text if isinstance(text, str) else "")
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise BadInput(f"{where} is '{text or ''}'; it must be a number.")
+    return value
+
+
+def run_clock(figures: ClockFigures, history: History) -> CureClock:
+    """The cure clock put through a history, straight lines between its points."""
+    clock = CureClock(figures)
+    for (t0, c0), (t1, c1) in pairwise(history):
+        steps = max(1, math.ceil((t1 - t0) / STEP_S))
+        dt_s = (t1 - t0) / steps
+        for i in range(steps):
+            clock.advance(t0 + (i + 1) * dt_s, dt_s, c0 + (c1 - c0) * (i + 0.5) / steps)
+    return clock
+
+
+def equivalent_min(kj_per_mol: float, reference_c: float, history: History) -> float:
+    """Minutes at `reference_c` that a history amounts to (Arrhenius), midpoint steps of 30 s."""
+    from .rate import faster
+
+    total_s = 0.0
+    for (t0, c0), (t1, c1) in pairwise(history):
+        steps = max(1, math.ceil((t1 - t0) / STEP_S))
+        dt_s = (t1 - t0) / steps
+        total_s += dt_s * sum(
+            faster(kj_per_mol, c0 + (c1 - c0) * (i + 0.5) / steps, reference_c)
+            for i in range(steps)
+        )
+    return total_s / 60.0

@@ -1,0 +1,94 @@
+"""A card from a data sheet: the questions, and the card their answers make."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+from ..errors import BadInput
+from .card import Card, load_card, parse_card
+
+SHEET = "your data sheet"
+NO_DATA = "temperature °C, catalyst %, minutes; without the % where the ratio is fixed"
+
+
+def questions(like: str) -> list[tuple[str, str]]:
+    """(key, question) in the order in which they are asked. Raises BadInput for no such card."""
+    card = load_card(like)
+    asked = [
+        ("name", "A short name (small letters, digits, dashes)"),
+        ("title", "The resin's name"),
+        ("lowest_c", "Lowest working temperature, °C"),
+        ("highest_c", "Highest temperature, °C"),
+        ("monomer_pct", "Styrene share, % by weight"),
+        ("density_kg_per_m3", "Density, kg/m³"),
+        ("demould", "Demould after, minutes"),
+        ("demould_at_c", "... at, °C"),
+    ]
+    if card.gel and card.gel[0].catalyst_pct is not None:
+        asked.append(("demould_catalyst_pct", "... with catalyst, %"))
+    return asked
+
+
+def assemble(like: str, answers: dict[str, str], gel_rows: list[str]) -> Card:
+    """The card the answers make; what was not answered is the generic card's.
+
+    Raises:
+        BadInput: an answer that is no number, or a card that cannot be true.
+    """
+    generic = load_card(like)
+    data: dict[str, Any] = _generic(generic.model_dump(mode="json", exclude_none=True))
+    data["reference"] = False
+    data["name"] = answers.get("name", "").strip() or f"my-{generic.name}"
+    data["title"] = answers.get("title", "").strip() or f"{generic.title}, calibrated"
+    for key in ("lowest_c", "highest_c", "monomer_pct", "density_kg_per_m3"):
+        if answers.get(key, "").strip():
+            data[key] = {"value": _number(answers[key], key), "source": SHEET}
+    if answers.get("demould", "").strip():
+        demould: dict[str, Any] = {
+            "minutes": _number(answers["demould"], "demould"),
+            "at_c": _number(answers.get("demould_at_c", ""), "demould_at_c"),
+            "source": SHEET,
+        }
+        if answers.get("demould_catalyst_pct", "").strip():
+            demould["catalyst_pct"] = _number(answers["demould_catalyst_pct"], "demould catalyst")
+        demould["low_minutes"], demould["high_minutes"] = (
+            round(0.7 * demould["minutes"], 1),
+            round(1.4 * demould["minutes"], 1),
+        )
+        data["demould"] = demould
+    if gel_rows:
+        data["gel"] = [_gel_row(row) for row in gel_rows]
+    return parse_card(data, "the new card")
+
+
+def _generic(value: Any) -> Any:
+    """Every source says that the number is the generic card's."""
+    if isinstance(value, dict):
+        return {
+            k: f"generic: {v}"[:200] if k.endswith("source") else _generic(v)
+            for k, v in value.items()
+        }
+    return [_generic(v) for v in value] if isinstance(value, list) else value
+
+
+def _gel_row(text: str) -> dict[str, Any]:
+    parts = [p for p in re.split(r"[,;\s]+", text.strip()) if p]
+    if len(parts) not in (2, 3):
+        raise BadInput(f"gel row '{text}' should have two or three numbers: {NO_DATA}.")
+    numbers = [_number(p, f"gel row '{text}'") for p in parts]
+    row: dict[str, Any] = {"temp_c": numbers[0], "minutes": numbers[-1], "source": SHEET}
+    if len(numbers) == 3:
+        row["catalyst_pct"] = numbers[1]
+    return row
+
+
+def _number(text: str, what: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise BadInput(f"{what} is '{text}'; it should be a number.")
+    return value

@@ -1,0 +1,96 @@
+"""A part in a profile: what it is laid up with, how much of it, where it sits, since when."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import Field
+
+from ..errors import BadInput
+from ..settings import Section
+from .card import load_card
+from .figures import ClockFigures
+from .vapour import Vapour, default_evaporated_pct, in_the_box
+
+
+class Part(Section):
+    """One part of the night. In a file:
+
+    [[parts]]
+    name = "Lid"
+    card = "polyester-laminating"   # a shipped card, or a card's file beside the profile
+    catalyst_pct = 2.0              # left out where the resin's ratio is fixed
+    resin_kg = 0.8
+    sensor = "Lid"                  # the thermometer on its mould; the air if left out
+    start_h = 0.5                   # mixed so long after the night's start; before it if negative
+    """
+
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    card: Annotated[str, Field(min_length=1, max_length=200)]
+    catalyst_pct: Annotated[float, Field(gt=0, le=5)] | None = None
+    resin_kg: Annotated[float, Field(gt=0, le=100)]
+    sensor: Annotated[str, Field(min_length=1, max_length=40)] | None = None
+    start_h: Annotated[float, Field(ge=-72, le=72)] = 0.0
+    mould_j_per_k: Annotated[float, Field(ge=100, le=1e7)] | None = None
+    """Heat capacity of the mould with the part; the model's, shared evenly, if left out.
+
+    Worth telling for a thick laminate: its own heat is expected by it.
+    """
+    thickness_mm: Annotated[float, Field(ge=0.5, le=100)] | None = None
+    """Of the laminate: the virtual oven then follows its core, which runs ahead of the mould."""
+    figures: ClockFigures | None = None
+    """The card's numbers at this catalyst share; filled in when a profile is read."""
+
+
+class Box(Section):
+    """The box's air, for the vapour in it. In a file:
+
+    [box]
+    volume_m3 = 0.43
+    air_changes_per_h = 2.0
+    """
+
+    volume_m3: Annotated[float, Field(ge=0.01, le=1000)]
+    air_changes_per_h: Annotated[float, Field(ge=0, le=10_000)] = 0.0
+    evaporated_pct: Annotated[float, Field(ge=0, le=100)] | None = None
+    """Of the styrene, what evaporates in the closed box; all of the emission rule's if left out."""
+    over_h: Annotated[float, Field(ge=0.05, le=72)] = 1.0
+    i_accept_vapour_above_25_percent: bool = False
+
+
+def vapour_in(box: Box, parts: Sequence[Part], air_c: float) -> Vapour:
+    """The vapour of all parts together, as if they were laid up at once, at `air_c`."""
+    styrene_g = 0.0
+    for part in parts:
+        monomer_pct = part.figures.monomer_pct if part.figures else None
+        if monomer_pct:
+            share_pct = box.evaporated_pct
+            if share_pct is None:
+                share_pct = default_evaporated_pct(monomer_pct)
+            styrene_g += part.resin_kg * 0.1 * monomer_pct * share_pct
+    return in_the_box(styrene_g, box.volume_m3, air_c, box.air_changes_per_h, box.over_h)
+
+
+def with_figures(data: Any, folder: Path | None = None) -> Any:
+    """Profile data with every part's figures filled in from its card, relative to `folder`.
+
+    What has figures already keeps them; what is not shaped like a part is left for the profile's
+    own check. Raises BadInput for a card that cannot be used.
+    """
+    parts = data.get("parts") if isinstance(data, dict) else None
+    if not isinstance(parts, list):
+        return data
+    filled = []
+    for number, part in enumerate(parts, 1):
+        if isinstance(part, dict) and isinstance(part.get("card"), str) and not part.get("figures"):
+            share = part.get("catalyst_pct")
+            if share is None or (isinstance(share, int | float) and not isinstance(share, bool)):
+                try:
+                    figures = load_card(part["card"], folder).figures(share)
+                except BadInput as error:
+                    raise BadInput(*(f"part {number}: {s}" for s in error.sentences)) from None
+                part = {**part, "figures": figures.model_dump(mode="json")}
+        filled.append(part)
+    return {**data, "parts": filled}

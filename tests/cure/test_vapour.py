@@ -1,0 +1,110 @@
+"""Vapour against Perry, NIOSH, the emission rule, and the explosive limit's arithmetic."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from chemicals.dippr import EQ101
+from chemicals.vapor_pressure import Psat_data_Perrys2_8
+
+from nightcure.cure.vapour import (
+    cautions,
+    default_evaporated_pct,
+    emission_kg_per_mg,
+    saturation_pa,
+    vapour,
+)
+from nightcure.errors import BadInput
+
+
+@pytest.mark.parametrize("temp_c", [10.0, 20.0, 25.0, 40.0])
+def test_vapour_pressure_is_perrys(temp_c: float) -> None:
+    """Perry's Chemical Engineers' Handbook, table 2-8, as the `chemicals` package carries it."""
+    row = Psat_data_Perrys2_8.loc["100-42-5"]
+    perry_pa = EQ101(temp_c + 273.15, row.C1, row.C2, row.C3, row.C4, row.C5)
+    assert saturation_pa(temp_c) == pytest.approx(perry_pa, rel=1e-3)
+
+
+def test_vapour_pressure_is_near_the_pocket_guide() -> None:
+    """599 Pa at 20 °C within 1 %; NIOSH pocket guide: 5 mmHg = 667 Pa, within 12 %."""
+    assert saturation_pa(20.0) == pytest.approx(599.0, rel=0.01)
+    assert saturation_pa(20.0) == pytest.approx(667.0, rel=0.12)
+
+
+def test_emission_factors() -> None:
+    """40 CFR 63 subpart VVVV, table 3, at 40 % monomer."""
+    assert emission_kg_per_mg(40.0) == pytest.approx(61.8, rel=0.002)
+    assert emission_kg_per_mg(40.0, "gel-coat") == pytest.approx(214.7, rel=0.002)
+    assert default_evaporated_pct(40.0) == pytest.approx(15.45, rel=0.002)
+    assert default_evaporated_pct(0.0) == 0.0
+
+
+def box(grams: float, air_c: float, changes: float = 0.0) -> float:
+    """% of the lower limit (0.9 vol %, NFPA 497) in 0.4 m³."""
+    return vapour(grams / 1000.0, 50.0, 100.0, 0.4, air_c, changes).percent_lel
+
+
+@pytest.mark.parametrize(
+    ("grams", "air_c", "percent"),
+    [(10.0, 40.0, 68.5), (10.0, 25.0, 65.3), (3.83, 25.0, 25.0), (3.65, 40.0, 25.0)],
+)
+def test_explosive_limit_arithmetic(grams: float, air_c: float, percent: float) -> None:
+    """Moles over moles of box air, R T/p (computed by an independent script)."""
+    assert box(2.0 * grams, air_c) == pytest.approx(percent, abs=0.05)
+
+
+def test_it_clips_at_saturation_and_does_not_call_that_safe() -> None:
+    """20 g in 0.4 m³ at 25 °C: 90 % of the limit, all the air can hold."""
+    v = vapour(0.04, 50.0, 100.0, 0.4, 25.0)
+    assert v.saturated
+    assert v.percent_lel == pytest.approx(90.0, abs=0.5)
+    assert any("no safety" in s for s in cautions(v))
+
+
+@pytest.mark.parametrize("grams", [5.0, 10.0, 40.0, 200.0])
+def test_its_own_ventilation_keeps_it_under_a_quarter(grams: float) -> None:
+    v = vapour(grams / 500.0, 50.0, 100.0, 0.4, 30.0)
+    assert v.ventilation_m3_per_h > 0.0
+    again = vapour(grams / 500.0, 50.0, 100.0, 0.4, 30.0, v.ventilation_m3_per_h / 0.4)
+    assert again.percent_lel <= 25.0
+    less = vapour(grams / 500.0, 50.0, 100.0, 0.4, 30.0, 0.2 * v.ventilation_m3_per_h / 0.4)
+    assert less.percent_lel > 25.0 or grams < 20.0
+
+
+def test_air_changes_against_the_differential_equation() -> None:
+    """dc/dt = E/V - n c, stepped here by hand."""
+    c, dt_h = 0.0, 1e-4
+    closed = vapour(0.01, 50.0, 100.0, 0.4, 25.0).vol_pct
+    for _ in range(round(1.0 / dt_h)):
+        c += dt_h * (closed - 3.0 * c)
+    assert vapour(0.01, 50.0, 100.0, 0.4, 25.0, 3.0).vol_pct == pytest.approx(c, rel=1e-3)
+
+
+def test_little_styrene_needs_nothing_but_still_a_word() -> None:
+    v = vapour(0.001, 40.0, 15.0, 0.4, 25.0)
+    assert v.ventilation_m3_per_h == 0.0
+    said = cautions(v)
+    assert any("certifies nothing" in s for s in said)
+    assert any("MEKP" in s for s in said)
+
+
+@pytest.mark.parametrize(("percent", "word"), [(60.0, "do not start"), (30.0, "ovens are kept")])
+def test_how_it_warns(percent: float, word: str) -> None:
+    grams = 10.0 * percent / 65.25
+    assert word in cautions(vapour(grams / 500.0, 50.0, 100.0, 0.4, 25.0))[0]
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        {"resin_kg": -1.0}, {"resin_kg": math.nan}, {"monomer_pct": 101.0}, {"volume_m3": 0.0},
+        {"evaporated_pct": -5.0}, {"air_c": 400.0}, {"air_c": -40.0}, {"over_h": 0.0},
+        {"air_changes_per_h": math.inf},
+    ],
+)  # fmt: skip
+def test_numbers_that_cannot_be(bad: dict[str, float]) -> None:
+    good = {"resin_kg": 1.0, "monomer_pct": 40.0, "evaporated_pct": 15.0, "volume_m3": 0.4,
+            "air_c": 25.0}  # fmt: skip
+    with pytest.raises(BadInput, match=next(iter(bad))):
+        vapour(**{**good, **bad})
