@@ -12,7 +12,7 @@ from ..errors import BadInput, NightcureError
 
 #: "ncur" in ASCII: what makes a SQLite file a ledger.
 APPLICATION_ID = 0x6E637572
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 #: Bytes. A tick changes two or three pages, each written whole: smaller pages wear the flash less.
 PAGE_BYTES = 2048
 #: Longest wait (s) for another process's write (the page posting a command).
@@ -67,6 +67,11 @@ def check_is_ledger(connection: sqlite3.Connection, path: Path) -> None:
             f"{path} was written by a newer nightcure (schema {version}, known here "
             f"{SCHEMA_VERSION}); update this one."
         )
+    if version < SCHEMA_VERSION:
+        raise LedgerLost(
+            f"The ledger {path} is of an older nightcure (schema {version}, now {SCHEMA_VERSION}); "
+            f"start the controller once, which brings it up to date."
+        )
 
 
 def open_ledger(path: Path, mode: str) -> sqlite3.Connection:
@@ -95,6 +100,27 @@ def make(db: sqlite3.Connection) -> None:
         f"BEGIN; {schema} PRAGMA application_id={APPLICATION_ID}; "
         f"PRAGMA user_version={SCHEMA_VERSION}; COMMIT;"
     )
+
+
+def bring_up_to_date(db: sqlite3.Connection) -> None:
+    """Take an older ledger to the present schema, step by step, each all or nothing.
+
+    What is no ledger, or newer, is left alone: `check_is_ledger` has the words for it.
+    """
+    (mark,) = db.execute("PRAGMA application_id").fetchone()
+    (version,) = db.execute("PRAGMA user_version").fetchone()
+    if mark != APPLICATION_ID:
+        return
+    steps = resources.files(__package__).joinpath("migrations")
+    for number in range(version + 1, SCHEMA_VERSION + 1):
+        step = steps.joinpath(f"{number}.sql").read_text("utf-8")
+        db.execute("PRAGMA synchronous=FULL")
+        try:
+            db.executescript(f"BEGIN IMMEDIATE; {step} PRAGMA user_version={number}; COMMIT;")
+        except BaseException:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+            raise
 
 
 def sync_folder(path: Path) -> None:

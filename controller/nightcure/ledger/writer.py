@@ -17,7 +17,15 @@ from pathlib import Path
 from typing import IO, Any
 
 from ..errors import BadInput
-from .file import LedgerInUse, LedgerLost, check_is_ledger, connect, make, sync_folder
+from .file import (
+    LedgerInUse,
+    LedgerLost,
+    bring_up_to_date,
+    check_is_ledger,
+    connect,
+    make,
+    sync_folder,
+)
 from .rows import EventRow, NightRow, SnapshotRow, TickRow
 
 #: The WAL is folded into the file at this size, and cut back to twice this if it ever outgrew it.
@@ -87,6 +95,7 @@ class LedgerWriter:
             if db.execute("SELECT count(*) FROM sqlite_schema").fetchone() == (0,):
                 make(db)
                 sync_folder(path)
+            bring_up_to_date(db)
             check_is_ledger(db, path)
             db.execute("PRAGMA journal_mode=WAL")
             (page_bytes,) = db.execute("PRAGMA page_size").fetchone()
