@@ -20,8 +20,8 @@ router = APIRouter(prefix="/api", tags=["profiles"])
 @cache
 def shipped() -> list[Profile]:
     """Profiles that come with nightcure."""
-    folder = Path(str(resources.files("nightcure").joinpath("scenario")))
-    return [load_profile(p) for p in sorted(folder.glob("*.toml")) if not p.stem.startswith("oven")]
+    folder = Path(str(resources.files("nightcure").joinpath("scenario", "profiles")))
+    return [load_profile(p) for p in sorted(folder.glob("*.toml"))]
 
 
 @router.get("/profiles")
