@@ -129,7 +129,7 @@ def survey(
         bool,
         typer.Option(
             "--write",
-            help="Put [model] and [regulator] into the --oven file (the old one stays as .bak).",
+            help=r"Put \[model] and \[regulator] into the --oven file (the old one stays as .bak).",
             rich_help_panel=RESULT,
         ),
     ] = False,
