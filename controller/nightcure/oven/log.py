@@ -14,7 +14,7 @@ MOST_ROWS = 1000
 #: Fewer rows tell nothing.
 LEAST_ROWS = 5
 #: No shed is warmer, and no foam box hotter (a panel maker's long-term limit is 70-80 °C).
-WARMEST_SHED_C, HOTTEST_AIR_C, COLDEST_C = 38.0, 85.0, -45.0
+WARMEST_SHED_C, HOTTEST_AIR_C, COLDEST_C = 38.0, 100.0, -45.0
 
 
 @dataclass(frozen=True)
