@@ -119,6 +119,20 @@ class Profile(Section):
 
     def refusals(self, limits: Limits) -> tuple[str, ...]:
         """Why this oven will not run it, a sentence each; empty if it will."""
+        faults = list(self.unbearable(limits))
+        longest_s = limits.longest_night_h * 3600.0
+        planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + sum(
+            s.wait_at_most_h * 3600.0 for s in self.segments if isinstance(s, Ramp) and s.wait_for
+        )
+        if planned_s > longest_s:
+            faults.append(
+                f"profile '{self.name}' takes at least {show_duration(planned_s)} and the longest "
+                f"night allowed is {show_duration(longest_s)}; shorten it."
+            )
+        return tuple(faults)
+
+    def unbearable(self, limits: Limits) -> tuple[str, ...]:
+        """What of it oven, moulds and resins do not bear, however long it takes."""
         faults: list[str] = []
         if not any(isinstance(s, Soak) for s in self.segments):
             faults.append(f"profile '{self.name}' has no soak, so nothing would cure; add one.")
@@ -139,15 +153,6 @@ class Profile(Section):
             if isinstance(s, Cool) and number < len(self.segments):
                 faults.append(f"{place}: a cool-down ends the night; put it last.")
         faults.extend(self._cure_refusals())
-        longest_s = limits.longest_night_h * 3600.0
-        planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + sum(
-            s.wait_at_most_h * 3600.0 for s in self.segments if isinstance(s, Ramp) and s.wait_for
-        )
-        if planned_s > longest_s:
-            faults.append(
-                f"profile '{self.name}' takes at least {show_duration(planned_s)} and the longest "
-                f"night allowed is {show_duration(longest_s)}; shorten it."
-            )
         return tuple(faults)
 
     def _cure_refusals(self) -> Iterator[str]:
@@ -229,6 +234,17 @@ def parse_profile(data: Any, where: str = "profile") -> Profile:
         return Profile.model_validate(data)
     except ValidationError as error:
         raise BadInput(*faults_as_sentences(error, where)) from None
+
+
+def changed(profile: Profile, index: int, **fields: float) -> Profile:
+    """The profile with other numbers in one segment. Raises BadInput, a sentence per fault."""
+    segment = profile.segments[index]
+    try:
+        other = type(segment).model_validate({**segment.model_dump(), **fields})
+    except ValidationError as error:
+        raise BadInput(*faults_as_sentences(error, f"segment {index + 1}")) from None
+    segments = (*profile.segments[:index], other, *profile.segments[index + 1 :])
+    return profile.model_copy(update={"segments": segments})
 
 
 def load_profile(path: Path) -> Profile:
