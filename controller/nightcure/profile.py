@@ -96,26 +96,35 @@ class Profile(Section):
         ]
         return max(asked) if asked else max(s.below_c for s in self.segments if isinstance(s, Cool))
 
-    def planned_s(
+    def course(
         self, start_c: float, ramp_limit_c_per_h: float = 30.0, from_index: int = 0
-    ) -> float:
-        """Shortest duration (s) of the segments from `from_index` on, nothing ever waiting.
+    ) -> list[tuple[float, float]]:
+        """The setpoint's corners (s, °C) from segment `from_index` on, nothing ever waiting.
 
         `start_c` is the air's temperature at first.
         """
-        at_c, total_s = start_c, 0.0
-        for segment in self.segments[from_index:]:
-            if isinstance(segment, Ramp):
-                total_s += abs(segment.to_c - at_c) / segment.rate_c_per_h * 3600.0
-                at_c = segment.to_c
-            elif isinstance(segment, Soak):
-                total_s += abs(segment.at_c - at_c) / ramp_limit_c_per_h * 3600.0
-                total_s += segment.hours * 3600.0
-                at_c = segment.at_c
-            elif at_c > segment.below_c:
-                total_s += (at_c - segment.below_c) / segment.rate_c_per_h * 3600.0
-                at_c = segment.below_c
-        return total_s
+        at_s, at_c = 0.0, start_c
+        corners = [(at_s, at_c)]
+        for s in self.segments[from_index:]:
+            if isinstance(s, Soak):
+                to_c, rate_c_per_h = s.at_c, ramp_limit_c_per_h
+            else:
+                to_c = s.to_c if isinstance(s, Ramp) else min(at_c, s.below_c)
+                rate_c_per_h = s.rate_c_per_h
+            if to_c != at_c:
+                at_s += abs(to_c - at_c) / rate_c_per_h * 3600.0
+                at_c = to_c
+                corners.append((at_s, at_c))
+            if isinstance(s, Soak):
+                at_s += s.hours * 3600.0
+                corners.append((at_s, at_c))
+        return corners
+
+    def planned_s(
+        self, start_c: float, ramp_limit_c_per_h: float = 30.0, from_index: int = 0
+    ) -> float:
+        """Shortest duration (s) of the segments from `from_index` on, nothing ever waiting."""
+        return self.course(start_c, ramp_limit_c_per_h, from_index)[-1][0]
 
     def refusals(self, limits: Limits) -> tuple[str, ...]:
         """Why this oven will not run it, a sentence each; empty if it will."""

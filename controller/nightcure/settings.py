@@ -179,6 +179,15 @@ class Web(Section):
     """Whether the page is seen without the passphrase, too."""
 
     @model_validator(mode="after")
+    def _login_needs_passphrase(self) -> Self:
+        if self.reading == "login" and self.passphrase_hash is None:
+            raise ValueError(
+                "reading is 'login' and no passphrase_hash is set, so nobody could read; set one "
+                "(nightcure passphrase prints the line), or reading = 'open'."
+            )
+        return self
+
+    @model_validator(mode="after")
     def _wide_needs_passphrase(self) -> Self:
         if self.address not in ("127.0.0.1", "::1", "localhost") and self.passphrase_hash is None:
             raise ValueError(
