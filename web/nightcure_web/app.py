@@ -27,8 +27,10 @@ from .routes import (
     session,
     start_checks,
     status,
+    survey,
 )
 from .store import Store
+from .surveying import Surveying
 
 STATIC = Path(__file__).parent / "static"
 #: The service manager is told this often (s) that the page is alive.
@@ -48,10 +50,11 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     )
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
     app.state.store = Store(settings)
+    app.state.surveying = Surveying(app.state.store)
     problems.install(app, HEADERS)
     for part in (
         *(status, live, start_checks, nights, profiles, commands, cautions, oven_settings),
-        session,
+        *(session, survey),
     ):
         app.include_router(part.router)
     if static.is_dir():

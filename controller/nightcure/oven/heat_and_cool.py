@@ -15,6 +15,10 @@ BELOW_LIMIT_K = 8.0
 ENDS_ABOVE_K = 6.0
 
 
+#: What the night is called.
+NAME = "Survey: heat and cool"
+
+
 def profile_for(limits: Limits, ambient_c: float) -> dict[str, Any]:
     """The test as a profile: up as fast as the moulds may, a pause, up once more, then cool.
 
@@ -34,7 +38,7 @@ def profile_for(limits: Limits, ambient_c: float) -> dict[str, Any]:
         max(round(c, 1), 0.0) for c in (top_c, (top_c + ambient_c) / 2.0, ambient_c + ENDS_ABOVE_K)
     )
     return {
-        "name": "Survey: heat and cool",
+        "name": NAME,
         "lag_c": 10.0,
         "band_c": 10.0,
         "segments": [

@@ -1,0 +1,40 @@
+"""Surveys: what a heat-and-cool test has told so far."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pydantic import BaseModel, Field
+
+
+class SurveyNow(BaseModel):
+    """The guided test, under way or the last one."""
+
+    running: bool
+    night_id: int | None = None
+    precision_pct: float | None = Field(None, description="It ends once the loss is known so well.")
+    noted_s: float | None = Field(None, description="Of the oven's own time.")
+    half_width_pct: float | None = Field(
+        None, description="Half of the loss's 95 % interval; null while nothing is known."
+    )
+    sentence: str
+    found: dict[str, Any] | None = Field(
+        None, description="As `nightcure survey --json` gives it: values with low and high (95 %)."
+    )
+
+
+SURVEY_NOW = {
+    "running": True,
+    "night_id": 3,
+    "precision_pct": 10.0,
+    "noted_s": 3600.0,
+    "half_width_pct": 14.2,
+    "sentence": "The loss is 3.9 W/K, known within ±14 %.",
+    "found": None,
+}
+FOUND = {
+    "loss_w_per_k": {"value": 3.9, "low": 3.7, "high": 4.1},
+    "heat_capacity_j_per_k": {"value": 28000.0, "low": 26000.0, "high": 30000.0},
+    "assumed": ["The heater gives 300 W, as stated."],
+    "unknown": [],
+}

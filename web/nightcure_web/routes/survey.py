@@ -1,0 +1,74 @@
+"""Surveys: a guided heat-and-cool test of the oven, and what any recorded night tells of it."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Request
+from pydantic import BaseModel, ConfigDict, Field
+
+from ..answers import told
+from ..answers.survey import FOUND, SURVEY_NOW, SurveyNow
+from ..problems import Problem
+from ..store import StoreOf, Who
+from ..surveying import Surveying
+from .nights import NightId
+
+router = APIRouter(prefix="/api", tags=["survey"])
+
+
+async def _the_surveying(request: Request) -> Surveying:
+    found: Surveying = request.app.state.surveying
+    return found
+
+
+Survey = Annotated[Surveying, Depends(_the_surveying)]
+
+
+class Test(BaseModel):
+    """A test to run."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"example": {"precision_pct": 10, "limit_device_confirmed": True}}
+    )
+
+    precision_pct: Annotated[float, Field(ge=1, le=50, strict=True, allow_inf_nan=False)] = Field(
+        10.0,
+        description="It ends once half of the loss's 95 % interval is within so many %.",
+    )
+    limit_device_confirmed: Annotated[bool, Field(strict=True)] = Field(
+        False,
+        description="An independent over-temperature cut-out is in the heater's circuit, tested.",
+    )
+
+
+@router.get("/survey", responses=told(SURVEY_NOW, 401), response_model=SurveyNow)
+def now(surveying: Survey) -> Any:
+    """The guided test under way, or what the last one found."""
+    return surveying.now
+
+
+@router.post(
+    "/survey",
+    responses=told(SURVEY_NOW, 400, 401, 403, 409, 411, 413, 422, 503, 504),
+    response_model=SurveyNow,
+)
+async def start(store: StoreOf, surveying: Survey, who: Who, asked: Test) -> Any:
+    """Heat and cool the oven until its loss is known: a night like any other, ended early.
+
+    Every interlock stays active; stop it as any night. Stay with the oven.
+    """
+    confirmed = {
+        "limit_device_confirmed": asked.limit_device_confirmed,
+        "cautions_accepted": await asyncio.to_thread(lambda: store.cautions_accepted),
+    }
+    return await surveying.start(asked.precision_pct, who, confirmed)
+
+
+@router.get("/nights/{night_id}/survey", responses=told(FOUND, 401, 403, 404, 409, 422, 503))
+async def of_night(store: StoreOf, surveying: Survey, _: Who, night_id: NightId) -> dict[str, Any]:
+    """What a recorded night tells of the oven; seconds of hard work, so it needs a login."""
+    if await asyncio.to_thread(store.reader.night, night_id) is None:
+        raise Problem(404, f"There is no night {night_id}.")
+    return await surveying.of_night(night_id)
