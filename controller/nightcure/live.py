@@ -75,7 +75,7 @@ def live_state(
             "ramp_c_per_h": settings.limits.ramp_c_per_h,
             "longest_night_h": settings.limits.longest_night_h,
         },
-        "regulator": settings.regulator.kind,
+        "regulator": (run and run.profile.regulator) or settings.regulator.kind,
         "power_w": settings.heater.power_w,
         "stop_pressed": inputs.stop_pressed,
     }

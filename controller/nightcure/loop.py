@@ -168,6 +168,7 @@ class Loop:
         self._night_s = 0.0
         self._held = True
         self._feed_forward.start()
+        self._regulator = regulator_for(s, profile)
         self._regulator.start(control_c, control_c, 0.0)
         self.phase = Phase(self._run.segment.kind)
         air = show_temperature(control_c, s.units)
@@ -368,10 +369,13 @@ class Loop:
         self._alarms.restore(state["alarms"])
         for rule in self._rules:
             rule.restore(state["rules"][rule.name])
+        self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
+        self._regulator = regulator_for(
+            self.settings, None if self._run is None else self._run.profile
+        )
         self._regulator.restore(state["regulator"])
         self._feed_forward.restore(state["feed_forward"])
         self._modulator.restore(state["modulator"])
-        self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
         self.cure.restore(state.get("cure"), self._run)
         self.phase = Phase(state["phase"])
         for name in PLAIN:

@@ -83,6 +83,8 @@ class Profile(Section):
     lag_c: Annotated[float, Field(ge=0.5, le=30)] = 5.0
     band_c: Annotated[float, Field(ge=0.2, le=10)] = 2.0
     segments: Annotated[tuple[Segment, ...], Field(min_length=1, max_length=40)]
+    regulator: Literal["pid", "bang-bang"] | None = None
+    """In place of the oven's own, for this night."""
     parts: Annotated[tuple[Part, ...], Field(max_length=8)] = ()
     box: Box | None = None
 

@@ -107,7 +107,8 @@ def survey(
         bool,
         typer.Option(
             "--relay",
-            help="Gains from the swing of a soak held by bang-bang, in place of a survey.",
+            help="Gains from the swing of a soak held by bang-bang, in place of a survey; with "
+            "--live the swing is made.",
             rich_help_panel=RESULT,
         ),
     ] = False,
@@ -179,8 +180,11 @@ def survey(
         if live:
             if file is not None or oven is None:
                 raise BadInput("--live takes no file; it takes --oven, an oven.toml.")
-            from .survey_live import live_survey
+            from .survey_live import live_relay, live_survey
 
+            if relay:
+                show_relay(live_relay(load_settings(oven), ambient), as_json)
+                return
             log = live_survey(load_settings(oven), precision / 100.0, ambient).log
         elif file is not None and is_ledger(file):
             from .survey_ledger import log_of_night
@@ -194,7 +198,9 @@ def survey(
                 file, names, time_unit, fahrenheit, power, on or (), off or (), ambient, not relay
             )
         if relay:
-            show_relay(log, as_json)
+            from ..oven.relay_test import swing
+
+            show_relay(swing(log), as_json)
             return
         # Only now: a log of no use is told before the numerics are loaded.
         from ..oven.survey import survey as identify

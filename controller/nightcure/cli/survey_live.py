@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,10 +12,12 @@ from ..errors import BadInput
 from ..ledger.inbox import Inbox
 from ..ledger.reader import LedgerReader
 from ..settings import Role, Settings
+from .show import err
 from .survey_ledger import log_of_night
 
 if TYPE_CHECKING:
     from ..oven.log import Log
+    from ..oven.relay_test import Swing
     from ..oven.survey import Survey
 
 WHO = "survey at the oven"
@@ -108,23 +112,47 @@ def live_survey(settings: Settings, precision: float, ambient_c: float | None) -
     """Heat and cool the oven under its controller until it is known, with progress on stderr."""
     from ..oven.guided import guided
     from ..oven.heat_and_cool import profile_for
-    from .show import err
-
-    oven = InboxOven(settings.ledger)
-    if ambient_c is None:
-        known = [
-            t["value_c"]
-            for t in oven.live["thermometers"]
-            if t["role"] == Role.AMBIENT and t["value_c"] is not None
-        ]
-        ambient_c = known[0] if known else settings.model.assumed_ambient_c
 
     def progress(noted_s: float, half: float | None) -> None:
         so_far = "not known yet" if half is None else f"known within ±{100 * half:.0f} %"
         err.print(f"{noted_s / 60:.0f} min noted; the loss is {so_far}.", highlight=False)
 
+    oven = InboxOven(settings.ledger)
+    profile = profile_for(settings.limits, shed_c(oven, settings, ambient_c))
+    with _ended_by_hand(oven):
+        return guided(oven, profile, precision, 300.0, progress)
+
+
+def live_relay(settings: Settings, ambient_c: float | None) -> Swing:
+    """Let the oven swing under bang-bang until the swing is steady, with progress on stderr."""
+    from ..oven.guided import relayed
+    from ..oven.heat_and_cool import relay_profile_for
+
+    def progress(noted_s: float, why: str) -> None:
+        err.print(f"{noted_s / 60:.0f} min noted. {why}", highlight=False)
+
+    oven = InboxOven(settings.ledger)
+    profile = relay_profile_for(settings.limits, shed_c(oven, settings, ambient_c))
+    with _ended_by_hand(oven):
+        return relayed(oven, profile, 300.0, progress)
+
+
+def shed_c(oven: InboxOven, settings: Settings, stated_c: float | None) -> float:
+    """The shed's temperature: as stated, as its thermometer says, or as the settings assume."""
+    if stated_c is not None:
+        return stated_c
+    known = [
+        t["value_c"]
+        for t in oven.live["thermometers"]
+        if t["role"] == Role.AMBIENT and t["value_c"] is not None
+    ]
+    return known[0] if known else settings.model.assumed_ambient_c
+
+
+@contextmanager
+def _ended_by_hand(oven: InboxOven) -> Iterator[None]:
     try:
-        return guided(oven, profile_for(settings.limits, ambient_c), precision, 300.0, progress)
+        yield
     except KeyboardInterrupt:
         oven.stop()
         raise BadInput("Ended by hand; the heater is off.") from None

@@ -8,16 +8,13 @@ from typing import TYPE_CHECKING
 from .show import out, print_json
 
 if TYPE_CHECKING:
-    from ..oven.log import Log
+    from ..oven.relay_test import Swing
     from ..oven.survey import Survey, Value
     from ..oven.tuning import Tuned
 
 
-def show_relay(log: Log, as_json: bool) -> None:
+def show_relay(found: Swing, as_json: bool) -> None:
     """Gains from a swing."""
-    from ..oven.relay_test import swing
-
-    found = swing(log)
     gains = found.gains()
     if as_json:
         print_json(
@@ -81,7 +78,7 @@ def show_survey(found: Survey, tuned: Tuned | None) -> None:
 
     from .survey_plot import terminal_plot
 
-    log: Log = found.log
+    log = found.log
     out.print(terminal_plot(found, min(out.width, 100)), highlight=False)
     table = Table("", "value", "95 %", box=None, pad_edge=False)
     names = ("slow", "moulds", "quick")

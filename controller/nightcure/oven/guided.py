@@ -13,6 +13,7 @@ from typing import Any, Protocol
 
 from ..errors import BadInput
 from .log import Log
+from .relay_test import Swing, swing
 from .survey import Survey, survey
 
 
@@ -81,3 +82,37 @@ def guided(
         if half <= precision:
             oven.stop()
             return found
+
+
+def relayed(
+    oven: LiveOven,
+    profile: dict[str, Any],
+    every_s: float = 300.0,
+    on_progress: Callable[[float, str], None] | None = None,
+) -> Swing:
+    """Run a relay test until its swing is steady, or it has ended.
+
+    Args:
+        profile: as `heat_and_cool.relay_profile_for` makes it.
+        every_s: oven time between two looks.
+        on_progress: told the seconds noted and why the swing is not known yet.
+
+    Raises:
+        BadInput: the start was refused, or the night ended before the swing was steady.
+    """
+    oven.start(profile)
+    while True:
+        oven.wait(every_s)
+        why = oven.why_over()
+        log = oven.log()
+        try:
+            found = swing(log)
+        except BadInput as error:
+            if why is not None:
+                raise BadInput(f"The test ended too soon: {why} {error}") from None
+            if on_progress is not None:
+                on_progress(log.length_s, str(error))
+            continue
+        if why is None:
+            oven.stop()
+        return found

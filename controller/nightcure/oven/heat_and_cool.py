@@ -15,8 +15,10 @@ BELOW_LIMIT_K = 8.0
 ENDS_ABOVE_K = 6.0
 
 
-#: What the night is called.
-NAME = "Survey: heat and cool"
+#: What the nights are called.
+NAME, RELAY_NAME = "Survey: heat and cool", "Survey: relay feedback"
+#: The swing is held for so long at most, h.
+RELAY_HOURS = 3.0
 
 
 def profile_for(limits: Limits, ambient_c: float) -> dict[str, Any]:
@@ -26,12 +28,7 @@ def profile_for(limits: Limits, ambient_c: float) -> dict[str, Any]:
         limits: of the oven; the test stays well below them.
         ambient_c: the shed now.
     """
-    top_c = min(ambient_c + RISE_K, limits.air_c - BELOW_LIMIT_K, limits.part_c - BELOW_LIMIT_K)
-    if top_c < ambient_c + 10.0:
-        raise BadInput(
-            f"The limits of {min(limits.air_c, limits.part_c):g} °C leave no room for a test in a "
-            f"shed of {ambient_c:.0f} °C; it needs {ambient_c + 10.0 + BELOW_LIMIT_K:.0f} °C."
-        )
+    top_c = _top_c(limits, ambient_c)
     rate = limits.ramp_c_per_h
     # A profile knows no frost: in a colder shed the test begins and ends at 0 °C.
     top_c, middle_c, ends_c = (
@@ -49,3 +46,33 @@ def profile_for(limits: Limits, ambient_c: float) -> dict[str, Any]:
             {"kind": "cool", "rate_c_per_h": rate, "below_c": ends_c},
         ],
     }
+
+
+def relay_profile_for(limits: Limits, ambient_c: float) -> dict[str, Any]:
+    """The relay test as a profile: one temperature, held by bang-bang until it swings steadily.
+
+    Args:
+        limits: of the oven; the test stays well below them.
+        ambient_c: the shed now.
+    """
+    top_c = max(round(_top_c(limits, ambient_c), 1), 0.0)
+    return {
+        "name": RELAY_NAME,
+        "lag_c": 10.0,
+        "band_c": 10.0,
+        "regulator": "bang-bang",
+        "segments": [
+            {"kind": "ramp", "to_c": top_c, "rate_c_per_h": limits.ramp_c_per_h},
+            {"kind": "soak", "at_c": top_c, "hours": RELAY_HOURS},
+        ],
+    }
+
+
+def _top_c(limits: Limits, ambient_c: float) -> float:
+    top_c = min(ambient_c + RISE_K, limits.air_c - BELOW_LIMIT_K, limits.part_c - BELOW_LIMIT_K)
+    if top_c < ambient_c + 10.0:
+        raise BadInput(
+            f"The limits of {min(limits.air_c, limits.part_c):g} °C leave no room for a test in a "
+            f"shed of {ambient_c:.0f} °C; it needs {ambient_c + 10.0 + BELOW_LIMIT_K:.0f} °C."
+        )
+    return top_c
