@@ -18,7 +18,7 @@ from nightcure.ledger.writer import LedgerLost, LedgerWriter
 from nightcure.recorder import Recorder
 from nightcure.records import Phase
 
-from .nights import SETTINGS, changed, word
+from .nights import SETTINGS, SHORT, changed, word
 from .recording import RecordedOven, replay
 from .workshop import wait_for
 
@@ -83,9 +83,14 @@ def test_a_night_with_the_plainer_regulator_decides_the_same_again(ledger: Path)
     assert replay(ledger)[1] == []
 
 
-def test_a_night_broken_off_and_resumed_decides_the_same_again(ledger: Path) -> None:
+@pytest.mark.parametrize("regulator", [None, "bang-bang"])
+def test_a_night_broken_off_and_resumed_decides_the_same_again(
+    ledger: Path, regulator: str | None
+) -> None:
+    """By the oven's own regulator, and by the one that the profile asks for in its place."""
+    profile = SHORT.model_copy(update={"regulator": regulator})
     oven = RecordedOven(ledger)
-    oven.run(900.0)
+    oven.run(900.0, profile=profile)
     for _ in range(2):
         oven.close()
         oven.t_s += 60.0  # the power is away
