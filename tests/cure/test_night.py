@@ -12,6 +12,7 @@ import pytest
 
 from nightcure.codec import encode_rest
 from nightcure.cure.clock import CureClock
+from nightcure.cure.notes import vapour_note
 from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
 from nightcure.loop import Loop
@@ -501,3 +502,11 @@ def test_the_controller_with_three_parts_keeps_its_budgets(tmp_path: Path) -> No
         assert process.memory_info().rss < MOST_RESIDENT_BYTES
         libraries = {m.path for m in process.memory_maps()}
         assert not [path for path in libraries if "numpy" in path or "scipy" in path]
+
+
+def test_vapour_that_nobody_reckoned_is_said() -> None:
+    """A resin with styrene and no box told: the record must not look as if all were well."""
+    unboxed = UNTIL_DEMOULD.model_copy(update={"box": None})
+    (event,) = vapour_note(unboxed)
+    assert event.message.startswith("Vapour: not reckoned")
+    assert vapour_note(unboxed.model_copy(update={"parts": ()})) == []

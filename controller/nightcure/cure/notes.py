@@ -9,8 +9,14 @@ from .part import vapour_in
 
 def vapour_note(profile: Profile) -> list[Event]:
     """At the start: what vapour there may be in the box, for the record."""
-    if profile.box is None or not profile.parts:
+    if not any(p.figures is not None and p.figures.monomer_pct for p in profile.parts):
         return []
+    if profile.box is None:
+        message = (
+            "Vapour: not reckoned, since nothing is said of the box's volume and fresh air; "
+            "'nightcure vapour' reckons it, and [box] in the profile has it looked at."
+        )
+        return [Event("cure", "vapour", message)]
     v = vapour_in(profile.box, profile.parts, profile.highest_c)
     message = (
         f"Vapour: up to {v.styrene_g:.1f} g of styrene in {profile.box.volume_m3:g} m³, "
