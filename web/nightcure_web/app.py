@@ -47,6 +47,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
         redoc_url=None,
     )
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
+    app.openapi = lambda: problems.described(app)  # type: ignore[method-assign]
     app.state.store = Store(settings)
     problems.install(app, HEADERS)
     for part in (
