@@ -8,6 +8,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from nightcure_web import live
 from nightcure_web.access import COOKIE
 from nightcure_web.app import create_app
 from tests.nights import changed, word
@@ -117,3 +118,23 @@ def test_a_closed_stream_is_for_the_logged_in_and_ends_with_the_login(oven: Reco
                     assert isinstance(next(heard), Heard)
                     assert person.post("/api/logout-everywhere").status_code == 200
                     assert list(heard) == [], "it ends, and says nothing more"
+
+
+def test_one_client_cannot_take_every_place(
+    oven: RecordedOven, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(live, "MOST_OF_ONE", 2)
+    with oven:
+        oven.run(10.0)
+        written(oven)
+        app = create_app(oven.settings)
+        with served(app) as (address, _):
+            with listening(address) as one, listening(address) as two:
+                assert next(one).event == next(two).event == "live"
+                refused = httpx.get(f"{address}/api/stream")
+                assert refused.status_code == 503
+                assert refused.headers["content-type"] == "application/problem+json"
+                assert httpx.get(f"{address}/api/status").status_code == 200
+            wait_for(lambda: not app.state.store.listening, 10, "both places are free again")
+            with listening(address) as three:
+                assert next(three).event == "live"
