@@ -1,0 +1,5 @@
+"""nightcure check."""
+
+
+def check() -> None:
+    """x"""
