@@ -30,6 +30,8 @@ RELAYS = {
     "solid-state": RelayKind("solid-state relay", 20.0, 2.0, 2.0, 30.0),
     "contactor": RelayKind("mechanical: long pulses spare its contacts", 235.0, 20.0, 20.0, 0.0),
 }
+#: For the outputs that are not there: what somebody adding one would write.
+EXAMPLE_PINS = {"contactor": 27, "fan": 22}
 
 
 class Answers(NamedTuple):
@@ -77,7 +79,7 @@ min_off_s = {relay.min_off_s:.1f}
         (a.fan_pin, "fan", "runs through the night"),
     ):
         if pin is None:
-            parts.append(f"# [{table}]   # none; {why}\n# pin = 27\n")
+            parts.append(f"# [{table}]   # none; {why}\n# pin = {EXAMPLE_PINS[table]}\n")
         else:
             parts.append(f"[{table}]   # {why}\npin = {pin}\nactive_high = {high}\n")
     if a.stop_pin is None:
@@ -132,10 +134,14 @@ longest_night_h = 16.0
         f"port = {a.port}",
     ]
     if a.passphrase_hash is None:
-        web.append("# passphrase_hash = '...'   # none, so the page takes no commands;")
-        web.append("#                           # nightcure passphrase prints this line")
+        web.append(
+            "# No passphrase_hash, so the page takes no commands; nightcure passphrase prints it."
+        )
     else:
-        web.append(f"passphrase_hash = '{a.passphrase_hash}'   # keep this file to yourself")
+        web.append(
+            "# Whoever reads this can try to guess the passphrase: keep the file to yourself."
+        )
+        web.append(f"passphrase_hash = '{a.passphrase_hash}'")
     parts.append("\n".join(web) + "\n")
     return "\n".join(parts)
 

@@ -65,7 +65,7 @@ def interview(ask: Asker, given: Given) -> Answers:
     thermometers = _thermometers(ask, given, units)
     ask.say("\nThe heater. Black heat only: see hardware-notes/fire-and-vapour.md.")
     power_w = ask.ask("power", "Its power in watts", number(1, 6000, "W"), given.power)
-    ask.say("A solid-state relay bears short pulses; a contactor lives some 100 000 operations.")
+    ask.say("A solid-state relay bears short pulses; a contactor lives 100 000 operations.")
     relay = ask.ask("relay", f"Relay: {', '.join(RELAYS)}", one_of(*RELAYS), given.relay)
     pins = _pins(ask, given)
     model = _model(ask, given, power_w)
@@ -135,8 +135,7 @@ def _pins(ask: Asker, given: Given) -> Pins:
                 raise ValueError(f"'{text}' is not a pin; write its BCM number, 9 to 27.") from None
             if 0 <= chosen <= 8:
                 raise ValueError(
-                    f"pins 0 to 8 are pulled up while the board boots, which may switch what hangs "
-                    f"on {chosen} on; take 9 to 27."
+                    f"{chosen} is pulled up at boot, which may switch the {job} on; take 9 to 27."
                 )
             if not 9 <= chosen <= 27:
                 raise ValueError(f"there is no pin {chosen} to use; take 9 to 27.")
@@ -151,8 +150,9 @@ def _pins(ask: Asker, given: Given) -> Pins:
         return lambda text: None if text.lower() in ("none", "no", "n") else pin(job)(text)
 
     ask.say(
-        "\nPins, by BCM number: 9 to 27, pulled down while the board boots. 0 to 8 are pulled up,\n"
-        "which may switch a heater on, and are refused. Put 10 kΩ from each output to ground."
+        "\nPins, by BCM number: 9 to 27, pulled down while the board boots. 0 to 8 are\n"
+        "pulled up, which may switch a heater on, and are refused. Put 10 kΩ from each\n"
+        "output to ground."
     )
     heater = ask.ask("pin", "Pin of the heater's relay", pin("heater"), given.pin, "17")
     high = ask.yes_no(
@@ -197,7 +197,7 @@ def _model(ask: Asker, given: Given, power_w: float) -> Rough:
     if given.loss is not None:
         return guessed(ask.ask("loss", "Loss", loss, given.loss))
     ask.say(
-        "\nA rough model of the box, until nightcure survey measures it. Interlocks rely on it."
+        "\nA rough model of the box, until nightcure survey measures it: interlocks rely\non it."
     )
     if can_reckon():
         question = "Inside, in metres (1.2 x 0.6 x 0.6), or none"

@@ -177,12 +177,8 @@ class Bench:
         waited_s = 0.0
         while waited_s < PATIENCE_S:
             found = watcher.look(self.bus.read_all())
-            rises = "  ".join(
-                f"{i}: {'?' if k is None else show_difference(k, self.units, '+')}"
-                for i, k in enumerate(watcher.rises_k, 1)
-            )
             if ask.terminal:
-                ask.console.print(f"\r  {rises}   ", end="", highlight=False, markup=False)
+                ask.console.print(f"\r{self._most(watcher)}", end="", highlight=False, markup=False)
             if found is not None or ask.pressed_enter(ROUND_S):
                 if ask.terminal and found is not None:
                     ask.say()
@@ -190,6 +186,14 @@ class Bench:
             waited_s += ROUND_S
         ask.say(f"\n  None rose by {show_difference(RISE_K, self.units)}; warm water does it too.")
         return None
+
+    def _most(self, watcher: Watcher) -> str:
+        """A line that says which moved most, for writing over itself."""
+        read = [(k, i) for i, k in enumerate(watcher.rises_k) if k is not None]
+        if not read:
+            return "  no reading yet".ljust(50)
+        rise_k, i = max(read)
+        return f"  most: {self.ids[i]} by {show_difference(rise_k, self.units, '+')}".ljust(50)
 
     def _name(self, sensor_id: str, what: str) -> None:
         ask = self.asker

@@ -112,10 +112,10 @@ def setup(
             raise typer.Exit(130) from None
         ask.say(
             f"\nWritten: {file}. Next:\n"
-            f"  nightcure check {file}            looks at everything, heats nothing\n"
-            f"  nightcure check {file} --pulse    a minute of heat: who answers?\n"
-            f"  nightcure controller {file}       regulates\n"
-            f"  nightcure web {file}              the page, in another terminal"
+            f"  nightcure check {file}\n"
+            f"      looks at everything, heats nothing; --pulse heats for a minute\n"
+            f"  nightcure controller {file}\n"
+            f"      regulates; nightcure web in another terminal shows the page"
         )
 
 
