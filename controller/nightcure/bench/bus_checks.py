@@ -64,11 +64,11 @@ def _strangers(
         shown = ", ".join(
             f"{i} ({say_reading(r, settings.units)})" for i, r in zip(extra, readings, strict=True)
         )
-        more = "one" if len(extra) == 1 else f"{len(extra)}"
+        more = "One" if len(extra) == 1 else f"{len(extra)}"
         return Finding(
             "1-Wire bus",
             Verdict.LOOK,
-            f"{more} not in the file: {shown}. Add it as [[thermometers]], or unplug it.",
+            f"{more} on it and not in the file: {shown}. Add it as [[thermometers]], or unplug it.",
             figures,
         )
     if missing:

@@ -63,9 +63,9 @@ def interview(ask: Asker, given: Given) -> Answers:
     ):
         units = "F"
     thermometers = _thermometers(ask, given, units)
-    ask.say("\nThe heater. Black heat only: see hardware-notes/fire-and-vapour.md.")
+    ask.explain("\nThe heater. Black heat only: see hardware-notes/fire-and-vapour.md.")
     power_w = ask.ask("power", "Its power in watts", number(1, 6000, "W"), given.power)
-    ask.say("A solid-state relay bears short pulses; a contactor lives 100 000 operations.")
+    ask.explain("A solid-state relay bears short pulses; a contactor lives 100 000 operations.")
     relay = ask.ask("relay", f"Relay: {', '.join(RELAYS)}", one_of(*RELAYS), given.relay)
     pins = _pins(ask, given)
     model = _model(ask, given, power_w)
@@ -149,7 +149,7 @@ def _pins(ask: Asker, given: Given) -> Pins:
     def pin_or_none(job: str) -> Callable[[str], int | None]:
         return lambda text: None if text.lower() in ("none", "no", "n") else pin(job)(text)
 
-    ask.say(
+    ask.explain(
         "\nPins, by BCM number: 9 to 27, pulled down while the board boots. 0 to 8 are\n"
         "pulled up, which may switch a heater on, and are refused. Put 10 kΩ from each\n"
         "output to ground."
@@ -196,7 +196,7 @@ def _model(ask: Asker, given: Given, power_w: float) -> Rough:
     loss = number(0.05, 500, "W/K")
     if given.loss is not None:
         return guessed(ask.ask("loss", "Loss", loss, given.loss))
-    ask.say(
+    ask.explain(
         "\nA rough model of the box, until nightcure survey measures it: interlocks rely\non it."
     )
     if can_reckon():
@@ -224,7 +224,7 @@ def _model(ask: Asker, given: Given, power_w: float) -> Rough:
 
 def _page(ask: Asker, given: Given) -> tuple[bool, str | None]:
     """Whether the network sees the page, and the passphrase's hash."""
-    ask.say("\nThe page can be seen from this machine only, or from the network.")
+    ask.explain("\nThe page can be seen from this machine only, or from the network.")
     words = one_of("machine", "network")
     on_network = ask.ask("page", "Seen from: machine, network", words, given.page, "machine")
     wide = on_network == "network"
@@ -244,7 +244,7 @@ def _page(ask: Asker, given: Given) -> tuple[bool, str | None]:
             "--yes chooses no passphrase: give --passphrase-file or --passphrase-hash (nightcure "
             "passphrase prints it), or --no-passphrase for a page that takes no commands."
         )
-    ask.say("Who knows the passphrase may start and stop the oven.")
+    ask.explain("Who knows the passphrase may start and stop the oven.")
     return wide, ask.new_passphrase(may_be_none=not wide)
 
 

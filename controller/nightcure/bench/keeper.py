@@ -63,7 +63,8 @@ def keep(oven: Path) -> None:
     end_s = time.monotonic() + TRY_FOR_S
     while True:
         try:
-            return drive_off(settings)
+            drive_off(settings)
+            return
         except PinBusy:
             if time.monotonic() > end_s:
                 raise

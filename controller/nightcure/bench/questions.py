@@ -36,8 +36,13 @@ class Asker:
         self.terminal = sys.stdin.isatty()
 
     def say(self, text: str = "") -> None:
-        """A remark before a question."""
+        """A line for the person."""
         self.console.print(text, highlight=False, markup=False)
+
+    def explain(self, text: str) -> None:
+        """What helps to answer the next question; nothing where none is asked."""
+        if not self.yes:
+            self.say(text)
 
     def ask(
         self,

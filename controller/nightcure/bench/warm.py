@@ -225,7 +225,9 @@ def parse_sensor(text: str) -> Thermometer:
 
     from ..sentences import faults_as_sentences
 
-    sensor_id, _, rest = text.partition("=")
+    sensor_id, equals, rest = text.partition("=")
+    if not equals:
+        raise BadInput(f"--sensor {text}: write id, role and name, as 28-0000000000a1=air:Air.")
     role, _, name = rest.partition(":")
     try:
         plain_text(40)(name or role)
@@ -234,7 +236,7 @@ def parse_sensor(text: str) -> Thermometer:
         )
     except ValidationError as error:
         raise BadInput(
-            *faults_as_sentences(error, f"--sensor {text} (it is written 28-0000000000a1=air:Air)")
+            *faults_as_sentences(error, f"--sensor {text}")
         ) from None
     except ValueError as error:
         raise BadInput(f"--sensor {text}: {error}") from None
