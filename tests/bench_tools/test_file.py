@@ -85,7 +85,7 @@ def test_active_low_is_for_every_output() -> None:
     s = loaded(ANSWERS._replace(active_high=False, fan_pin=22))
     assert s.contactor is not None
     assert s.fan is not None
-    assert not (s.heater.active_high or s.contactor.active_high or s.fan.active_high)
+    assert {s.heater.active_high, s.contactor.active_high, s.fan.active_high} == {False}
 
 
 def test_a_guess_says_so_and_names_the_survey() -> None:
@@ -150,7 +150,7 @@ def test_what_would_not_load_is_not_written(tmp_path: Path) -> None:
     path = tmp_path / "oven.toml"
     path.write_text("old")
     wrong = text_of(ANSWERS).replace("pin = 17", "pin = 4")
-    with pytest.raises(BadInput, match="heater.pin is 4") as caught:
+    with pytest.raises(BadInput, match=r"heater\.pin is 4") as caught:
         write_checked(path, wrong, replace=True)
     assert f"{path}: heater.pin" in str(caught.value), "the file is named as the person knows it"
     assert path.read_text() == "old"

@@ -12,7 +12,7 @@ from gpiozero import Device
 
 from nightcure.bench.answers import pulse_findings
 from nightcure.bench.finding import Finding, Verdict
-from nightcure.bench.pulse import OLD_S, Pulse
+from nightcure.bench.pulse import ANSWER_K, OLD_S, Pulse
 from nightcure.clock import PacedClock
 from nightcure.heat.relay import Outputs
 from nightcure.measure.ds18b20 import Bus
@@ -109,14 +109,14 @@ def test_who_answers_how_far_and_how_late(folder: Path) -> None:
         "Shed answers": OK, "heater off": OK,
     }  # fmt: skip
     assert trial.oven.energy_j == pytest.approx(300.0 * 60.0, rel=0.03), "a minute of 300 W"
-    # The same oven, stepped without wires, threads or pulse: when does it show 0.25 K?
+    # The same oven, stepped without wires, threads or pulse: when does it show ANSWER_K?
     plain = VirtualOven(BOX, SETTINGS.thermometers, lambda _: 9.0)
     dead_s, most_k = 0.0, 0.0
     for second in range(360):
         plain.step(1.0, second < 60)
         rise_k = plain.state_c[1] - 9.0
         most_k = max(most_k, rise_k)
-        if not dead_s and plain._probes_c[0] - 9.0 >= 0.25:
+        if not dead_s and plain._probes_c[0] - 9.0 >= ANSWER_K:
             dead_s = second + 1.0
     figures = found["Air answers"].figures
     assert figures["dead_time_s"] == pytest.approx(dead_s, abs=6.0)

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import stat
-import subprocess
-import sys
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from argon2 import PasswordHasher
+from click.testing import Result
+from typer.testing import CliRunner
 
+from nightcure.cli.main import app
 from nightcure.oven.wires import W1Tree
 from nightcure.settings import Role, load_settings
 from tests.bench_tools.board import AIR, LID, RIM, SHED, VirtualBoard
@@ -37,20 +39,10 @@ def bus(tmp_path: Path) -> Path:
     return tmp_path / "w1"
 
 
-def lines(
-    folder: Path, bus: Path, *options: str, answers: str = ""
-) -> subprocess.CompletedProcess[str]:
+def lines(folder: Path, bus: Path, *options: str, answers: str = "") -> Result:
     """setup with its standard input from `answers`, a line each."""
-    return subprocess.run(
-        [sys.executable, "-m", "nightcure", "setup", "--bus", str(bus), *options],
-        cwd=folder,
-        input=answers,
-        env={**os.environ, "COLUMNS": "80", "NIGHTCURE_BENCH": str(folder / "pins")},
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
+    with contextlib.chdir(folder):
+        return CliRunner().invoke(app, ["setup", "--bus", str(bus), *options], input=answers)
 
 
 def left_in(folder: Path) -> list[str]:
@@ -80,10 +72,10 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     t.answer("[air]:", "")
     t.answer("Its name [Air]:", "")
     t.answer("two fingers", "")
-    t.answer("Thermometer 3", "pa")
+    t.answer(f"3  {RIM}: air, part", "pa")
     t.answer("Its name [Part]:", "Lid")
     t.answer("'Lid' is the name of another one", "Rim")
-    t.answer("Thermometer 4", "skip")
+    t.answer(f"4  {SHED}: air, part", "skip")
     t.expect("left out")
     t.answer("Is that right?", "y")
     t.answer("power in watts", "3 kilowatts")
@@ -112,7 +104,7 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     assert t.end() == 0
     assert PHRASE not in t.text
     shown = t.text.replace("\r\n", "\n")
-    assert max(len(line.split("\r")[-1]) for line in shown.splitlines()) <= 80
+    assert [line for line in shown.split("\n") if len(line.split("\r")[-1]) > 80] == []
     path = tmp_path / "oven.toml"
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     s = load_settings(path)
@@ -132,12 +124,13 @@ def test_a_wrong_pick_can_be_done_again(board: VirtualBoard, tmp_path: Path) -> 
     t = Terminal("setup", "--name", "x", "--units", "C",
                  folder=tmp_path, environment=board.environment)  # fmt: skip
     t.answer("Warm them in your hand", "n")
-    for number in range(1, 5):
-        t.answer(f"Thermometer {number}", "skip")
+    for number, sensor_id in enumerate((AIR, LID, RIM, SHED), 1):
+        t.answer(f"{number}  {sensor_id}: air, ", "skip")
     t.expect("None measures the air")
     t.answer("Warm them in your hand", "n")
-    for number, role in enumerate(("air", "part", "part", "ambient"), 1):
-        t.answer(f"Thermometer {number}", role)
+    roles = {AIR: "air", LID: "part", RIM: "part", SHED: "ambient"}
+    for number, (sensor_id, role) in enumerate(roles.items(), 1):
+        t.answer(f"{number}  {sensor_id}: air, ", role)
         t.answer("Its name", "")
     t.answer("Is that right?", "n")
     t.expect("Warm them in your hand")
@@ -147,8 +140,11 @@ def test_a_wrong_pick_can_be_done_again(board: VirtualBoard, tmp_path: Path) -> 
     assert left_in(tmp_path) == []
 
 
-@pytest.mark.parametrize("key", ["\x03", "\x04"])
-@pytest.mark.parametrize("question", ["Name of the oven", "Warm it", "watts", "Passphrase"])
+@pytest.mark.parametrize(
+    ("question", "key"),
+    [("Name of the oven", "\x04"), ("Warm it", "\x03"), ("watts", "\x03"), ("Passphrase", "\x03"),
+     ("Passphrase", "\x04")],
+)  # fmt: skip
 def test_ended_at_any_question_it_leaves_nothing(
     tmp_path: Path, bus: Path, question: str, key: str
 ) -> None:
@@ -186,7 +182,7 @@ def test_a_line_an_answer(tmp_path: Path, bus: Path) -> None:
     answers = ["Shed oven", "", "n", "", "", "", "450", "solid", "18", "", "none", "", "",
                "none", "none", "", "", "y", ""]  # fmt: skip
     done = lines(tmp_path, bus, answers="\n".join(answers) + "\n")
-    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.exit_code == 0, done.stdout + done.stderr
     s = load_settings(tmp_path / "oven.toml")
     assert (s.name, s.heater.power_w, s.heater.pin, s.contactor) == ("Shed oven", 450, 18, None)
     assert s.web.passphrase_hash is None
@@ -214,7 +210,7 @@ def test_hostile_lines_end_it_with_a_sentence(
     tmp_path: Path, bus: Path, answers: str, words: str
 ) -> None:
     done = lines(tmp_path, bus, answers=answers)
-    assert done.returncode == 2
+    assert done.exit_code == 2
     assert words in done.stderr
     assert len(done.stderr.splitlines()) == 1
     assert left_in(tmp_path) == []
@@ -227,7 +223,7 @@ def test_options_alone(tmp_path: Path, bus: Path) -> None:
         tmp_path, bus, "--yes", "--out", "box.toml", "--power", "300", "--relay", "solid-state",
         "--inside", "1.2x0.6x0.6", "--page", "network", "--passphrase-file", str(secret),
     )  # fmt: skip
-    assert done.returncode == 0, done.stderr
+    assert done.exit_code == 0, done.stderr
     s = load_settings(tmp_path / "box.toml")
     assert s.thermometers[0].role is Role.AIR, "one on the bus needs no question"
     assert s.contactor is not None
@@ -259,7 +255,7 @@ def test_options_alone(tmp_path: Path, bus: Path) -> None:
 )
 def test_options_that_are_wrong(tmp_path: Path, bus: Path, options: list[str], words: str) -> None:
     done = lines(tmp_path, bus, *options)
-    assert done.returncode == 2
+    assert done.exit_code == 2
     assert words in done.stderr.replace("\n", " ")
     assert "Traceback" not in done.stderr
     assert left_in(tmp_path) == []
@@ -269,17 +265,17 @@ def test_yes_replaces_nothing_and_replace_does(tmp_path: Path, bus: Path) -> Non
     path = tmp_path / "oven.toml"
     path.write_text("mine")
     done = lines(tmp_path, bus, *SAFE)
-    assert done.returncode == 2
+    assert done.exit_code == 2
     assert "add --replace" in done.stderr
     assert path.read_text() == "mine"
-    assert lines(tmp_path, bus, *SAFE, "--replace").returncode == 0
+    assert lines(tmp_path, bus, *SAFE, "--replace").exit_code == 0
     assert tomllib.loads(path.read_text())["heater"]["pin"] == 17
 
 
 def test_several_thermometers_are_not_guessed(tmp_path: Path, bus: Path) -> None:
     W1Tree(bus, [AIR, SHED])
     done = lines(tmp_path, bus, *SAFE)
-    assert done.returncode == 2
+    assert done.exit_code == 2
     assert "cannot know which of 2" in done.stderr
 
 
@@ -287,6 +283,6 @@ def test_a_bus_without_thermometers(tmp_path: Path) -> None:
     (tmp_path / "w1").mkdir()
     for place, words in (("w1", "shows no thermometer"), ("w2", "is not there")):
         done = lines(tmp_path, tmp_path / place, *SAFE)
-        assert done.returncode == 2
+        assert done.exit_code == 2
         assert words in done.stderr
         assert "dtoverlay=w1-gpio" in done.stderr

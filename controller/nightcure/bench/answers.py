@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..settings import Role, Settings
 from ..units import show_difference
 from .finding import Finding, Verdict
-from .pulse import ANSWER_K, Pulse
+from .pulse import Pulse
 
 #: A heater that is off gives its stored heat ever more slowly. Air that at the end still climbs at
 #: this share of its fastest is heated (common practice, no source; the virtual oven with a welded
@@ -34,10 +34,9 @@ def pulse_findings(settings: Settings, pulse: Pulse) -> list[Finding]:
 def _answer(settings: Settings, pulse: Pulse, index: int) -> Finding:
     t = settings.thermometers[index]
     name = f"{t.name} answers"
-    rises_k = [k for _, k in pulse.rises_k(index)]
-    if not rises_k:
+    most_k, dead_s = pulse.rise_k(index), pulse.answered_s(index)
+    if most_k is None:
         return Finding(name, Verdict.WRONG, "Nothing believable was read.")
-    most_k, dead_s = max(rises_k), pulse.answered_s(index)
     figures = {"rise_k": round(most_k, 2), "dead_time_s": dead_s and round(dead_s, 1)}
     shown = show_difference(most_k, settings.units, "+")
     if t.role is Role.AMBIENT:
@@ -48,15 +47,14 @@ def _answer(settings: Settings, pulse: Pulse, index: int) -> Finding:
     if dead_s is not None:
         sentence = f"{shown}, first seen after {dead_s:.0f} s."
         return Finding(name, Verdict.OK, sentence, figures)
-    least = show_difference(ANSWER_K, settings.units)
     if t.role in (Role.PART, Role.MOULD):
         sentence = (
-            f"{shown}, less than {least}: a heavy part needs a longer pulse (--seconds, --watch); "
+            f"{shown}, too little to tell: a heavy part needs a longer pulse (--seconds, --watch); "
             f"or is it not in the oven?"
         )
         return Finding(name, Verdict.LOOK, sentence, figures)
     sentence = (
-        f"{shown}, less than {least}: is it in the oven? Has the heater power, is the cut-out in, "
+        f"{shown}, no answer: is it in the oven? Has the heater power, is the cut-out in, "
         f"is it the right pin?"
     )
     return Finding(name, Verdict.WRONG, sentence, figures)

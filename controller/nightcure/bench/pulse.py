@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Sequence
-from itertools import pairwise
 from pathlib import Path
 from statistics import fmean
 from typing import NamedTuple
@@ -35,10 +34,11 @@ OLD_S = 5.0
 ROOM_K = 5.0
 #: The air has answered well past doubt; the rest of the pulse would teach nothing.
 ENOUGH_K = 12.0
-#: What counts as an answer: four of the sensor's steps (0.0625 K, manufacturer's data sheet).
-ANSWER_K = 0.25
-#: The air has turned when it is so far below its highest.
-TURNED_K = 0.125
+#: What counts as an answer: three of the sensor's steps (0.0625 K, manufacturer's data sheet),
+#: over the mean of so many samples.
+ANSWER_K, ANSWER_SAMPLES = 0.1875, 5
+#: The air has turned when it is a step below its highest, both over the mean of so many samples.
+TURNED_K, TURNED_SAMPLES = 0.0625, 20
 
 
 class Sample(NamedTuple):
@@ -257,21 +257,29 @@ class Pulse:
             (s.t_s, c - before_c) for s in self.samples if (c := s.believed_c[index]) is not None
         ]
 
-    def answered_s(self, index: int) -> float | None:
-        """When a thermometer had plainly begun to rise (two samples in a row), or None."""
+    def _means(self, index: int, count: int) -> list[tuple[float, float]]:
+        """Running means of `count` samples, each with the time of its middle."""
         rises_k = self.rises_k(index)
-        for (t_s, first_k), (_, second_k) in pairwise(rises_k):
-            if min(first_k, second_k) >= ANSWER_K:
-                return t_s
-        return None
+        return [
+            (rises_k[i + count // 2][0], fmean(k for _, k in rises_k[i : i + count]))
+            for i in range(len(rises_k) - count + 1)
+        ]
+
+    def rise_k(self, index: int) -> float | None:
+        """How far a thermometer rose at most; None if it was hardly read."""
+        return max((k for _, k in self._means(index, ANSWER_SAMPLES)), default=None)
+
+    def answered_s(self, index: int) -> float | None:
+        """When a thermometer had plainly begun to rise, or None: the dead time."""
+        means = self._means(index, ANSWER_SAMPLES)
+        return next((t_s for t_s, k in means if k >= ANSWER_K), None)
 
     def turned(self, index: int) -> bool:
         """Whether a thermometer that had risen is on its way down."""
-        values_k = [k for _, k in self.rises_k(index)]
-        if len(values_k) < 6 or max(values_k) < ANSWER_K:
+        means_k = [k for _, k in self._means(index, TURNED_SAMPLES)]
+        if not means_k or max(means_k) < ANSWER_K:
             return False
-        smooth_k = [fmean(values_k[i : i + 3]) for i in range(len(values_k) - 2)]
-        return max(smooth_k) - fmean(smooth_k[-2:]) >= TURNED_K
+        return max(means_k) - means_k[-1] >= TURNED_K
 
     def _all_clear(self) -> bool:
         """The air has turned, and everything in the oven has answered."""

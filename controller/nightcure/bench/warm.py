@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from statistics import median
 from typing import NamedTuple
 
@@ -16,7 +17,8 @@ from .questions import Asker, one_of, plain_text
 RISE_K, AHEAD_K = 1.5, 0.8
 #: Rounds from which the level before the hand is taken, and rounds in a row that must agree.
 FIRST_ROUNDS, AGREE_ROUNDS = 3, 2
-ROUND_S = 1.0
+#: Between the rounds, which take a conversion each.
+BETWEEN_S = 0.3
 PATIENCE_S = 120.0
 
 FAULT_WORDS = {
@@ -122,7 +124,7 @@ class Bench:
                 self._warm_all()
             for number, sensor_id in enumerate(self.ids, 1):
                 if sensor_id not in self.chosen:
-                    self._name(sensor_id, f"Thermometer {number}, {sensor_id}:")
+                    self._name(sensor_id, f"{number}  {sensor_id}:")
             found = tuple(t for t in self.chosen.values() if t is not None)
             if not any(t.role is Role.AIR for t in found):
                 problem = "None measures the air, and the regulator needs one that does."
@@ -174,26 +176,30 @@ class Bench:
     def _wait_for_rise(self) -> Rise | None:
         ask = self.asker
         watcher = Watcher(len(self.ids))
-        waited_s = 0.0
-        while waited_s < PATIENCE_S:
+        end_s = time.monotonic() + PATIENCE_S
+        while time.monotonic() < end_s:
             found = watcher.look(self.bus.read_all())
-            if ask.terminal:
-                ask.console.print(f"\r{self._most(watcher)}", end="", highlight=False, markup=False)
-            if found is not None or ask.pressed_enter(ROUND_S):
-                if ask.terminal and found is not None:
-                    ask.say()
+            self._over_itself(self._most(watcher))
+            if found is not None or ask.pressed_enter(BETWEEN_S):
+                self._over_itself("\r")
                 return found
-            waited_s += ROUND_S
-        ask.say(f"\n  None rose by {show_difference(RISE_K, self.units)}; warm water does it too.")
+        self._over_itself("\r")
+        ask.say(f"  None rose by {show_difference(RISE_K, self.units)}; warm water does it too.")
         return None
+
+    def _over_itself(self, line: str) -> None:
+        """At a terminal, a line over the last one (rich would drop the carriage return)."""
+        if self.asker.terminal:
+            self.asker.console.file.write(f"\r{'':60}\r{line}")
+            self.asker.console.file.flush()
 
     def _most(self, watcher: Watcher) -> str:
         """A line that says which moved most, for writing over itself."""
         read = [(k, i) for i, k in enumerate(watcher.rises_k) if k is not None]
         if not read:
-            return "  no reading yet".ljust(50)
+            return "  no reading yet"
         rise_k, i = max(read)
-        return f"  most: {self.ids[i]} by {show_difference(rise_k, self.units, '+')}".ljust(50)
+        return f"  most: {self.ids[i]} by {show_difference(rise_k, self.units, '+')}"
 
     def _name(self, sensor_id: str, what: str) -> None:
         ask = self.asker
@@ -235,8 +241,6 @@ def parse_sensor(text: str) -> Thermometer:
             {"id": sensor_id.strip().lower(), "role": role.strip(), "name": (name or role).strip()}
         )
     except ValidationError as error:
-        raise BadInput(
-            *faults_as_sentences(error, f"--sensor {text}")
-        ) from None
+        raise BadInput(*faults_as_sentences(error, f"--sensor {text}")) from None
     except ValueError as error:
         raise BadInput(f"--sensor {text}: {error}") from None
