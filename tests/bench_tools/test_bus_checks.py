@@ -94,7 +94,7 @@ def test_a_sensor_that_is_garbled_now_and_then(
     monkeypatch.setattr(clock, "sleep", every_other)
     found = {f.check: f for f in look_at_bus(SETTINGS, tree.root, clock)}
     assert found["Lid"].verdict is LOOK
-    assert "1 of 4 readings: garbled" in found["Lid"].sentence
+    assert "1 of 3 readings: garbled" in found["Lid"].sentence
     assert found["Lid"].figures["faults"] == ["crc"]
 
 

@@ -16,7 +16,7 @@ from ..units import show_difference, show_temperature
 from .finding import Finding, Verdict
 from .warm import FAULT_WORDS, say_reading
 
-ROUNDS = 4
+ROUNDS = 3
 #: Colder or warmer no shed or resting oven is; past it the sensor or its place is wrong.
 COLDEST_C, WARMEST_C = -35.0, 80.0
 #: Two DS18B20 of ±0.5 °C (manufacturer's data sheet) in one cold box may differ by 1 K; half of
