@@ -152,25 +152,29 @@ def pulsing(board: VirtualBoard, oven: Path) -> Terminal:
     return t
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGHUP])
-def test_stopped_it_is_off_at_once(board: VirtualBoard, oven: Path, number: int) -> None:
+@pytest.mark.parametrize("key", ["\x03", "\x1a", None])
+def test_stopped_it_is_off_at_once(board: VirtualBoard, oven: Path, key: str | None) -> None:
+    """By Ctrl-C, by Ctrl-Z (which would leave it standing still), by a closed terminal."""
     t = pulsing(board, oven)
-    if number == signal.SIGINT:
-        t.type("\x03")
+    if key is None:
+        t.kill(signal.SIGHUP)
     else:
-        t.kill(number)
-    wait_for(lambda: not board.heater_on(), 3, "the pin off")
+        t.type(key)
+    wait_for(lambda: not board.heater_on(), 5, "the pin off")
     assert t.end() == 1
     assert "Cut short, the heater is off: Told to stop." in " ".join(t.text.split())
     assert not read_pin(board.folder / "pins", 27)
 
 
-def test_killed_it_is_off_all_the_same(board: VirtualBoard, oven: Path) -> None:
+@pytest.mark.parametrize("number", [signal.SIGKILL, signal.SIGSTOP])
+def test_killed_or_stood_still_it_is_off_all_the_same(
+    board: VirtualBoard, oven: Path, number: int
+) -> None:
     """A killed process leaves its pin driven; another one is there to drive it off."""
     t = pulsing(board, oven)
     (keeper,) = psutil.Process(t.pid).children()
-    t.kill(signal.SIGKILL)
-    wait_for(lambda: not board.heater_on(), 10, "the pin off")
+    t.kill(number)
+    wait_for(lambda: not board.heater_on(), 20, "the pin off")
     assert t.end() == -signal.SIGKILL
     wait_for(lambda: not keeper.is_running(), 10, "and it has gone")
     assert not read_pin(board.folder / "pins", 27)

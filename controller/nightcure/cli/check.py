@@ -175,7 +175,9 @@ class _Signals:
         import signal
 
         self.stop: Callable[[], None] = lambda: None
-        self._numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+        self._numbers = (
+            signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT, signal.SIGTSTP,
+        )  # fmt: skip
 
     def __enter__(self) -> _Signals:
         import signal
