@@ -11,8 +11,7 @@ from pathlib import Path
 
 import pytest
 from argon2 import PasswordHasher
-from click.testing import Result
-from typer.testing import CliRunner
+from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
 from nightcure.oven.wires import W1Tree
