@@ -79,8 +79,11 @@ def _off_again(settings: Settings, pulse: Pulse) -> Finding:
             "The pin is off and the air rises as fast as ever: PULL THE PLUG. The relay has "
             "welded, or closes on the other level (active_high).",
         )
-    sentence = "The pin is off; the air still rises a little from the heater's stored heat. "
-    return Finding(name, Verdict.LOOK, f"{sentence}Watch longer (--watch) to see it fall.")
+    sentence = (
+        "The pin is off; the air lives on the heater's stored heat and has not begun to fall. "
+        "Watch longer (--watch) to see it fall."
+    )
+    return Finding(name, Verdict.LOOK, sentence)
 
 
 def _still_heated(pulse: Pulse, index: int) -> bool:

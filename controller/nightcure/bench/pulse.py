@@ -240,7 +240,9 @@ class Pulse:
         if not self.samples or int(t_s // 10) > int(self.samples[-1].t_s // 10):
             scale = 1.8 if self.settings.units == "F" else 1.0
             rises = "  ".join(
-                f"{t.name} ?" if c is None else f"{t.name} {scale * (c - before_c):+.1f}"
+                f"{t.name} ?"
+                if c is None
+                else f"{t.name} {round(scale * (c - before_c), 1) + 0.0:+.1f}"
                 for t, c, before_c in zip(
                     self.settings.thermometers, believed_c, self.before_c, strict=True
                 )
