@@ -23,7 +23,7 @@ from .cure.resin import Resins
 from .oven.faults import FaultAt
 from .oven.thermal import Network
 from .oven.virtual import VirtualOven
-from .oven.wires import W1Tree, read_pin
+from .oven.wired import Wired
 from .profile import Profile
 from .settings import Settings
 
@@ -82,7 +82,9 @@ class Demo:
         self._resins = Resins(profile.parts, settings.thermometers, len(network.moulds))
         self._mixed_s: float | None = None
         """Oven time at which the night began and the resins were mixed."""
-        self._tree = W1Tree(self.folder / "w1", [t.id for t in settings.thermometers])
+        self._wired = Wired(
+            self.folder, self.oven, settings.thermometers, settings.heater, settings.contactor
+        )
         self._page: subprocess.Popen[bytes] | None = None
         self._daemon: Daemon | None = None
         self._stopping = threading.Event()
@@ -90,13 +92,9 @@ class Demo:
 
     def run(self, on_ready: Callable[[], None], start: bool = True) -> None:
         """Run until stopped by a signal. `on_ready` is called once the page answers."""
-        os.environ["NIGHTCURE_W1_ROOT"] = str(self.folder / "w1")
-        os.environ["NIGHTCURE_BENCH"] = str(self.folder / "pins")
-        os.environ["GPIOZERO_PIN_FACTORY"] = "nightcure-bench"
-        (self.folder / "pins").mkdir(exist_ok=True)
+        os.environ.update(self._wired.environment)
         from .daemon import Daemon
 
-        self._put_on_wires()
         daemon = self._daemon = Daemon(self.settings, self.clock, self.clock.speed)
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, lambda *_: self.stop())
@@ -126,18 +124,12 @@ class Demo:
     def _oven(self) -> None:
         """The virtual oven's thread: pins in, temperatures out."""
         self.clock.join()
-        pins = self.folder / "pins"
-        s = self.settings
         while not self._stopping.is_set():
-            heater_on = read_pin(pins, s.heater.pin) is s.heater.active_high
-            contactor_on = s.contactor is None or (
-                read_pin(pins, s.contactor.pin) is s.contactor.active_high
-            )
-            self.oven.step(STEP_S, heater_on, contactor_on, self._moulds_w(contactor_on))
+            self._wired.step(STEP_S, self._moulds_w(self._wired.contactor_closed()))
             if "clock-step" in self.oven.active() and not self._clock_stepped:
                 self._clock_stepped = True
                 self.clock.step_wall(3600.0)
-            self._put_on_wires()
+            self._wired.put()
             self.clock.sleep(STEP_S)
         self.clock.leave()
 
@@ -148,19 +140,6 @@ class Demo:
         if self._mixed_s is None:
             self._mixed_s = self.oven.t_s
         return self._resins.step(self.oven.t_s - self._mixed_s, STEP_S, self.oven.moulds_c)
-
-    def _put_on_wires(self) -> None:
-        from .measure.reading import Fault
-
-        for thermometer, said in zip(self.settings.thermometers, self.oven.sense(), strict=True):
-            if said.fault is Fault.MISSING:
-                self._tree.missing(thermometer.id)
-            elif said.fault is Fault.CRC:
-                self._tree.crc(thermometer.id)
-            elif said.value_c == 85.0 and "sensor-power-on-85" in self.oven.active():
-                self._tree.power_on(thermometer.id)
-            elif said.value_c is not None:
-                self._tree.set_c(thermometer.id, said.value_c)
 
     # ---- the page ----------------------------------------------------------------------------
 

@@ -19,6 +19,9 @@ from tests.workshop import Workshop
 COMMANDS = {
     "demo": ("--speed", "--port", "--night", "--fault"),
     "rehearse": ("--night", "--fault", "--seed", "--json", "--stress"),
+    "virtual": ("--sensors", "--contactor"),
+    "setup": ("--out", "--bus", "--yes", "--sensor", "--passphrase-file"),
+    "check": ("--pulse", "--seconds", "--yes-heat", "--json"),
     "controller": ("oven.toml",),
     "web": ("--port",),
     "off": ("off",),
@@ -46,7 +49,7 @@ def test_the_version() -> None:
     assert CliRunner().invoke(app, ["--version"]).stdout.strip() == f"nightcure {__version__}"
 
 
-@pytest.mark.parametrize("name", ["controller", "web", "off"])
+@pytest.mark.parametrize("name", ["controller", "web", "off", "check"])
 def test_a_wrong_oven_file_is_told_fault_by_fault(name: str, tmp_path: Path) -> None:
     bad = tmp_path / "oven.toml"
     bad.write_text(

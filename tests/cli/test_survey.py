@@ -98,6 +98,7 @@ def test_without_the_watts(hand: Path) -> None:
 def test_the_sections_go_into_the_oven_file(hand: Path, tmp_path: Path) -> None:
     oven = tmp_path / "oven.toml"
     oven.write_text(OVEN_FILE.read_text())
+    oven.chmod(0o600)  # the passphrase's hash is in it
     result = nightcure("survey", hand, "--off", "0:40", "--oven", oven, "--write")
     assert result.exit_code == 0, result.stderr
     before, after = load_settings(OVEN_FILE), load_settings(oven)
@@ -108,6 +109,7 @@ def test_the_sections_go_into_the_oven_file(hand: Path, tmp_path: Path) -> None:
         assert getattr(after, name) == getattr(before, name)
     assert (tmp_path / "oven.toml.bak").read_text() == OVEN_FILE.read_text()
     assert sorted(p.name for p in tmp_path.glob("oven*")) == ["oven.toml", "oven.toml.bak"]
+    assert {p.stat().st_mode & 0o777 for p in tmp_path.glob("oven*")} == {0o600}
 
 
 @pytest.mark.parametrize("suffix", ["svg", "png"])

@@ -5,12 +5,26 @@ from __future__ import annotations
 import typer
 
 from .. import __version__
-from . import controller, cure, demo, off, oven, passphrase, rehearse, survey, vapour, web
+from . import (
+    check,
+    controller,
+    cure,
+    demo,
+    off,
+    oven,
+    passphrase,
+    rehearse,
+    setup,
+    survey,
+    vapour,
+    virtual,
+    web,
+)
 
 app = typer.Typer(
     name="nightcure",
-    help="Regulate a cure oven through the night: demo and rehearse without hardware, "
-    "controller and web on the oven.",
+    help="Regulate a cure oven through the night: demo, rehearse and virtual need no hardware; "
+    "setup and check a board, then controller and web on the oven.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -37,6 +51,9 @@ app.command("demo")(demo.demo)
 app.command("rehearse")(rehearse.rehearse)
 app.add_typer(cure.cure, name="cure")
 app.command("vapour")(vapour.vapour)
+app.command("virtual")(virtual.virtual)
+app.command("setup")(setup.setup)
+app.command("check")(check.check)
 app.command("controller")(controller.controller)
 app.command("survey")(survey.survey)
 app.add_typer(oven.app, name="oven")

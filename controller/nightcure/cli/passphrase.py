@@ -6,10 +6,7 @@ from typing import Annotated
 
 import typer
 
-from ..errors import BadInput
 from .show import sentences
-
-SHORTEST = 8
 
 
 def passphrase(
@@ -25,10 +22,6 @@ def passphrase(
 ) -> None:
     """Hash a passphrase and print the line for oven.toml: the web section's passphrase_hash."""
     with sentences():
-        if len(phrase) < SHORTEST:
-            raise BadInput(
-                f"--phrase has {len(phrase)} characters; it must have at least {SHORTEST}."
-            )
-        from argon2 import PasswordHasher
+        from ..bench.passphrase import hashed
 
-        typer.echo(f"passphrase_hash = '{PasswordHasher().hash(phrase)}'")
+        typer.echo(f"passphrase_hash = '{hashed(phrase, '--phrase')}'")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ..bench.file import write_checked
 from ..errors import BadInput
-from ..settings import load_settings
 
 if TYPE_CHECKING:
     from ..oven.survey import Survey
@@ -58,13 +59,8 @@ def put_into(oven: Path, found: Survey, tuned: Tuned) -> None:
             new = f"{new[: found_at.start()]}{text}\n\n{new[found_at.end() :]}"
         else:
             new = f"{new.rstrip()}\n\n{text}\n"
-    trial = oven.with_suffix(".trial.toml")
     try:
-        trial.write_text(new, encoding="utf-8")
-        load_settings(trial)
-        oven.with_suffix(oven.suffix + ".bak").write_text(old, encoding="utf-8")
-        trial.replace(oven)
+        shutil.copy2(oven, oven.with_suffix(oven.suffix + ".bak"))  # as private as the file itself
     except OSError as error:
-        raise BadInput(f"{oven} cannot be written: {error.strerror}.") from None
-    finally:
-        trial.unlink(missing_ok=True)
+        raise BadInput(f"{oven} cannot be kept as .bak: {error.strerror}.") from None
+    write_checked(oven, new, replace=True)

@@ -54,7 +54,32 @@ __all__ = [
     "NightRow",
     "SnapshotRow",
     "TickRow",
+    "hold_ledger",
 ]
+
+
+def hold_ledger(path: Path) -> IO[bytes]:
+    """The ledger's lock, which one controller holds for life; close it to let go.
+
+    Raises:
+        LedgerInUse: another process holds it.
+        LedgerLost: it cannot be locked.
+    """
+    try:
+        lock = open(f"{path.resolve()}.lock", "ab")  # noqa: SIM115 (held for life)
+    except OSError as error:
+        raise LedgerLost(f"The ledger {path} cannot be locked: {error.strerror}.") from None
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        lock.close()
+        raise LedgerInUse(
+            f"The ledger {path} is in use by another controller; stop that one first."
+        ) from None
+    except OSError as error:
+        lock.close()
+        raise LedgerLost(f"The ledger {path} cannot be locked: {error.strerror}.") from None
+    return lock
 
 
 class LedgerWriter:
@@ -69,30 +94,12 @@ class LedgerWriter:
     def __init__(self, path: Path) -> None:
         self.path = path
         self._unsure = False
-        self._lock = self._take_lock(path)
+        self._lock = hold_ledger(path)
         try:
             self._db = self._open(path)
         except BaseException:
             self._lock.close()
             raise
-
-    @staticmethod
-    def _take_lock(path: Path) -> IO[bytes]:
-        try:
-            lock = open(f"{path.resolve()}.lock", "ab")  # noqa: SIM115 (held for life)
-        except OSError as error:
-            raise LedgerLost(f"The ledger {path} cannot be locked: {error.strerror}.") from None
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            lock.close()
-            raise LedgerInUse(
-                f"The ledger {path} is in use by another controller; stop that one first."
-            ) from None
-        except OSError as error:
-            lock.close()
-            raise LedgerLost(f"The ledger {path} cannot be locked: {error.strerror}.") from None
-        return lock
 
     @staticmethod
     def _open(path: Path) -> sqlite3.Connection:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import logging
 import os
+import re
 import threading
 from pathlib import Path
 
@@ -31,6 +32,7 @@ POWER_ON_BYTE_6 = "0c"
 #: What the kernel answers in therm_bulk_read; -1 is in progress (its w1_therm documentation).
 NONE_PENDING, COMPLETE = "0", "1"
 LOWEST_C, HIGHEST_C = -55.0, 125.0
+DS18B20_ID = re.compile(r"28-[0-9a-f]{12}")
 
 
 def sensor_class(root: Path) -> type[W1ThermSensor]:
@@ -40,6 +42,19 @@ def sensor_class(root: Path) -> type[W1ThermSensor]:
         BASE_DIRECTORY = root
 
     return RootedSensor
+
+
+def bus_root(root: Path | None = None) -> Path:
+    """The 1-Wire tree in use: `root`, or the environment's `NIGHTCURE_W1_ROOT`, or the kernel's."""
+    return root or Path(os.environ.get(ROOT_VARIABLE, str(W1ThermSensor.BASE_DIRECTORY)))
+
+
+def sensors_on(root: Path) -> tuple[str, ...]:
+    """Ids of every DS18B20 on the bus, sorted; none where there is no bus."""
+    try:
+        return tuple(sorted(p.name for p in root.iterdir() if DS18B20_ID.fullmatch(p.name)))
+    except OSError:
+        return ()
 
 
 class OneLook:
@@ -69,7 +84,7 @@ class Bus:
     """
 
     def __init__(self, sensor_ids: tuple[str, ...], clock: Clock, root: Path | None = None) -> None:
-        chosen = root or Path(os.environ.get(ROOT_VARIABLE, str(W1ThermSensor.BASE_DIRECTORY)))
+        chosen = bus_root(root)
         self._root = chosen
         self._ids = sensor_ids
         self._clock = clock

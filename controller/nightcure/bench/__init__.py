@@ -1,0 +1,1 @@
+"""At the bench, before the first night: setting up, checking, and a virtual board to try both."""

@@ -1,0 +1,29 @@
+"""What a check found: one verdict, one sentence that says what to do."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any, NamedTuple
+
+
+class Verdict(StrEnum):
+    """How it stands."""
+
+    OK = "ok"
+    LOOK = "look at"
+    WRONG = "wrong"
+
+
+class Finding(NamedTuple):
+    """One line of a check."""
+
+    check: str
+    verdict: Verdict
+    sentence: str
+    figures: dict[str, Any] = {}  # noqa: RUF012 (never written to)
+    """Values behind it, units in the keys."""
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values."""
+        told = {"check": self.check, "verdict": self.verdict.value, "sentence": self.sentence}
+        return {**told, **self.figures}

@@ -1,0 +1,192 @@
+"""nightcure check: is this board and this oven ready for a night?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .controller import find_oven
+from .show import err, out, print_json, sentences
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from ..bench.finding import Finding
+    from ..settings import Settings
+
+WORD = "heat"
+COLOURS = {"ok": "green", "look at": "yellow", "wrong": "bold red"}
+
+
+def check(
+    oven: Annotated[
+        Path | None, typer.Argument(help="The oven.toml, as for the controller.")
+    ] = None,
+    pulse: Annotated[
+        bool, typer.Option("--pulse", help="Then heat for a moment and see what answers.")
+    ] = False,
+    seconds: Annotated[float, typer.Option(help="Of heat, with --pulse.", min=5, max=300)] = 60.0,
+    watch: Annotated[
+        float, typer.Option(help="Seconds to look on after the pulse.", min=5, max=900)
+    ] = 300.0,
+    yes_heat: Annotated[
+        bool,
+        typer.Option("--yes-heat", help="Confirms --pulse where there is no terminal to ask at."),
+    ] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+) -> None:
+    """Look at settings, thermometers, pins, disk, ledger, clock and watchdog.
+
+    One line each: ok, look at, or wrong, and what to do. Status 0 if nothing
+    is wrong, 1 if something is, 2 if the oven.toml cannot be used.
+
+    Nothing is heated but by --pulse, after a typed confirmation: then the
+    heater is on for --seconds, off at once at any doubt or Ctrl-C, and it is
+    told which thermometers answered, how far and how late. Stand by the
+    plug. It is refused while a controller runs.
+    """
+    with sentences():
+        from ..bench.finding import Verdict
+        from ..settings import load_settings
+
+        path = find_oven(oven)
+        settings = load_settings(path)
+        if pulse:
+            _refuse_pulse(settings, yes_heat)
+        found = _look(path, settings, as_json)
+        if pulse:
+            found += _pulse(path, settings, found, seconds, watch, as_json)
+        wrong = any(f.verdict is Verdict.WRONG for f in found)
+        if as_json:
+            print_json({"oven": str(path), "ok": not wrong, "checks": [f.as_json() for f in found]})
+        if wrong:
+            raise typer.Exit(1)
+
+
+def _refuse_pulse(settings: Settings, yes_heat: bool) -> None:
+    import sys
+
+    from ..bench.board_checks import controller_runs
+    from ..errors import BadInput
+
+    if controller_runs(settings.ledger):
+        raise BadInput(
+            "A controller runs on this oven: no pulse. Stop it first (sudo systemctl stop "
+            "nightcure-controller, or Ctrl-C where it runs)."
+        )
+    if not sys.stdin.isatty() and not yes_heat:
+        raise BadInput("--pulse heats, and there is no terminal to confirm at; add --yes-heat.")
+
+
+def _look(path: Path, settings: Settings, as_json: bool) -> list[Finding]:
+    """Every check, each shown as it is made."""
+    from ..bench.every import every_check
+
+    found = []
+    for finding in every_check(path, settings):
+        found.append(finding)
+        if not as_json:
+            _show([finding])
+    return found
+
+
+def _show(findings: list[Finding]) -> None:
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table.grid(padding=(0, 1, 0, 0))
+    table.add_column(width=7)
+    table.add_column(width=13)
+    table.add_column()
+    for f in findings:
+        table.add_row(
+            Text(f.verdict.value, COLOURS[f.verdict.value]), Text(f.check), Text(f.sentence)
+        )
+    out.print(table)
+
+
+def _pulse(
+    path: Path,
+    settings: Settings,
+    before: list[Finding],
+    seconds: float,
+    watch_s: float,
+    as_json: bool,
+) -> list[Finding]:
+    """The pulse's findings; everything is off when this returns or raises."""
+    from ..bench.answers import pulse_findings
+    from ..bench.board_checks import ledger_held
+    from ..bench.finding import Finding, Verdict
+    from ..bench.keeper import Keeper
+    from ..bench.pulse import Pulse
+    from ..clock import MachineClock
+    from ..heat.relay import Outputs
+    from ..measure.ds18b20 import bus_root
+
+    if any(f.verdict is Verdict.WRONG for f in before):
+        sentence = "Not given: put right what is wrong first."
+        found = [Finding("pulse", Verdict.WRONG, sentence, {"heated_s": 0.0})]
+    else:
+        _confirm(settings, seconds)
+        clock = MachineClock()
+        with ledger_held(settings.ledger), Keeper(path), _Signals() as signals:
+            outputs = Outputs(settings, clock)
+
+            def say(line: str) -> None:
+                err.print(line, highlight=False, markup=False, soft_wrap=True)
+
+            try:
+                given = Pulse(settings, outputs, clock, bus_root(), seconds, watch_s, say)
+                signals.stop = given.stop
+                given.run()
+            finally:
+                outputs.close()
+        found = pulse_findings(settings, given)
+    if not as_json:
+        out.print()
+        _show(found)
+    return found
+
+
+def _confirm(settings: Settings, seconds: float) -> None:
+    import sys
+
+    from ..errors import BadInput
+
+    if not sys.stdin.isatty():
+        return  # --yes-heat was given
+    err.print(
+        f"\nThe heater ({settings.heater.power_w:g} W, pin {settings.heater.pin}) will be on for "
+        f"{seconds:g} s. Nothing that burns is in or near the oven, its lid is shut, and you stand "
+        f"by the plug.",
+        highlight=False,
+    )
+    err.print(f"Type {WORD} and Enter to switch it on: ", end="", highlight=False)
+    if sys.stdin.readline().strip().lower() != WORD:
+        raise BadInput("Not confirmed; nothing was heated.")
+
+
+class _Signals:
+    """While it lasts, Ctrl-C and the like call `stop` instead of breaking off."""
+
+    def __init__(self) -> None:
+        import signal
+
+        self.stop: Callable[[], None] = lambda: None
+        self._numbers = (
+            signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT, signal.SIGTSTP,
+        )  # fmt: skip
+
+    def __enter__(self) -> _Signals:
+        import signal
+
+        self._old = [signal.signal(number, lambda *_: self.stop()) for number in self._numbers]
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        import signal
+
+        for number, old in zip(self._numbers, self._old, strict=True):
+            signal.signal(number, old)

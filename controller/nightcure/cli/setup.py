@@ -1,0 +1,144 @@
+"""nightcure setup: an oven.toml by a few questions."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .show import err, out, sentences
+
+if TYPE_CHECKING:
+    from ..bench.questions import Asker
+
+OVEN = "Thermometers and heater"
+PINS = "Pins (BCM numbers, 9 to 27)"
+BOX = "The box"
+PAGE = "The page"
+
+Sensor = Annotated[
+    list[str] | None,
+    typer.Option(help="One thermometer, as 28-0000000000a1=air:Air.", rich_help_panel=OVEN),
+]
+
+
+def _option(text: str, panel: str) -> typer.models.OptionInfo:
+    found: typer.models.OptionInfo = typer.Option(help=text, rich_help_panel=panel)
+    return found
+
+
+def setup(
+    file: Annotated[Path, typer.Option("--out", help="The file to write.")] = Path("oven.toml"),
+    bus: Annotated[
+        Path | None, typer.Option(help="Another 1-Wire tree than /sys/bus/w1/devices.")
+    ] = None,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Take the defaults that are safe instead of asking.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace the file if it is there.")
+    ] = False,
+    service: Annotated[
+        bool | None,
+        typer.Option(
+            "--service/--by-hand", help="Started by systemd, or by hand: where the ledger is."
+        ),
+    ] = None,
+    name: Annotated[str | None, typer.Option(help="Of the oven.")] = None,
+    units: Annotated[str | None, typer.Option(help="C or F, for people.")] = None,
+    sensor: Sensor = None,
+    power: Annotated[str | None, _option("Of the heater, W.", OVEN)] = None,
+    relay: Annotated[str | None, _option("solid-state or contactor.", OVEN)] = None,
+    pin: Annotated[str | None, _option("Of the heater's relay.", PINS)] = None,
+    contactor: Annotated[str | None, _option("Of the contactor in series, or none.", PINS)] = None,
+    fan: Annotated[str | None, _option("Of the fan, or none.", PINS)] = None,
+    stop_button: Annotated[str | None, _option("Of a button to ground, or none.", PINS)] = None,
+    active_high: Annotated[
+        bool | None,
+        typer.Option(
+            "--active-high/--active-low", help="What the relays close on.", rich_help_panel=PINS
+        ),
+    ] = None,
+    inside: Annotated[str | None, _option("Its inner sizes, m: 1.2x0.6x0.6.", BOX)] = None,
+    board: Annotated[str | None, _option("Thickness of its foam board, mm.", BOX)] = None,
+    moulds: Annotated[str | None, _option("What lies in it, kg.", BOX)] = None,
+    loss: Annotated[str | None, _option("What it loses, W/K, in place of sizes.", BOX)] = None,
+    page: Annotated[str | None, _option("Seen from this machine or the network.", PAGE)] = None,
+    port: Annotated[
+        int, typer.Option(help="Of the page.", min=1, max=65535, rich_help_panel=PAGE)
+    ] = 8733,
+    passphrase_file: Annotated[
+        Path | None, _option("A file whose first line is the passphrase.", PAGE)
+    ] = None,
+    passphrase_hash: Annotated[
+        str | None, _option("What nightcure passphrase prints, without the key.", PAGE)
+    ] = None,
+    no_passphrase: Annotated[
+        bool,
+        typer.Option("--no-passphrase", help="The page takes no commands.", rich_help_panel=PAGE),
+    ] = False,
+) -> None:
+    """Write an oven.toml by a few questions; no pin is touched.
+
+    It lists the thermometers on the bus and finds out which is which while
+    you warm them in your hand, asks for heater, relay and pins, and sets the
+    page's passphrase. Every question has an option that answers it
+    beforehand; Enter takes what stands in brackets.
+
+    The file is checked and then written in one step. Ctrl-C at any question
+    leaves nothing. To try it without a board: nightcure virtual.
+    """
+    with sentences():
+        from ..bench.file import text_of, write_checked
+        from ..bench.interview import Given, interview
+        from ..bench.questions import Asker, Stopped
+
+        ask = Asker(out, yes)
+        given = Given(
+            name, units, sensor or (), bus, power, relay, pin, active_high, contactor, fan,
+            stop_button, inside, board, moulds, loss, service, page, port, passphrase_hash,
+            passphrase_file, no_passphrase,
+        )  # fmt: skip
+        try:
+            there = _may_be_written(file, replace, ask)
+            answers = interview(ask, given)
+            ask.say()
+            if not ask.yes_no("yes", f"Write {file}?"):
+                raise Stopped
+            write_checked(file, text_of(answers), there)
+        except (Stopped, KeyboardInterrupt):
+            err.print("\nStopped; nothing was written.")
+            raise typer.Exit(130) from None
+        ask.say(
+            f"\nWritten: {file}. Next:\n"
+            f"  nightcure check {file}\n"
+            f"      looks at everything, heats nothing; --pulse heats for a minute\n"
+            f"  nightcure controller {file}\n"
+            f"      regulates; nightcure web in another terminal shows the page"
+        )
+
+
+def _may_be_written(file: Path, replace: bool, ask: Asker) -> bool:
+    """Whether a file there is to be replaced; raises before the first question if it cannot be."""
+    import os
+
+    from ..bench.questions import Stopped
+    from ..errors import BadInput
+
+    folder = file.resolve().parent
+    if not folder.is_dir():
+        raise BadInput(f"{file}: there is no folder {folder}; make it first, or choose another.")
+    if not os.access(folder, os.W_OK):
+        raise BadInput(f"{file}: you may not write in {folder}; choose another place with --out.")
+    if file.is_dir():
+        raise BadInput(f"{file} is a folder; name a file with --out.")
+    if not (file.exists() or file.is_symlink()):
+        return False
+    if replace:
+        return True
+    if ask.yes:
+        raise BadInput(f"{file} is there already; add --replace, or choose another with --out.")
+    if not ask.yes_no("replace", f"{file} is there already. Replace it?", default=False):
+        raise Stopped
+    return True
