@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from nightcure.errors import BadInput
 from nightcure.profile import Oven, Profile, ProfileRun, Soak, load_profile, parse_profile
-from nightcure.scenario import HERE, PROFILE_FILE
+from nightcure.scenario import PROFILE_FILE, PROFILES
 from nightcure.settings import Limits
 from tests.nights import PROFILE, SETTINGS, SHORT, night
 
-SHIPPED = sorted(p for p in HERE.glob("*.toml") if not p.stem.startswith("oven"))
+SHIPPED = sorted(PROFILES.glob("*.toml"))
 LIMITS = SETTINGS.limits
 
 
