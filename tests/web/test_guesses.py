@@ -44,7 +44,7 @@ def test_one_client_locks_nobody_else_out() -> None:
 
 
 def test_all_together_have_a_hundred_an_hour() -> None:
-    clients = [f"10.0.1.{i}" for i in range(30)]
+    clients = [f"10.0.1.{i}" for i in range(8)]
     assert sum(guesses_looked_at(Guesses(), clients, 3600.0).values()) == 100
 
 

@@ -34,7 +34,7 @@ CHECKS = [
     response_schema_conformance,
 ]
 BOUNDED = hypo(
-    max_examples=6,
+    max_examples=4,
     deadline=None,
     database=None,
     derandomize=True,
