@@ -72,6 +72,11 @@ def test_any_night_may_be_surveyed_by_who_is_logged_in(client: TestClient) -> No
     assert found.status_code == 200, found.text
     assert found.json()["loss_w_per_k"]["low"] < BOX.loss_w_per_k * 1.2
     assert client.get("/api/nights/99/survey").status_code == 404
-    broken_off = client.get("/api/nights/2/survey")
-    assert broken_off.status_code == 409
-    assert broken_off.json()["detail"].endswith(".")
+
+
+def test_a_night_too_short_to_tell_anything_says_so(steered: Steered) -> None:
+    steered.start()
+    assert steered.ask("stop")[0] == 200
+    short = steered.client.get("/api/nights/1/survey")
+    assert short.status_code == 409
+    assert short.json()["detail"].endswith(".")

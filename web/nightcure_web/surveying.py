@@ -18,7 +18,7 @@ from nightcure.errors import NightcureError
 from nightcure.oven.heat_and_cool import profile_for
 from nightcure.profile import parse_profile
 
-from .answers.survey import SurveyNow
+from .answers.survey import Found, SurveyNow
 from .problems import Problem
 from .store import Store
 
@@ -150,7 +150,7 @@ class Surveying:
         self._tell(
             noted_s=noted_s,
             half_width_pct=round(half_pct, 1),
-            found=found,
+            found=Found.model_validate(found),
             sentence=f"The loss is {loss['value']:.3g} W/K, known within ±{half_pct:.0f} %.",
         )
         return half_pct

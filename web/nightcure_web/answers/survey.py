@@ -2,9 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Any
+from pydantic import BaseModel, ConfigDict, Field
 
-from pydantic import BaseModel, Field
+
+class Interval(BaseModel):
+    """A number with its 95 % interval."""
+
+    value: float
+    low: float
+    high: float
+
+
+class Found(BaseModel):
+    """As `nightcure survey --json` gives it; null where the log cannot say."""
+
+    model_config = ConfigDict(extra="allow")
+
+    loss_w_per_k: Interval | None
+    heat_capacity_j_per_k: Interval | None
+    heater_power_w: Interval | None
+    time_constants_s: list[Interval]
+    dead_time_s: Interval
+    assumed: list[str]
+    unknown: list[str] = Field(description="What the log does not tell, and what would.")
 
 
 class SurveyNow(BaseModel):
@@ -18,9 +38,7 @@ class SurveyNow(BaseModel):
         None, description="Half of the loss's 95 % interval; null while nothing is known."
     )
     sentence: str
-    found: dict[str, Any] | None = Field(
-        None, description="As `nightcure survey --json` gives it: values with low and high (95 %)."
-    )
+    found: Found | None = None
 
 
 SURVEY_NOW = {
@@ -35,6 +53,9 @@ SURVEY_NOW = {
 FOUND = {
     "loss_w_per_k": {"value": 3.9, "low": 3.7, "high": 4.1},
     "heat_capacity_j_per_k": {"value": 28000.0, "low": 26000.0, "high": 30000.0},
+    "heater_power_w": {"value": 300.0, "low": 300.0, "high": 300.0},
+    "time_constants_s": [{"value": 7200.0, "low": 6900.0, "high": 7500.0}],
+    "dead_time_s": {"value": 12.0, "low": 6.0, "high": 20.0},
     "assumed": ["The heater gives 300 W, as stated."],
     "unknown": [],
 }

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Request
 from pydantic import BaseModel, ConfigDict, Field
 
 from ..answers import told
-from ..answers.survey import FOUND, SURVEY_NOW, SurveyNow
+from ..answers.survey import FOUND, SURVEY_NOW, Found, SurveyNow
 from ..problems import Problem
 from ..store import StoreOf, Who
 from ..surveying import Surveying
@@ -26,7 +26,7 @@ async def _the_surveying(request: Request) -> Surveying:
 Survey = Annotated[Surveying, Depends(_the_surveying)]
 
 
-class Test(BaseModel):
+class SurveyTest(BaseModel):
     """A test to run."""
 
     model_config = ConfigDict(
@@ -44,7 +44,7 @@ class Test(BaseModel):
 
 
 @router.get("/survey", responses=told(SURVEY_NOW, 401), response_model=SurveyNow)
-def now(surveying: Survey) -> Any:
+def survey_now(surveying: Survey) -> Any:
     """The guided test under way, or what the last one found."""
     return surveying.now
 
@@ -54,7 +54,7 @@ def now(surveying: Survey) -> Any:
     responses=told(SURVEY_NOW, 400, 401, 403, 409, 411, 413, 422, 503, 504),
     response_model=SurveyNow,
 )
-async def start(store: StoreOf, surveying: Survey, who: Who, asked: Test) -> Any:
+async def start_survey(store: StoreOf, surveying: Survey, who: Who, asked: SurveyTest) -> Any:
     """Heat and cool the oven until its loss is known: a night like any other, ended early.
 
     Every interlock stays active; stop it as any night. Stay with the oven.
@@ -66,8 +66,14 @@ async def start(store: StoreOf, surveying: Survey, who: Who, asked: Test) -> Any
     return await surveying.start(asked.precision_pct, who, confirmed)
 
 
-@router.get("/nights/{night_id}/survey", responses=told(FOUND, 401, 403, 404, 409, 422, 503))
-async def of_night(store: StoreOf, surveying: Survey, _: Who, night_id: NightId) -> dict[str, Any]:
+@router.get(
+    "/nights/{night_id}/survey",
+    responses=told(FOUND, 401, 403, 404, 409, 422, 503),
+    response_model=Found,
+)
+async def survey_of_night(
+    store: StoreOf, surveying: Survey, _: Who, night_id: NightId
+) -> dict[str, Any]:
     """What a recorded night tells of the oven; seconds of hard work, so it needs a login."""
     if await asyncio.to_thread(store.reader.night, night_id) is None:
         raise Problem(404, f"There is no night {night_id}.")
