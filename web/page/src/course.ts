@@ -1,5 +1,5 @@
 // The course a profile takes: its corners from a cold start, and what is still ahead tonight.
-import type { Live, Segment } from "./api";
+import type { Live, Segment } from "./types";
 
 export type Corner = [number, number];
 
