@@ -54,6 +54,7 @@ export function NightStrip({ samples, live, thermometers, running }: Props) {
       <Plot
         {...drawn}
         whole={[first_s, end_s]}
+        clock
         xText={hour}
         lanes={parts.map((p) => p.name)}
         marks={parts.flatMap((p, lane) =>

@@ -20,6 +20,8 @@ interface Props {
   x_s: number[];
   lines: Line[];
   whole: Span;
+  /** Time of day; else time since a start. */
+  clock: boolean;
   xText: (x_s: number) => string;
   /** Values as the key shows them. */
   yText: (value: number | null) => string;
@@ -30,7 +32,8 @@ interface Props {
   told: string;
 }
 
-const GAP_S = 86_400 * 3;
+/** Between ticks of time since a start, s. */
+const STEPS_S = [60, 300, 900, 1800, 3600, 7200, 10_800, 21_600, 86_400];
 
 export function colour(name: string): string {
   return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
@@ -136,7 +139,7 @@ function data({ x_s, lines }: Props): uPlot.AlignedData {
 }
 
 function options(latest: { current: Props }, width: number): uPlot.Options {
-  const { lines, lanes } = latest.current;
+  const { lines, lanes, clock } = latest.current;
   const axis = {
     stroke: colour("--quiet"),
     grid: { stroke: colour("--faint"), width: 1 },
@@ -151,12 +154,12 @@ function options(latest: { current: Props }, width: number): uPlot.Options {
     legend: { show: false },
     cursor: { points: { size: 7 }, drag: { x: false, y: false }, y: false, bind: { mousemove: () => null, mouseleave: () => null } },
     scales: {
-      x: { time: false },
+      x: { time: clock },
       y: { range: (_u, min, max) => [Math.min(min ?? 0, 0), Math.max((max ?? 10) * 1.04, 10)] },
       duty: { range: [0, 7] },
     },
     axes: [
-      { ...axis, values: (_u, ticks) => ticks.map(latest.current.xText), space: 60, incrs: [60, 300, 900, 1800, 3600, 7200, 10800, 21600, GAP_S] },
+      { ...axis, values: (_u, ticks) => ticks.map(latest.current.xText), space: 60, ...(clock ? {} : { incrs: STEPS_S }) },
       { ...axis, size: 38, values: (_u, ticks) => ticks.map((t) => `${t}°`) },
     ],
     series: [
