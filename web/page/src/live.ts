@@ -1,10 +1,13 @@
 // The live state: a stream that comes back by itself, how old its last word is, and who is silent.
 import { useEffect, useRef, useState } from "preact/hooks";
-import { get } from "./api";
+import { get, Refused } from "./api";
 import type { Live } from "./types";
 
-/** `silent`: the controller writes nothing new; `gone`: the page's server does not answer. */
-export type Standing = "waiting" | "fresh" | "silent" | "gone";
+/**
+ * `silent`: the controller writes nothing new; `gone`: the page's server does not answer;
+ * `locked`: whoever watches must log in.
+ */
+export type Standing = "waiting" | "fresh" | "silent" | "gone" | "locked";
 
 export interface Word {
   live: Live | null;
@@ -40,7 +43,7 @@ const nothing = (): Arrival => ({ live: null, steady_ms: performance.now(), wall
 export function useLive(): Word {
   const [arrival, setArrival] = useState<Arrival>(nothing);
   const [happened, setHappened] = useState(0);
-  const [missing, setMissing] = useState<"silent" | "gone" | null>(null);
+  const [missing, setMissing] = useState<"silent" | "gone" | "locked" | null>(null);
   const [, setBeat] = useState(0);
   const latest = useRef(arrival);
   latest.current = arrival;
@@ -76,8 +79,8 @@ export function useLive(): Word {
         setMissing("silent");
         const news = controller_age_s !== null && controller_age_s < ageOf(latest.current) - OLD_S;
         if (news || source?.readyState !== EventSource.OPEN) open();
-      } catch {
-        setMissing("gone");
+      } catch (error) {
+        setMissing(error instanceof Refused && error.status === 401 ? "locked" : "gone");
       } finally {
         asking = false;
       }

@@ -11,6 +11,7 @@ import { usePrefs } from "./prefs";
 import { SCREENS, useRoute, type Screen } from "./route";
 import { Start } from "./start/start";
 import type { Live } from "./types";
+import { LogIn } from "./sheet";
 import { age, hour, PHASES, temperature } from "./words";
 
 const TITLES: Record<Screen, string> = { now: "Now", start: "Start", nights: "Nights", oven: "Oven" };
@@ -46,7 +47,7 @@ function Page() {
         )}
         <Standing word={word} />
         {live === null ? (
-          <Waiting screen={route.screen} />
+          <Waiting screen={route.screen} locked={word.standing === "locked"} />
         ) : (
           <>
             {route.screen === "now" && <Now live={live} stale={stale} happened={word.happened} />}
@@ -60,7 +61,7 @@ function Page() {
           practice prevail. <a href="licences.txt">Licences</a>
         </footer>
       </main>
-      {live && <Announcer live={live} standing={word.standing} />}
+      <Announcer live={live} standing={word.standing} />
       {stopping && <StopSheet live={live} onClose={() => setStopping(false)} />}
     </>
   );
@@ -93,11 +94,11 @@ function Bar({ screen, live, onStop }: { screen: Screen; live: Live | null; onSt
 
 /** Says so when what is shown is not now, and who is silent. */
 function Standing({ word: { standing, age_s, live } }: { word: Word }) {
-  if (standing === "fresh" || standing === "waiting") return null;
+  if (standing === "fresh" || standing === "waiting" || standing === "locked") return null;
   const old = age(age_s);
   if (standing === "gone") {
     return (
-      <p class="oldness" role="alert">
+      <p class="oldness">
         <b>No connection.</b> The page's server does not answer; the oven itself may well go on.{" "}
         {live ? `What is shown below is ${old} old. ` : ""}This page tries again by itself. If in doubt,
         pull the heater's plug.
@@ -105,7 +106,7 @@ function Standing({ word: { standing, age_s, live } }: { word: Word }) {
     );
   }
   return (
-    <p class="oldness" role="alert">
+    <p class="oldness">
       <b>Old data.</b>{" "}
       {live
         ? `The controller's last word is ${old} old; what is shown below is not now.`
@@ -115,7 +116,16 @@ function Standing({ word: { standing, age_s, live } }: { word: Word }) {
   );
 }
 
-function Waiting({ screen }: { screen: Screen }) {
+function Waiting({ screen, locked }: { screen: Screen; locked: boolean }) {
+  if (locked) {
+    return (
+      <section class="full" aria-label="Log in">
+        <h1>nightcure</h1>
+        <p>This oven is watched by those who know its passphrase.</p>
+        <LogIn onDone={() => location.reload()} />
+      </section>
+    );
+  }
   return (
     <div class="waiting">
       <h1>{screen === "now" ? "nightcure" : TITLES[screen]}</h1>

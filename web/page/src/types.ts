@@ -197,6 +197,8 @@ export interface Check {
   name: string;
   ok: boolean;
   sentence: string;
+  /** Whether a start asks for it; else it is a note. */
+  needed?: boolean;
 }
 
 export interface Cautions {

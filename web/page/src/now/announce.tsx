@@ -7,6 +7,7 @@ import { inUnits, PHASES } from "../words";
 const SILENT: Record<Standing, string> = {
   waiting: "",
   fresh: "",
+  locked: "",
   silent: "Old data: the controller is silent. If in doubt, pull the heater's plug.",
   gone: "No connection: the page's server does not answer. If in doubt, pull the heater's plug.",
 };

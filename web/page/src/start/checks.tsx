@@ -46,9 +46,9 @@ export function CheckList({ checked, failed, live }: { checked: Checked | null; 
       <Refusal>{failed}</Refusal>
       <ul>
         {checked?.checks.map((c) => (
-          <li key={c.name} class={c.ok ? "ok" : "not"}>
+          <li key={c.name} class={c.ok ? "ok" : c.needed === false ? "note" : "not"}>
             <span class="mark" aria-hidden="true" />
-            <span><span class="sr">{c.ok ? "In order: " : "Not in order: "}</span>{inUnits(c.sentence, live.units)}</span>
+            <span><span class="sr">{c.ok ? "In order: " : c.needed === false ? "Note: " : "Not in order: "}</span>{inUnits(c.sentence, live.units)}</span>
           </li>
         ))}
       </ul>

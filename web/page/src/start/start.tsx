@@ -10,11 +10,15 @@ import { Editor } from "./editor";
 import { blank } from "./edit";
 import { Go } from "./go";
 import { Offers } from "./offers";
+import { Parts } from "./parts";
 import { useVerdict } from "./verdict";
 import { VapourShare } from "./vapour";
 
 /** Where drawings begin when no air temperature is known. */
 const COLD_C = 10;
+
+const running = (live: Live): boolean => live.phase === "ramp" || live.phase === "soak" || live.phase === "cool";
+const ambient = (live: Live): number | null => live.thermometers.find((t) => t.role === "ambient")?.value_c ?? null;
 
 export function Start({ live, stale }: { live: Live; stale: boolean }) {
   const [offers, setOffers] = useState<Offer[]>([]);
@@ -24,8 +28,8 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
   const [editing, setEditing] = useState(false);
   const [deleting, setDeleting] = useState<string | null>(null);
   const [going, setGoing] = useState(false);
-  // A drawing must not move under the finger while the oven warms.
-  const [start_c] = useState(Math.round(live.control_c ?? COLD_C));
+  // A drawing must not move under the finger while the oven warms; the next night starts cold.
+  const [start_c] = useState(() => Math.round((running(live) ? ambient(live) : live.control_c) ?? COLD_C));
   const verdict = useVerdict(profile);
   const { checked, failed: unchecked } = useChecks(live);
   const cautions = useCautions();
@@ -46,13 +50,13 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
   };
   useEffect(() => void load(null), []);
 
-  const running = live.night_id !== null && (live.phase === "ramp" || live.phase === "soak" || live.phase === "cool");
+  const busy = running(live);
   const refused = verdict?.refusals ?? [];
-  const ready = profile !== null && verdict !== null && refused.length === 0 && !stale && !running && checked?.ready !== false;
+  const ready = profile !== null && verdict !== null && refused.length === 0 && !stale && !busy && checked?.ready !== false;
   return (
     <>
       <section class="choose" aria-labelledby="choose-title">
-        <h2 id="choose-title">{running ? "A night is running; draw the next one's profile" : "Tonight's profile"}</h2>
+        <h2 id="choose-title">{busy ? "A night is running; draw the next one's profile" : "Tonight's profile"}</h2>
         <Refusal>{failed}</Refusal>
         <Offers offers={offers} chosen={chosen} start_c={start_c} units={live.units} onChoose={pick} onDelete={setDeleting} />
         <div class="row">
@@ -84,6 +88,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
             />
           </section>
         )}
+        {profile && <Parts profile={profile} onChange={setProfile} />}
         {profile && (
           <section class="verdict" aria-label="What the oven makes of it" aria-live="polite">
             {verdict === null && <p class="quiet">One moment …</p>}
@@ -103,7 +108,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
           failed={cautions.failed}
           onAccepted={cautions.again}
         />
-        {!running && (
+        {!busy && (
           <button class="main go" disabled={!ready} onClick={() => setGoing(true)}>
             Start{profile ? ` '${profile.name}'` : ""} …
           </button>
