@@ -20,7 +20,7 @@ from nightcure.profile import Profile
 from nightcure.recorder import Batch, Recorder, settings_mark, take_up_from
 from nightcure.records import Command, Decision, TickInputs
 from nightcure.scenario import BOX, ambient_c
-from nightcure.settings import Settings
+from nightcure.settings import Settings, corrected
 
 from .nights import SETTINGS, SHORT, start
 
@@ -48,9 +48,10 @@ class RecordedOven:
     def open(self) -> None:
         """The controller starts, and takes up what it finds."""
         writer = LedgerWriter(self.ledger)
-        self.loop = Loop(self.settings)
-        self.recorder = Recorder(self.settings, writer)
-        self._resumed, where, self.lost = take_up_from(self.settings, self.loop, writer)
+        settings = corrected(self.settings, writer.offsets_c())
+        self.loop = Loop(settings)
+        self.recorder = Recorder(settings, writer)
+        self._resumed, where, self.lost = take_up_from(settings, self.loop, writer)
         if where is not None:
             self.recorder.take_up(*where)
         self.recorder.start()
@@ -76,7 +77,7 @@ class RecordedOven:
         decision = self.loop.tick(inputs)
         snapshot = {
             "version": _version(),
-            "settings": settings_mark(self.settings),
+            "settings": settings_mark(self.loop.settings),
             "loop": self.loop.snapshot(),
         }
         live = live_state(self.settings, self.loop, inputs, decision, 1.0)

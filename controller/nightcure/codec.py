@@ -69,6 +69,8 @@ def encode_rest(d: Decision) -> str:
         data["events"] = [list(e) for e in d.events]
     if d.outcomes:
         data["outcomes"] = [list(o) for o in d.outcomes]
+    if d.checks:
+        data["checks"] = [list(c) for c in d.checks]
     if d.cure:
         data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
     return dumps(data)

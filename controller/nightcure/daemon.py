@@ -25,7 +25,7 @@ from .measure.button import StopButton
 from .measure.ds18b20 import Bus, Reader
 from .recorder import Batch, Recorder, settings_mark, take_up_from
 from .records import Command, Event, Outcome, TickInputs, all_off
-from .settings import Settings
+from .settings import Settings, corrected
 
 log = logging.getLogger("nightcure")
 
@@ -45,11 +45,11 @@ class Daemon:
     """
 
     def __init__(self, settings: Settings, clock: Clock | None = None, speed: float = 1.0) -> None:
-        self.settings = settings
         self.clock: Clock = clock or MachineClock()
         self.speed = speed
         self.stopping = threading.Event()
         self._writer = LedgerWriter(settings.ledger)
+        settings = self.settings = corrected(settings, self._writer.offsets_c())
         self._recorder = Recorder(settings, self._writer)
         self._inbox = Inbox(settings.ledger)
         self.loop = Loop(settings)
@@ -178,7 +178,11 @@ class Daemon:
         return any(c.word == "start" for c in commands)
 
     def _stamped(self, state: dict[str, Any]) -> dict[str, Any]:
-        return {"version": __version__, "settings": settings_mark(self.settings), "loop": state}
+        return {
+            "version": __version__,
+            "settings": settings_mark(self.loop.settings),
+            "loop": state,
+        }
 
     def _notes(self) -> list[Event]:
         """What the daemon itself has to say, once."""

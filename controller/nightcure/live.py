@@ -77,6 +77,7 @@ def live_state(
         },
         "regulator": settings.regulator.kind,
         "power_w": settings.heater.power_w,
+        "stop_pressed": inputs.stop_pressed,
     }
 
 

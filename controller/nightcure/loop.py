@@ -10,19 +10,19 @@ from __future__ import annotations
 from typing import Any
 
 from .cure.night import NightCure
-from .errors import BadInput
 from .guard.alarms import Alarm, Alarms
 from .guard.interlocks import RULES
 from .guard.resume import judge_resume
-from .guard.starting import profile_to_start
 from .guard.view import View
 from .heat.feedforward import FeedForward
 from .heat.modulator import Modulator
 from .heat.regulators import regulator_for
 from .measure.screening import Screening, Verdict
-from .profile import Profile, ProfileRun, oven_of
-from .records import Command, Decision, Event, Outcome, Phase, TickInputs
-from .settings import Role, Settings
+from .measure.steady import Steady
+from .orders import Now, Orders
+from .profile import Profile, ProfileRun, Segment, oven_of
+from .records import Decision, Event, Outcome, Phase, TickInputs
+from .settings import Role, Settings, corrected
 from .units import show_temperature
 
 #: Clock corrections smaller than this pass without a word.
@@ -49,6 +49,8 @@ class Loop:
         self._parts = settings.indices(Role.PART, Role.MOULD)
         self._names = tuple(t.name for t in settings.thermometers)
         self._screening = Screening(settings.thermometers)
+        self._steady = Steady(len(settings.thermometers))
+        self._orders = Orders(self)
         self._alarms = Alarms()
         self._rules = tuple(rule(settings) for rule in RULES)
         self._regulator = regulator_for(settings)
@@ -79,6 +81,7 @@ class Loop:
         verdict = self._screening.judge(
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k()
         )
+        self._steady.note(inputs.readings, verdict.faults)
         ambient_c = self._ambient(verdict)
 
         events: list[Event] = []
@@ -87,14 +90,15 @@ class Loop:
         elif NOT_RESUMED in self._alarms:
             self._report_refused_resume(None, inputs, events)
         self._stop_pressed = inputs.stop_pressed
-        outcomes = [self._obey(c, verdict, events) for c in inputs.commands]
+        now = Now(verdict, events)
+        outcomes = [self._orders.obey(c, now) for c in inputs.commands]
         if inputs.stop_pressed and self._run is not None:
-            self._end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
+            self.end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
 
         self._watch(inputs, verdict, ambient_c, (dt_s, gap_s, wall_step_s), heated, events)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
             why = f"The night was ended by {self._alarms.trip}."
-            self._end(Phase.TRIPPED, "tripped", why, events)
+            self.end(Phase.TRIPPED, "tripped", why, events)
 
         if self._run is None or self._night_s > 0.0:
             self.cure.advance(gap_s, verdict, events)
@@ -109,7 +113,7 @@ class Loop:
         self._contactor_on = self._run is not None
         if verdict.control_c is not None:
             self._control_c = verdict.control_c
-        return self._decision(heater_on, verdict, ambient_c, events, outcomes)
+        return self._decision(heater_on, verdict, ambient_c, now, outcomes)
 
     # ---- what time is it ------------------------------------------------------------------
 
@@ -155,68 +159,10 @@ class Loop:
         if event is not None:
             events.append(event)
 
-    # ---- what was asked -------------------------------------------------------------------
+    # ---- what was asked: see `orders` -----------------------------------------------------
 
-    def _obey(self, command: Command, verdict: Verdict, events: list[Event]) -> Outcome:
-        """Carry out one command, or refuse it with a sentence."""
-        done, message = self._carry_out(command, verdict, events)
-        outcome = "done" if done else "refused"
-        events.append(Event("command", command.word, f"{command.who}: {message}", outcome))
-        return Outcome(command.id, outcome, message)
-
-    def _carry_out(
-        self, command: Command, verdict: Verdict, events: list[Event]
-    ) -> tuple[bool, str]:
-        if command.word == "stop":
-            if self._run is None:
-                return True, "No night was running; the heater is off."
-            self._end(Phase.IDLE, "stopped", f"Stopped by {command.who}.", events)
-            return True, "Stopped; the heater is off."
-        if command.word == "acknowledge":
-            name = command.args.get("alarm")
-            if name is not None and not isinstance(name, str):
-                return False, f"There is no alarm {name!r}; give its name, or none for all."
-            moved = self._alarms.acknowledge(name)
-            events.extend(moved)
-            return bool(moved), "Acknowledged." if moved else "There was nothing to acknowledge."
-        if command.word == "reset":
-            return self._reset(events)
-        if command.word == "start":
-            return self._start(command, verdict, events)
-        return False, f"There is no command '{command.word}'."
-
-    def _reset(self, events: list[Event]) -> tuple[bool, str]:
-        if self._alarms.trip is None:
-            return False, "Nothing has tripped."
-        moved, why_not = self._alarms.reset()
-        if why_not is not None:
-            return False, f"Not reset: {why_not}"
-        events.extend(moved)
-        self.phase = Phase.IDLE
-        self.cure.end()
-        return True, "Reset; the oven may be started again."
-
-    def _start(self, command: Command, verdict: Verdict, events: list[Event]) -> tuple[bool, str]:
-        control_c = verdict.control_c
-        try:
-            profile = profile_to_start(
-                command.args.get("profile"),
-                self.settings.limits,
-                trip=self._alarms.trip,
-                running=self._run is not None,
-                stop_pressed=self._stop_pressed,
-                control_c=control_c,
-                parts=command.args.get("parts"),
-            )
-            assert control_c is not None
-            watch = self.cure.prepare(profile, control_c)
-        except BadInput as error:
-            return False, f"Not started: {' '.join(error.sentences)}"
-        self._begin(profile, control_c, events)
-        events.extend(self.cure.begin(profile, watch))
-        return True, f"Started '{profile.name}'."
-
-    def _begin(self, profile: Profile, control_c: float, events: list[Event]) -> None:
+    def begin(self, profile: Profile, control_c: float, who: str, events: list[Event]) -> None:
+        """A night starts."""
         s = self.settings
         self._run = ProfileRun(profile, control_c, s.limits.ramp_c_per_h)
         self._night_s = 0.0
@@ -224,12 +170,11 @@ class Loop:
         self._feed_forward.start()
         self._regulator.start(control_c, control_c, 0.0)
         self.phase = Phase(self._run.segment.kind)
-        message = (
-            f"Started '{profile.name}' with the air at {show_temperature(control_c, s.units)}."
-        )
+        air = show_temperature(control_c, s.units)
+        message = f"Started '{profile.name}' with the air at {air}, by {who}."
         events.append(Event("night", "started", message))
 
-    def _end(self, phase: Phase, name: str, message: str, events: list[Event]) -> None:
+    def end(self, phase: Phase, name: str, message: str, events: list[Event]) -> None:
         """Whatever it was, it is over: nothing is regulated, the heater is off."""
         if self._run is not None:
             events.append(Event("night", name, message))
@@ -237,6 +182,16 @@ class Loop:
         self.phase = phase
         if phase is not Phase.TRIPPED:
             self.cure.end()
+
+    def shown_c(self, index: int) -> float | None:
+        """What a thermometer has steadily shown, without its offset, °C."""
+        return self._steady.shown_c(index)
+
+    def correct(self, index: int, offset_c: float) -> None:
+        """Give a thermometer another offset, from the next tick on."""
+        sensor_id = self.settings.thermometers[index].id
+        self.settings = corrected(self.settings, {sensor_id: offset_c})
+        self._screening.correct(index, offset_c)
 
     # ---- is it safe -----------------------------------------------------------------------
 
@@ -303,9 +258,13 @@ class Loop:
         run.advance(dt_s, oven, self.cure.reached)
         if run.index == before:
             return
-        self.cure.soaked(segment, events)
+        self.moved_on(run, segment, events)
+
+    def moved_on(self, run: ProfileRun, left: Segment, events: list[Event]) -> None:
+        """The run has left a segment: on to the next, or to the night's end."""
+        self.cure.soaked(left, events)
         if run.finished:
-            self._end(Phase.DONE, "done", f"'{run.profile.name}' is done.", events)
+            self.end(Phase.DONE, "done", f"'{run.profile.name}' is done.", events)
             return
         self.phase = Phase(run.segment.kind)
         number = f"Segment {run.index + 1} of {len(run.profile.segments)}"
@@ -341,23 +300,39 @@ class Loop:
         heater_on: bool,
         verdict: Verdict,
         ambient_c: float,
-        events: list[Event],
+        now: Now,
         outcomes: list[Outcome],
     ) -> Decision:
         run = self._run
-        cure = self.cure.report(run, self._control_c, ambient_c, events)
+        cure = self.cure.report(run, self._control_c, ambient_c, now.events)
         return Decision(
             heater_on, self._contactor_on, run is not None, self.phase,
             None if run is None else run.index,
             None if run is None else round(run.setpoint_c, 4),
             verdict.control_c, self._duty, run is not None and run.waiting, self._alarms.trip,
-            verdict.believed_c, verdict.faults, tuple(events), tuple(outcomes), cure,
+            verdict.believed_c, verdict.faults, tuple(now.events), tuple(outcomes), cure,
+            tuple(now.checks),
         )  # fmt: skip
 
     @property
     def run(self) -> ProfileRun | None:
         """The profile under way, to look at."""
         return self._run
+
+    @property
+    def night_s(self) -> float:
+        """How long the night has lasted, s."""
+        return self._night_s
+
+    @property
+    def stop_pressed(self) -> bool:
+        """Whether the button at the oven is held."""
+        return self._stop_pressed
+
+    @property
+    def latch(self) -> Alarms:
+        """The alarms' states and the trip latch."""
+        return self._alarms
 
     @property
     def switchings(self) -> int:
@@ -374,6 +349,7 @@ class Loop:
         """All state, JSON-ready: `restore` gives a loop that decides the same, to the bit."""
         return {
             "screening": self._screening.snapshot(),
+            "steady": self._steady.snapshot(),
             "alarms": self._alarms.snapshot(),
             "rules": {rule.name: rule.snapshot() for rule in self._rules},
             "regulator": self._regulator.snapshot(),
@@ -388,6 +364,7 @@ class Loop:
     def restore(self, state: dict[str, Any]) -> None:
         """Go on from a snapshot as if nothing had happened in between."""
         self._screening.restore(state["screening"])
+        self._steady.restore(state["steady"])
         self._alarms.restore(state["alarms"])
         for rule in self._rules:
             rule.restore(state["rules"][rule.name])
@@ -404,6 +381,7 @@ class Loop:
         """Take up the night of a snapshot after a crash or power cut; a trip stays a trip."""
         self.restore(state)
         self._screening = Screening(self.settings.thermometers)
+        self._steady = Steady(len(self.settings.thermometers))
         self._modulator = Modulator(self.settings.heater)
         self._modulator.switchings = state["modulator"]["switchings"]
         self._mono_s = None

@@ -96,29 +96,52 @@ class Profile(Section):
         ]
         return max(asked) if asked else max(s.below_c for s in self.segments if isinstance(s, Cool))
 
-    def planned_s(
+    def course(
         self, start_c: float, ramp_limit_c_per_h: float = 30.0, from_index: int = 0
-    ) -> float:
-        """Shortest duration (s) of the segments from `from_index` on, nothing ever waiting.
+    ) -> list[tuple[float, float]]:
+        """The setpoint's corners (s, °C) from segment `from_index` on, nothing ever waiting.
 
         `start_c` is the air's temperature at first.
         """
-        at_c, total_s = start_c, 0.0
-        for segment in self.segments[from_index:]:
-            if isinstance(segment, Ramp):
-                total_s += abs(segment.to_c - at_c) / segment.rate_c_per_h * 3600.0
-                at_c = segment.to_c
-            elif isinstance(segment, Soak):
-                total_s += abs(segment.at_c - at_c) / ramp_limit_c_per_h * 3600.0
-                total_s += segment.hours * 3600.0
-                at_c = segment.at_c
-            elif at_c > segment.below_c:
-                total_s += (at_c - segment.below_c) / segment.rate_c_per_h * 3600.0
-                at_c = segment.below_c
-        return total_s
+        at_s, at_c = 0.0, start_c
+        corners = [(at_s, at_c)]
+        for s in self.segments[from_index:]:
+            if isinstance(s, Soak):
+                to_c, rate_c_per_h = s.at_c, ramp_limit_c_per_h
+            else:
+                to_c = s.to_c if isinstance(s, Ramp) else min(at_c, s.below_c)
+                rate_c_per_h = s.rate_c_per_h
+            if to_c != at_c:
+                at_s += abs(to_c - at_c) / rate_c_per_h * 3600.0
+                at_c = to_c
+                corners.append((at_s, at_c))
+            if isinstance(s, Soak):
+                at_s += s.hours * 3600.0
+                corners.append((at_s, at_c))
+        return corners
+
+    def planned_s(
+        self, start_c: float, ramp_limit_c_per_h: float = 30.0, from_index: int = 0
+    ) -> float:
+        """Shortest duration (s) of the segments from `from_index` on, nothing ever waiting."""
+        return self.course(start_c, ramp_limit_c_per_h, from_index)[-1][0]
 
     def refusals(self, limits: Limits) -> tuple[str, ...]:
         """Why this oven will not run it, a sentence each; empty if it will."""
+        faults = list(self.unbearable(limits))
+        longest_s = limits.longest_night_h * 3600.0
+        planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + sum(
+            s.wait_at_most_h * 3600.0 for s in self.segments if isinstance(s, Ramp) and s.wait_for
+        )
+        if planned_s > longest_s:
+            faults.append(
+                f"profile '{self.name}' takes at least {show_duration(planned_s)} and the longest "
+                f"night allowed is {show_duration(longest_s)}; shorten it."
+            )
+        return tuple(faults)
+
+    def unbearable(self, limits: Limits) -> tuple[str, ...]:
+        """What of it oven, moulds and resins do not bear, however long it takes."""
         faults: list[str] = []
         if not any(isinstance(s, Soak) for s in self.segments):
             faults.append(f"profile '{self.name}' has no soak, so nothing would cure; add one.")
@@ -139,15 +162,6 @@ class Profile(Section):
             if isinstance(s, Cool) and number < len(self.segments):
                 faults.append(f"{place}: a cool-down ends the night; put it last.")
         faults.extend(self._cure_refusals())
-        longest_s = limits.longest_night_h * 3600.0
-        planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + sum(
-            s.wait_at_most_h * 3600.0 for s in self.segments if isinstance(s, Ramp) and s.wait_for
-        )
-        if planned_s > longest_s:
-            faults.append(
-                f"profile '{self.name}' takes at least {show_duration(planned_s)} and the longest "
-                f"night allowed is {show_duration(longest_s)}; shorten it."
-            )
         return tuple(faults)
 
     def _cure_refusals(self) -> Iterator[str]:
@@ -229,6 +243,17 @@ def parse_profile(data: Any, where: str = "profile") -> Profile:
         return Profile.model_validate(data)
     except ValidationError as error:
         raise BadInput(*faults_as_sentences(error, where)) from None
+
+
+def changed(profile: Profile, index: int, **fields: float) -> Profile:
+    """The profile with other numbers in one segment. Raises BadInput, a sentence per fault."""
+    segment = profile.segments[index]
+    try:
+        other = type(segment).model_validate({**segment.model_dump(), **fields})
+    except ValidationError as error:
+        raise BadInput(*faults_as_sentences(error, f"segment {index + 1}")) from None
+    segments = (*profile.segments[:index], other, *profile.segments[index + 1 :])
+    return profile.model_copy(update={"segments": segments})
 
 
 def load_profile(path: Path) -> Profile:

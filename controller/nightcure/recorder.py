@@ -17,10 +17,10 @@ from typing import Any
 from . import __version__
 from .codec import decision_fields, dumps, encode_inputs
 from .errors import NightcureError
-from .ledger.writer import EventRow, LedgerWriter, TickRow
+from .ledger.writer import CheckRow, EventRow, LedgerWriter, TickRow
 from .loop import Loop
 from .records import Decision, Event, Outcome, Phase, TickInputs
-from .settings import Settings
+from .settings import Settings, corrected
 
 log = logging.getLogger("nightcure")
 
@@ -131,11 +131,11 @@ class Recorder:
                 if not self._waiting:
                     break
                 batch = self._waiting[0]
-            kept = self._night_id, self._seq, self._ended
+            kept = self._night_id, self._seq, self._ended, self._settings
             try:
                 self._write(batch)
             except NightcureError as error:
-                self._night_id, self._seq, self._ended = kept
+                self._night_id, self._seq, self._ended, self._settings = kept
                 if not lost:
                     log.error("%s", error)
                 lost = True
@@ -146,7 +146,7 @@ class Recorder:
                 continue
             except Exception as error:
                 # Trying again would fail again, and hold up all that follows.
-                self._night_id, self._seq, self._ended = kept
+                self._night_id, self._seq, self._ended, self._settings = kept
                 log.exception("A tick could not be recorded and is given up.")
                 self._give_up(batch, error)
                 continue
@@ -191,6 +191,9 @@ class Recorder:
                         e.kind, e.name, e.state, e.message,
                     )
                 )  # fmt: skip
+            for c in d.checks:
+                w.check(CheckRow(*c, b.inputs.wall_s))
+                self._settings = corrected(self._settings, {c.sensor_id: c.offset_c})
             for o in (*d.outcomes, *b.refused):
                 w.answer(o.command_id, b.host_s, o.outcome, o.message)
             if night_id is not None:

@@ -25,7 +25,7 @@ class Command(NamedTuple):
 
     id: int
     word: str
-    """`start`, `stop`, `acknowledge`, `reset` (and what later pages add)."""
+    """`start`, `stop`, `skip`, `extend`, `setpoint`, `acknowledge`, `reset` or `offset`."""
     args: dict[str, Any]
     who: str
 
@@ -72,6 +72,25 @@ class Outcome(NamedTuple):
     message: str
 
 
+class Check(NamedTuple):
+    """A thermometer was held against something known.
+
+    Attributes:
+        sensor_id: its 1-Wire id.
+        method: `ice-point`, `reference` or `typed`.
+        shown_c: what it showed without an offset; None where the offset was typed.
+        reference_c: what was true; None where the offset was typed.
+        offset_c: added to every reading from now on.
+    """
+
+    sensor_id: str
+    method: str
+    shown_c: float | None
+    reference_c: float | None
+    offset_c: float
+    who: str
+
+
 class PartCure(NamedTuple):
     """How far one part's resin is.
 
@@ -115,6 +134,8 @@ class Decision(NamedTuple):
     outcomes: tuple[Outcome, ...] = ()
     cure: tuple[PartCure, ...] = ()
     """Every part's cure, once a minute and when a milestone is reached; empty in between."""
+    checks: tuple[Check, ...] = ()
+    """Thermometers corrected at this tick."""
 
 
 #: A decision in which nothing is on; what a loop that knows nothing would say.

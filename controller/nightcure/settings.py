@@ -8,6 +8,7 @@ with an explicit acknowledgement, and never past the wall.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Mapping
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
@@ -33,6 +34,9 @@ WALL_C = 80.0
 #: Heater surface: black heat, far below styrene's autoignition at 490 °C (NIOSH pocket guide).
 HEATER_ACKNOWLEDGE_ABOVE_C = 200.0
 HEATER_WALL_C = 300.0
+
+#: A thermometer that is off by more is not a DS18B20 in order (data sheet: 0.5 °C, in the ends 2).
+MOST_OFFSET_C = 5.0
 
 #: GPIO9-27 are pulled down at boot; GPIO0-8 are pulled up, which may switch a heater on.
 Pin = Annotated[int, Field(ge=9, le=27)]
@@ -104,7 +108,7 @@ class Thermometer(Section):
     id: Annotated[str, Field(pattern=r"^28-[0-9a-f]{12}$")]
     role: Role
     name: Annotated[str, Field(min_length=1, max_length=40)]
-    offset_c: Annotated[float, Field(ge=-5, le=5)] = 0.0
+    offset_c: Annotated[float, Field(ge=-MOST_OFFSET_C, le=MOST_OFFSET_C)] = 0.0
     """Added to every reading: what an ice point or a reference thermometer showed it lacks."""
 
 
@@ -171,6 +175,17 @@ class Web(Section):
     address: Annotated[str, Field(min_length=1)] = "127.0.0.1"
     port: Annotated[int, Field(ge=1, le=65535)] = 8733
     passphrase_hash: Annotated[str, Field(pattern=r"^\$argon2id\$")] | None = None
+    reading: Literal["open", "login"] = "open"
+    """Whether the page is seen without the passphrase, too."""
+
+    @model_validator(mode="after")
+    def _login_needs_passphrase(self) -> Self:
+        if self.reading == "login" and self.passphrase_hash is None:
+            raise ValueError(
+                "reading is 'login' and no passphrase_hash is set, so nobody could read; set one "
+                "(nightcure passphrase prints the line), or reading = 'open'."
+            )
+        return self
 
     @model_validator(mode="after")
     def _wide_needs_passphrase(self) -> Self:
@@ -252,6 +267,15 @@ class Settings(Section):
     def indices(self, *roles: Role) -> tuple[int, ...]:
         """Positions in `thermometers` (and so in a tick's readings) of the given roles."""
         return tuple(i for i, t in enumerate(self.thermometers) if t.role in roles)
+
+
+def corrected(settings: Settings, offsets_c: Mapping[str, float]) -> Settings:
+    """The settings with other offsets, by 1-Wire id; ids that are not declared are passed over."""
+    thermometers = tuple(
+        t.model_copy(update={"offset_c": offsets_c.get(t.id, t.offset_c)})
+        for t in settings.thermometers
+    )
+    return settings.model_copy(update={"thermometers": thermometers})
 
 
 def read_toml(path: Path) -> dict[str, Any]:

@@ -7,16 +7,18 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pytest
 from argon2 import PasswordHasher
 from fastapi.testclient import TestClient
 
 from nightcure.ledger.writer import LedgerWriter
+from nightcure.profile import Profile
 from nightcure.records import Phase
 from nightcure.settings import Settings
 from nightcure_web.app import create_app
-from tests.nights import SETTINGS, changed
+from tests.nights import SETTINGS, SHORT, changed
 from tests.recording import RecordedOven
 
 PASSPHRASE = "a heron on the sluice"
@@ -58,6 +60,23 @@ class Steered:
     def log_in(self) -> None:
         answer = self.client.post("/api/login", json={"passphrase": PASSPHRASE})
         assert answer.status_code == 200, answer.text
+
+    def accept(self) -> None:
+        """Log in and accept the cautions."""
+        self.log_in()
+        assert self.client.post("/api/cautions/accept").status_code == 200
+
+    def ask(self, word: str, **args: Any) -> tuple[int, str]:
+        """A command's status and sentence."""
+        answer = self.client.post(f"/api/commands/{word}", json=args)
+        said = answer.json()
+        return answer.status_code, said["message"] if answer.is_success else said["detail"]
+
+    def start(self, profile: Profile = SHORT) -> None:
+        """Start a night from the page, as a person does."""
+        self.accept()
+        asked = {"profile": profile.model_dump(mode="json"), "limit_device_confirmed": True}
+        assert self.ask("start", **asked)[0] == 200
 
 
 @pytest.fixture

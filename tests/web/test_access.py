@@ -11,7 +11,7 @@ from itsdangerous import URLSafeTimedSerializer
 
 from nightcure.errors import NightcureError
 from nightcure.ledger.reader import LedgerReader
-from nightcure_web import access
+from nightcure_web import access, guesses
 from nightcure_web.app import HEADERS, create_app
 
 from .conftest import ORIGIN, PASSPHRASE, settings_for
@@ -89,16 +89,16 @@ def test_a_wrong_passphrase_and_too_many(
 ) -> None:
     now = {"s": 1000.0}
     monkeypatch.setattr(access.time, "monotonic", lambda: now["s"])
-    for _ in range(access.MOST_ATTEMPTS):
+    for _ in range(guesses.MOST_ATTEMPTS):
         answer = client.post("/api/login", json={"passphrase": "kelp"})
         assert answer.status_code == 401
         assert answer.json()["detail"] == "That is not the passphrase."
         now["s"] += 1.0
     closed = client.post("/api/login", json={"passphrase": PASSPHRASE})
     assert closed.status_code == 429, "even the right one has to wait"
-    assert 0 < int(closed.headers["retry-after"]) <= access.WINDOW_S
+    assert 0 < int(closed.headers["retry-after"]) <= guesses.WINDOW_S
     assert client.get("/api/session").json()["logged_in"] is False
-    now["s"] += access.WINDOW_S
+    now["s"] += guesses.WINDOW_S
     log_in(client)
 
 
@@ -117,7 +117,7 @@ def test_guesses_sent_together_count_one_by_one(night_ledger: Path) -> None:
             thread.start()
         for thread in threads:
             thread.join(30)
-    assert sorted(statuses) == [401] * access.MOST_ATTEMPTS + [429] * (16 - access.MOST_ATTEMPTS)
+    assert sorted(statuses) == [401] * guesses.MOST_ATTEMPTS + [429] * (16 - guesses.MOST_ATTEMPTS)
 
 
 def test_forged_and_outdated_cookies(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -95,7 +95,15 @@ OTHERS: list[tuple[str, str, int]] = [
     ("POST", "/api/commands/explode", 405),
     ("POST", "/api/nights", 405),
     ("OPTIONS", "/api/commands/stop", 405),
-    ("PATCH", "/api/nights/1", 405),
+    ("PATCH", "/api/nights/1", 401),
+    ("PATCH", "/api/nights", 405),
+    ("PUT", "/api/nights/1/notes", 401),
+    ("DELETE", "/api/profiles/Short", 401),
+    ("DELETE", "/api/profiles", 405),
+    ("POST", "/api/profiles", 401),
+    ("POST", "/api/cautions/accept", 401),
+    ("POST", "/api/logout-everywhere", 401),
+    ("GET", "/api/logout-everywhere", 404),
     ("DELETE", "/index.html", 405),
 ]
 
@@ -162,10 +170,21 @@ def test_a_body_too_large_is_not_read(client: TestClient) -> None:
     is_a_refusal(client.post("/api/commands/start", content=body, headers=headers), 413)
 
 
-@pytest.mark.parametrize("length", ["9" * 5000, "64001", "-1", "abc", "1e3", "0x10"])
-def test_a_length_that_is_none(client: TestClient, length: str) -> None:
+@pytest.mark.parametrize(
+    ("length", "status"),
+    [("9" * 5000, 413), ("64001", 413), ("-1", 400), ("abc", 400), ("1e3", 400), ("0x10", 400),
+     ("", 400), ("2, 2", 400), ("+2", 400), ("2.0", 400)],
+)  # fmt: skip
+def test_a_length_that_is_none(client: TestClient, length: str, status: int) -> None:
+    """RFC 9112, section 6.3: an invalid Content-Length is answered with 400."""
     headers = {"Content-Type": "application/json", "Content-Length": length}
-    is_a_refusal(client.post("/api/login", content=b"{}", headers=headers), 413)
+    is_a_refusal(client.post("/api/login", content=b"{}", headers=headers), status)
+
+
+def test_two_lengths_are_none(client: TestClient) -> None:
+    headers = [("Content-Type", "application/json"), ("Content-Length", "2"),
+               ("Content-Length", "60")]  # fmt: skip
+    is_a_refusal(client.post("/api/login", content=b"{}", headers=headers), 400)
 
 
 def test_a_body_without_end_is_not_read(client: TestClient) -> None:

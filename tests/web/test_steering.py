@@ -15,11 +15,11 @@ from tests.nights import SHORT
 
 from .conftest import PASSPHRASE, Steered, settings_for
 
-PROFILE = {"profile": SHORT.model_dump(mode="json")}
+PROFILE = {"profile": SHORT.model_dump(mode="json"), "limit_device_confirmed": True}
 
 
 def test_a_night_is_started_and_stopped(steered: Steered) -> None:
-    steered.log_in()
+    steered.accept()
     answer = steered.client.post("/api/commands/start", json=PROFILE)
     assert answer.json() == {"outcome": "done", "message": "Started 'Short'."}
     assert steered.oven.loop.phase is Phase.RAMP
@@ -32,9 +32,9 @@ def test_a_night_is_started_and_stopped(steered: Steered) -> None:
 
 
 def test_a_shipped_profile_starts_as_it_was_offered(steered: Steered) -> None:
-    steered.log_in()
+    steered.accept()
     for offer in steered.client.get("/api/profiles").json():
-        body = {"profile": offer["profile"]}
+        body = {"profile": offer["profile"], "limit_device_confirmed": True}
         assert steered.client.post("/api/commands/start", json=body).status_code == 200
         assert steered.client.post("/api/commands/stop").status_code == 200
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import os
 import secrets
 import threading
@@ -17,13 +18,14 @@ from itsdangerous import BadSignature, URLSafeTimedSerializer
 from nightcure.errors import NightcureError
 from nightcure.settings import Settings
 
+from .guesses import Guesses
 from .problems import Problem
+
+log = logging.getLogger("nightcure.web")
 
 COOKIE = "nightcure_session"
 #: A login is good for so long.
 SESSION_S = 12 * 3600
-#: So many wrong passphrases within the window close the door until it has passed.
-MOST_ATTEMPTS, WINDOW_S = 5, 60.0
 #: Characters; what is made has 43.
 SHORTEST_SECRET = 32
 
@@ -35,12 +37,9 @@ def read_secret(path: Path) -> str:
         NightcureError: it can be neither read nor made.
     """
     try:
-        secret = path.read_text(encoding="ascii") if path.exists() else _make_secret(path)
+        secret = path.read_text(encoding="ascii") if path.exists() else make_secret(path)
     except OSError as error:
-        raise NightcureError(
-            f"The page's key {path} can be neither read nor made: {error.strerror}; the folder "
-            f"of the ledger must be there and the page's user may write to it."
-        ) from None
+        raise _lost(path, error) from None
     except UnicodeDecodeError:
         secret = ""
     if len(secret) < SHORTEST_SECRET:  # anybody could guess it and sign a cookie
@@ -48,20 +47,43 @@ def read_secret(path: Path) -> str:
     return secret
 
 
-def _make_secret(path: Path) -> str:
+def renew_secret(path: Path) -> str:
+    """Another key in place of the present one: every cookie signed before is worthless.
+
+    Raises:
+        NightcureError: it cannot be made; the present one stays.
+    """
+    try:
+        return make_secret(path, instead=True)
+    except OSError as error:
+        raise _lost(path, error) from None
+
+
+def make_secret(path: Path, instead: bool = False) -> str:
+    """A key on the disk, whole or not at all; one that is there stays unless `instead`."""
     fresh = path.with_suffix(f"{path.suffix}.{os.getpid()}")
     fd = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with os.fdopen(fd, "w", encoding="ascii") as file:
-        file.write(secrets.token_urlsafe(32))
-        file.flush()
-        os.fsync(fd)
     try:
-        os.link(fresh, path)
+        with os.fdopen(fd, "w", encoding="ascii") as file:
+            file.write(secrets.token_urlsafe(32))
+            file.flush()
+            os.fsync(fd)
+        if instead:
+            os.replace(fresh, path)
+        else:
+            os.link(fresh, path)
     except FileExistsError:
         pass
     finally:
-        fresh.unlink()
+        fresh.unlink(missing_ok=True)
     return path.read_text(encoding="ascii")
+
+
+def _lost(path: Path, error: OSError) -> NightcureError:
+    return NightcureError(
+        f"The page's key {path} can be neither read nor made: {error.strerror}; the folder of the "
+        f"ledger must be there and the page's user may write to it."
+    )
 
 
 class Access:
@@ -70,11 +92,16 @@ class Access:
     def __init__(self, settings: Settings) -> None:
         self._hash = settings.web.passphrase_hash
         self._hasher = PasswordHasher()
-        secret = read_secret(Path(f"{settings.ledger}.secret"))
-        # A changed passphrase ends every session.
-        self._signer = URLSafeTimedSerializer(secret, salt=self._hash or "none")
-        self._wrong_s: list[float] = []
+        self._secret_path = Path(f"{settings.ledger}.secret")
+        self._signer = self._signer_with(read_secret(self._secret_path))
+        self._guesses = Guesses()
         self._door = threading.Lock()
+        self.reading_needs_login = settings.web.reading == "login"
+        """Whether the page is shown to nobody without the passphrase."""
+
+    def _signer_with(self, secret: str) -> URLSafeTimedSerializer:
+        # A changed passphrase ends every session.
+        return URLSafeTimedSerializer(secret, salt=self._hash or "none")
 
     @property
     def has_passphrase(self) -> bool:
@@ -87,7 +114,7 @@ class Access:
         if self._hash is None:
             raise Problem(403, NO_PASSPHRASE)
         with self._door:  # one at a time, or guesses sent together would all be looked at
-            self._try(self._hash, passphrase)
+            self._try(self._hash, passphrase, client_of(request))
         response.set_cookie(
             COOKIE,
             self._signer.dumps("person"),
@@ -97,22 +124,28 @@ class Access:
             secure=request.url.scheme == "https",
         )
 
-    def _try(self, wanted: str, passphrase: str) -> None:
+    def _try(self, wanted: str, passphrase: str, client: str) -> None:
         now_s = time.monotonic()
-        self._wrong_s = [at_s for at_s in self._wrong_s if now_s - at_s < WINDOW_S]
-        if len(self._wrong_s) >= MOST_ATTEMPTS:
-            wait_s = int(WINDOW_S - (now_s - self._wrong_s[0])) + 1
+        wait_s = self._guesses.wait_s(client, now_s)
+        if wait_s > 0.0:
+            whole_s = int(wait_s) + 1
             raise Problem(
                 429,
-                f"Too many wrong passphrases; try again in {wait_s} s.",
-                {"Retry-After": str(wait_s)},
+                f"Too many wrong passphrases; try again in {whole_s} s.",
+                {"Retry-After": str(whole_s)},
             )
         try:
             self._hasher.verify(wanted, passphrase)
         except (Argon2Error, InvalidHashError):
-            self._wrong_s.append(now_s)
+            self._guesses.wrong(client, now_s)
+            log.warning("A wrong passphrase from %s.", client)
             raise Problem(401, "That is not the passphrase.") from None
-        self._wrong_s = []
+        self._guesses.right(client)
+
+    def log_everybody_out(self) -> None:
+        """End every session there is, also those of before a restart."""
+        with self._door:
+            self._signer = self._signer_with(renew_secret(self._secret_path))
 
     def logged_in(self, request: Request) -> bool:
         """Whether the request carries a good cookie."""
@@ -125,14 +158,18 @@ class Access:
             return False
         return True
 
+    def may_read(self, request: Request) -> bool:
+        """Whether the request may be answered with what the oven does."""
+        return not self.reading_needs_login or self.logged_in(request)
+
     def require_command(self, request: Request) -> str:
         """Let a command through, or raise a Problem; who asks."""
         self.check_origin(request)
         if self._hash is None:
             raise Problem(403, NO_PASSPHRASE)
         if not self.logged_in(request):
-            raise Problem(401, "Log in with the passphrase first.")
-        return f"page, {request.client.host if request.client else 'unknown'}"
+            raise Problem(401, LOG_IN)
+        return f"page, {client_of(request)}"
 
     @staticmethod
     def check_origin(request: Request) -> None:
@@ -146,6 +183,11 @@ class Access:
         raise Problem(403, "This command came from another page and was not carried out.")
 
 
+def client_of(request: Request) -> str:
+    """The address a request came from."""
+    return request.client.host if request.client else "unknown"
+
+
 def _host_of(origin: str) -> str:
     """Host and port of an Origin; empty, which no page has, if it is not one."""
     try:
@@ -154,6 +196,7 @@ def _host_of(origin: str) -> str:
         return ""
 
 
+LOG_IN = "Log in with the passphrase first."
 NO_PASSPHRASE = (
     "No passphrase is set, so this page takes no commands: run 'nightcure passphrase', put the "
     "line it prints into oven.toml under [web], and restart the page."

@@ -11,84 +11,28 @@ import uvicorn
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from nightcure import __version__
 from nightcure.errors import BadInput
 from nightcure.settings import Settings
 
 from . import live, problems
-from .routes import commands, nights, profiles, session, status
+from .doors import HEADERS, Reading, SafeHeaders, SmallBodies
+from .routes import (
+    cautions,
+    commands,
+    nights,
+    oven_settings,
+    profiles,
+    session,
+    start_checks,
+    status,
+)
 from .store import Store
 
 STATIC = Path(__file__).parent / "static"
 #: The service manager is told this often (s) that the page is alive.
 ALIVE_S = 3
-
-HEADERS = {
-    "Content-Security-Policy": (
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
-        "connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'; "
-        "frame-ancestors 'none'"
-    ),
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-    "Cross-Origin-Opener-Policy": "same-origin",
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
-}
-
-
-#: A profile of forty segments has some 4 kB.
-MOST_BODY_BYTES = 64_000
-
-
-class SafeHeaders:
-    """Adds the security headers to every answer; the API's answers are never cached."""
-
-    def __init__(self, app: ASGIApp) -> None:
-        self._app = app
-        self._headers = [(k.lower().encode(), v.encode()) for k, v in HEADERS.items()]
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] != "http":
-            await self._app(scope, receive, send)
-            return
-        extra = list(self._headers)
-        fresh = b"no-store" if scope["path"].startswith("/api") else b"no-cache"
-        extra.append((b"cache-control", fresh))
-
-        async def with_headers(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                names = {name for name, _ in extra}
-                kept = [h for h in message["headers"] if h[0].lower() not in names]
-                message["headers"] = [*kept, *extra]
-            await send(message)
-
-        await self._app(scope, receive, with_headers)
-
-
-class SmallBodies:
-    """Refuses a request whose body is larger than any that is meant, before reading it."""
-
-    def __init__(self, app: ASGIApp) -> None:
-        self._app = app
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        refusal = self._refusal(dict(scope["headers"])) if scope["type"] == "http" else None
-        await (self._app if refusal is None else refusal)(scope, receive, send)
-
-    @staticmethod
-    def _refusal(headers: dict[bytes, bytes]) -> ASGIApp | None:
-        if b"transfer-encoding" in headers:
-            return problems.problem_response(411, "Say how long the request is; it has no length.")
-        length = headers.get(b"content-length", b"0")
-        # Python itself refuses to read a number of thousands of digits.
-        if not length.isdigit() or len(length) > 9 or int(length) > MOST_BODY_BYTES:
-            return problems.problem_response(
-                413, f"The request is too long; {MOST_BODY_BYTES // 1000} kB are the most."
-            )
-        return None
 
 
 def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
@@ -105,11 +49,15 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
     app.state.store = Store(settings)
     problems.install(app, HEADERS)
-    for part in (status, live, nights, profiles, commands, session):
+    for part in (
+        *(status, live, start_checks, nights, profiles, commands, cautions, oven_settings),
+        session,
+    ):
         app.include_router(part.router)
     if static.is_dir():
         app.mount("/", StaticFiles(directory=static, html=True), name="page")
     app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(Reading, access=app.state.store.access)
     app.add_middleware(SmallBodies)
     app.add_middleware(SafeHeaders)
     return app

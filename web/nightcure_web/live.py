@@ -1,18 +1,20 @@
-"""The live stream: what is true now, sent whenever the controller has written it anew."""
+"""The live stream: what is true now and what has happened, sent whenever there is news."""
 
 from __future__ import annotations
 
 import asyncio
 import time
 from collections.abc import AsyncIterator
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Header, Request
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from nightcure.errors import NightcureError
+from nightcure.ledger.reader import LedgerReader
 
-from .problems import Problem
-from .store import StoreOf
+from .problems import Problem, responses
+from .store import Store, StoreOf
 
 router = APIRouter(prefix="/api", tags=["now"])
 
@@ -20,28 +22,77 @@ router = APIRouter(prefix="/api", tags=["now"])
 LOOK_S = 0.2
 #: A stream says at least this often that it is alive, s.
 ALIVE_S = 5.0
+#: A reader who comes back gets at most so many events it missed; `/api/events` has them all.
+MOST_MISSED = 200
+#: After a break a browser comes back this soon, ms.
+RETRY_MS = 2000
 
 
-@router.get("/stream", response_class=EventSourceResponse)
-async def stream(request: Request, store: StoreOf) -> AsyncIterator[ServerSentEvent]:
-    """Server-sent events named `live`, one whenever there is news, each a whole status.
+class Teller:
+    """What one reader has been told: live states up to one, events up to one."""
 
-    A comment keeps the stream alive when there is none: then what was sent last is growing old,
-    and `host_s` says how old.
+    def __init__(self, store: Store, last_event_id: str | None) -> None:
+        self._store = store
+        self._asked = last_event_id
+        self._told_id: int | None = None
+        self._told_s = -1.0
+
+    def news(self) -> list[ServerSentEvent]:
+        """What is new in the ledger since the last time; nothing while it cannot be read."""
+        try:
+            reader = self._store.reader
+            if self._told_id is None:
+                self._told_id = self._begin(reader)
+            found = [self._event("happened", e) for e in self._happened(reader)]
+            state = reader.live()
+        except (NightcureError, Problem):
+            return []
+        if state is not None and state["host_s"] != self._told_s:
+            self._told_s = state["host_s"]
+            found.append(self._event("live", {**state, "now_s": time.time()}))
+        return found
+
+    def _begin(self, reader: LedgerReader) -> int:
+        """The event after which a reader is told: its own last one, else the newest."""
+        newest, asked = reader.newest_event(), self._asked
+        if asked is None or not asked.isascii() or not asked.isdigit() or len(asked) > 18:
+            return newest
+        return max(min(int(asked), newest), newest - MOST_MISSED)
+
+    def _happened(self, reader: LedgerReader) -> list[dict[str, Any]]:
+        return reader.events(after_id=self._told_id or 0, limit=MOST_MISSED)
+
+    def _event(self, name: str, data: dict[str, Any]) -> ServerSentEvent:
+        """One message. Its id is always the last event's: from there a reader goes on."""
+        if name == "happened":
+            self._told_id = int(data["id"])
+        return ServerSentEvent(data=data, event=name, id=str(self._told_id), retry=RETRY_MS)
+
+
+@router.get("/stream", response_class=EventSourceResponse, responses=responses(401, 422))
+async def stream(
+    store: StoreOf,
+    request: Request,
+    last_event_id: Annotated[
+        str | None,
+        Header(description="The last id that was heard; the browser sends it by itself."),
+    ] = None,
+) -> AsyncIterator[ServerSentEvent]:
+    """Server-sent events: `live`, each a whole status, and `happened`, each an event.
+
+    The first `live` comes at once. Whoever comes back with `Last-Event-ID` gets the `happened` it
+    missed, the last 200 at most. A comment keeps the stream alive when there is no news: then what
+    was sent last is growing old, and `host_s` says how old.
     """
-    sent = -1.0
+    teller = Teller(store, last_event_id)
     alive_s = time.monotonic()
     while not store.closing and not await request.is_disconnected():
-        try:
-            state = await asyncio.to_thread(lambda: store.reader.live())
-        except (NightcureError, Problem):
-            state = None
-        if state is not None and state["host_s"] != sent:
-            sent = state["host_s"]
+        if not store.access.may_read(request):
+            return  # logged out meanwhile
+        for event in await asyncio.to_thread(teller.news):
             alive_s = time.monotonic()
-            state["now_s"] = time.time()
-            yield ServerSentEvent(data=state, event="live", id=f"{sent:.6f}")
-        elif time.monotonic() - alive_s > ALIVE_S:
+            yield event
+        if time.monotonic() - alive_s > ALIVE_S:
             alive_s = time.monotonic()
             yield ServerSentEvent(comment="nothing new")
         await asyncio.sleep(LOOK_S)

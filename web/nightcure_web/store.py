@@ -5,11 +5,14 @@ from __future__ import annotations
 import asyncio
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
 
 from nightcure.errors import BadInput
+from nightcure.ledger.desk import Desk
 from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.reader import LedgerReader
 from nightcure.settings import Settings
@@ -17,6 +20,8 @@ from nightcure.settings import Settings
 from .access import Access
 from .problems import Problem
 
+#: What is accepted under this name in the ledger.
+CAUTIONS = "cautions"
 #: How long a command waits for the controller's answer, s, and how often it looks.
 ANSWER_S, LOOK_S = 6.0, 0.05
 
@@ -31,6 +36,7 @@ class Store:
         """The server is about to stop: streams end."""
         self._reader: LedgerReader | None = None
         self._inbox: Inbox | None = None
+        self._desk: Desk | None = None
         self._lock = threading.Lock()
 
     @property
@@ -44,6 +50,20 @@ class Store:
             except BadInput as error:  # not the asker's: the server's own file is wrong
                 raise Problem(503, str(error)) from None
         return self._reader
+
+    @contextmanager
+    def desk(self) -> Iterator[Desk]:
+        """What people write by hand, for one at a time."""
+        with self._lock:
+            if self._desk is None:
+                _ = self.reader
+                self._desk = Desk(self.settings.ledger)
+            yield self._desk
+
+    @property
+    def cautions_accepted(self) -> bool:
+        """Whether somebody has accepted the cautions for this oven."""
+        return self.reader.accepted(CAUTIONS) is not None
 
     def put(self, word: str, args: dict[str, Any], who: str) -> int:
         """Post a command."""
@@ -74,10 +94,18 @@ class Store:
         )
 
 
-def the_store(request: Request) -> Store:
+async def the_store(request: Request) -> Store:
     """The application's store."""
     store: Store = request.app.state.store
     return store
 
 
 StoreOf = Annotated[Store, Depends(the_store)]
+
+
+async def who_asks(request: Request, store: StoreOf) -> str:
+    """Who asks for a change; a Problem before anything else of the request is looked at."""
+    return store.access.require_command(request)
+
+
+Who = Annotated[str, Depends(who_asks)]

@@ -31,6 +31,11 @@ class NightCure:
         self.watch, self._profile = watch, profile
         return vapour_note(profile) + heat_notes(profile)
 
+    def changed(self, profile: Profile) -> None:
+        """The night goes on with other numbers in a segment; its parts are the same."""
+        if self._profile is not None:
+            self._profile = profile
+
     def end(self) -> None:
         """Nobody's cure is followed any more; this tick still reports how far the parts came."""
         self._last = () if self.watch is None else self.watch.parts()

@@ -10,9 +10,15 @@ from pathlib import Path
 from typing import Any
 
 from .file import LedgerLost, open_ledger
-from .rows import EventRow, NightRow, TickRow
+from .rows import CheckRow, EventRow, NightRow, TickRow
 
 NIGHT_SUMMARY = "id, label, oven, version, started_s, ended_s, outcome, reason"
+#: instr, not LIKE: what is searched for has no wildcards; both sides in lower case (ASCII).
+NIGHT_HAS = (
+    "instr(lower(label || char(10) || coalesce(json_extract(profile, '$.name'), '') || char(10) ||"
+    " coalesce(reason, '') || char(10) || coalesce((SELECT group_concat(value, char(10)) FROM notes"
+    " WHERE night_id = nights.id), '')), lower(?)) > 0"
+)
 COMMAND = "id, word, args, who, asked_s, expires_s, taken_s, outcome, message"
 #: Rows read at a time: no read lasts so long that the writer's WAL has to grow for it.
 ROWS_AT_ONCE = 1000
@@ -59,12 +65,17 @@ class LedgerReader:
         state: dict[str, Any] = self.parsed(rows[0][1])
         return {**state, "host_s": rows[0][0]}
 
-    def nights(self, limit: int = 50, offset: int = 0) -> list[dict[str, Any]]:
-        """Nights, newest first."""
+    def nights(
+        self, limit: int = 50, offset: int = 0, search: str | None = None
+    ) -> list[dict[str, Any]]:
+        """Nights, newest first; those with `search` in label, profile's name, reason or notes."""
+        where, values = "", []
+        if search:
+            where, values = f"WHERE {NIGHT_HAS} ", [search]
         rows = self._rows(
             f"SELECT {NIGHT_SUMMARY}, json_extract(profile, '$.name') FROM nights"
-            " ORDER BY id DESC LIMIT ? OFFSET ?",
-            (limit, offset),
+            f" {where}ORDER BY id DESC LIMIT ? OFFSET ?",
+            (*values, limit, offset),
         )
         names = [*NIGHT_SUMMARY.split(", "), "profile_name"]
         return [dict(zip(names, row, strict=True)) for row in rows]
@@ -88,6 +99,38 @@ class LedgerReader:
             (*values, limit),
         )
         return [dict(zip(names, row, strict=True)) for row in rows]
+
+    def newest_event(self) -> int:
+        """The number of the last event, 0 if there is none."""
+        return int(self._rows("SELECT coalesce(max(id), 0) FROM events")[0][0])
+
+    def profiles(self) -> list[dict[str, Any]]:
+        """Profiles that people saved, by name."""
+        rows = self._rows("SELECT name, profile, who, saved_s FROM profiles ORDER BY name")
+        names = ("name", "profile", "who", "saved_s")
+        found = [dict(zip(names, row, strict=True)) for row in rows]
+        return [{**row, "profile": self.parsed(row["profile"])} for row in found]
+
+    def accepted(self, what: str) -> dict[str, Any] | None:
+        """Who confirmed something once for this oven, and when (host_s); None if nobody did."""
+        rows = self._rows("SELECT who, host_s FROM accepted WHERE what = ?", (what,))
+        return dict(zip(("who", "host_s"), rows[0], strict=True)) if rows else None
+
+    def checks(self) -> dict[str, dict[str, Any]]:
+        """The latest check of every thermometer, by 1-Wire id."""
+        names = CheckRow._fields
+        rows = self._rows(
+            f"SELECT {', '.join(names)} FROM checks WHERE id IN"
+            " (SELECT max(id) FROM checks GROUP BY sensor_id)"
+        )
+        return {row[0]: dict(zip(names, row, strict=True)) for row in rows}
+
+    def notes(self, night_id: int) -> dict[str, dict[str, Any]]:
+        """What a person noted about a night, by field: value, who, host_s."""
+        rows = self._rows(
+            "SELECT field, value, who, host_s FROM notes WHERE night_id = ?", (night_id,)
+        )
+        return {row[0]: dict(zip(("value", "who", "host_s"), row[1:], strict=True)) for row in rows}
 
     def commands(self, limit: int = 50, offset: int = 0) -> list[dict[str, Any]]:
         """What was asked for, by whom, and what became of it; newest first."""

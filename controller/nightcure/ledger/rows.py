@@ -53,6 +53,18 @@ class NightRow(NamedTuple):
     reason: str | None
 
 
+class CheckRow(NamedTuple):
+    """A row of `checks`: a thermometer was corrected."""
+
+    sensor_id: str
+    method: str
+    shown_c: float | None
+    reference_c: float | None
+    offset_c: float
+    who: str
+    wall_s: float
+
+
 class SnapshotRow(NamedTuple):
     """The row of `snapshot`."""
 

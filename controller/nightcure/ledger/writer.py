@@ -26,10 +26,16 @@ from .file import (
     make,
     sync_folder,
 )
-from .rows import EventRow, NightRow, SnapshotRow, TickRow
+from .rows import CheckRow, EventRow, NightRow, SnapshotRow, TickRow
 
 #: The WAL is folded into the file at this size, and cut back to twice this if it ever outgrew it.
 WAL_BYTES = 4_000_000
+
+#: The latest check of each thermometer counts; what no person can have entered does not.
+LATEST_OFFSETS = (
+    "SELECT sensor_id, offset_c FROM checks WHERE abs(offset_c) <= 5 AND id IN"
+    " (SELECT max(id) FROM checks GROUP BY sensor_id)"
+)
 
 #: Errors of what is to be written, not of the disk: the same row will never be accepted.
 WRONG_ROW = (
@@ -40,6 +46,7 @@ WRONG_ROW = (
 )
 
 __all__ = [
+    "CheckRow",
     "EventRow",
     "LedgerInUse",
     "LedgerLost",
@@ -161,12 +168,14 @@ class LedgerWriter:
             raise RuntimeError("The ledger is written within `transaction` only.")
         return self._db.execute(sql, values)
 
-    def _first(self, sql: str, *values: Any) -> tuple[Any, ...] | None:
+    def _all(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:
         try:
-            row: tuple[Any, ...] | None = self._db.execute(sql, values).fetchone()
+            return self._db.execute(sql, values).fetchall()
         except sqlite3.Error as error:
             raise LedgerLost(f"The ledger {self.path} cannot be read: {error}.") from None
-        return row
+
+    def _first(self, sql: str, *values: Any) -> tuple[Any, ...] | None:
+        return next(iter(self._all(sql, *values)), None)
 
     # ---- inside a transaction ---------------------------------------------------------------
 
@@ -203,6 +212,10 @@ class LedgerWriter:
     def event(self, row: EventRow) -> None:
         """Something that happened."""
         self._do(f"INSERT INTO events ({', '.join(EventRow._fields)}) VALUES ({_marks(row)})", row)
+
+    def check(self, row: CheckRow) -> None:
+        """A thermometer was corrected."""
+        self._do(f"INSERT INTO checks ({', '.join(CheckRow._fields)}) VALUES ({_marks(row)})", row)
 
     def live(self, host_s: float, state: str) -> None:
         """Replace what is true now."""
@@ -241,6 +254,11 @@ class LedgerWriter:
         """What to resume from."""
         row = self._first(f"SELECT {', '.join(SnapshotRow._fields)} FROM snapshot")
         return None if row is None else SnapshotRow(*row)
+
+    def offsets_c(self) -> dict[str, float]:
+        """The offset of every thermometer that was ever checked, by 1-Wire id, K."""
+        rows = self._all(LATEST_OFFSETS)
+        return {str(sensor_id): float(offset_c) for sensor_id, offset_c in rows}
 
     def last_seq(self, night_id: int) -> int:
         """The last recorded tick of a night, -1 if there is none."""

@@ -171,8 +171,12 @@ class Screening:
                 if faults[i] is None:
                     faults[i], believed[i] = Fault.DISAGREES, None
 
+    def correct(self, index: int, offset_c: float) -> None:
+        """Give a thermometer another offset, from the next tick on."""
+        self._past[index].offset_c = offset_c
+
     def snapshot(self) -> dict[str, Any]:
-        """All state, JSON-ready."""
+        """All state, JSON-ready; the offsets are the settings' own."""
         return {
             "past": [[getattr(p, k) for k in _Past.STATE] for p in self._past],
             "apart_s": self._apart_s,

@@ -1,69 +1,160 @@
-"""Commands: start, stop, acknowledge, reset. Behind a login; every one is kept in the ledger."""
+"""Commands to the controller. Behind a login; every one is kept in the ledger with its outcome."""
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+import asyncio
+from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Body, Request
-from pydantic import BaseModel, Field
+from fastapi import APIRouter, Body, Query
+from pydantic import BaseModel, ConfigDict, Field
 
-from nightcure.profile import parse_profile
-
-from ..problems import Problem, responses, together
-from ..store import Store, StoreOf
+from ..answers import told
+from ..answers.nights import ASKED, Asked
+from ..answers.oven import SOAK, Answer
+from ..pages_profile import profile_from_page
+from ..problems import Problem, together
+from ..store import Store, StoreOf, Who
 
 router = APIRouter(prefix="/api/commands", tags=["commands"])
 
-PROBLEMS = responses(400, 401, 403, 409, 411, 413, 422, 503, 504)
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 
 
-class Answer(BaseModel):
-    """What the controller made of a command."""
+def said(message: str) -> Any:
+    """OpenAPI entries of a command."""
+    example = {"outcome": "done", "message": message}
+    return told(example, 400, 401, 403, 409, 411, 413, 422, 503, 504)
 
-    outcome: str = Field(description="`done`; anything else is a problem with status 409.")
-    message: str = Field(description="One sentence.")
+
+class Start(BaseModel):
+    """A night to start."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"example": {"profile": SOAK, "limit_device_confirmed": True}}
+    )
+
+    profile: dict[str, Any] = Field(description="A profile as JSON.")
+    limit_device_confirmed: Annotated[bool, Field(strict=True)] = Field(
+        False,
+        description="An independent over-temperature cut-out is in the heater's circuit, tested.",
+    )
 
 
-async def _send(store: Store, word: str, args: dict[str, Any], who: str) -> Answer:
+class Extend(BaseModel):
+    """A soak made longer or shorter."""
+
+    model_config = ConfigDict(json_schema_extra={"example": {"minutes": 30}})
+
+    minutes: Number = Field(description="Shorter if negative.")
+
+
+class Setpoint(BaseModel):
+    """Another temperature for the present segment."""
+
+    model_config = ConfigDict(json_schema_extra={"example": {"celsius": 40}})
+
+    celsius: Number
+
+
+class Offset(BaseModel):
+    """A thermometer held against something known."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"example": {"sensor_id": "28-0000000000a1", "method": "ice-point"}}
+    )
+
+    sensor_id: str = Field(max_length=40, description="Its 1-Wire id.")
+    method: Literal["ice-point", "reference", "typed"]
+    reference_c: Number | None = Field(None, description="What is true; for `reference`.")
+    offset_c: Number | None = Field(None, description="Added to readings; for `typed`.")
+
+
+async def _send(store: Store, who: str, word: str, args: dict[str, Any]) -> Answer:
     outcome, message = await store.command(word, args, who)
     if outcome != "done":
         raise Problem(409, message)
-    return Answer(outcome=outcome, message=message)
+    return Answer(outcome="done", message=message)
 
 
-@router.post("/stop", responses=PROBLEMS)
-async def stop(store: StoreOf, request: Request) -> Answer:
-    """End the night: the heater is off when this answers."""
-    return await _send(store, "stop", {}, store.access.require_command(request))
-
-
-@router.post("/start", responses=PROBLEMS)
-async def start(
+@router.get("", responses=told([ASKED], 401, 422, 503), response_model=list[Asked])
+def commands(
     store: StoreOf,
-    request: Request,
-    profile: Annotated[dict[str, Any], Body(embed=True, description="A profile as JSON.")],
-) -> Answer:
-    """Start a night with a profile."""
-    who = store.access.require_command(request)
-    checked = parse_profile(profile)
-    refusals = checked.refusals(store.settings.limits)
+    limit: Annotated[int, Query(ge=1, le=500)] = 50,
+    offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
+) -> Any:
+    """What was asked for, by whom, when, and what became of it; newest first."""
+    return store.reader.commands(limit, offset)
+
+
+@router.post("/stop", responses=said("Stopped; the heater is off."))
+async def stop(store: StoreOf, who: Who) -> Answer:
+    """End the night: the heater is off when this answers."""
+    return await _send(store, who, "stop", {})
+
+
+@router.post("/start", responses=said("Started 'Warm'."))
+async def start(store: StoreOf, who: Who, asked: Start) -> Answer:
+    """Start a night with a profile.
+
+    Refused until the cautions were accepted for this oven, and unless the person has confirmed
+    the independent cut-out.
+    """
+    profile = profile_from_page(asked.profile)
+    refusals = profile.refusals(store.settings.limits)
     if refusals:
         raise Problem(422, together(refusals))
-    return await _send(store, "start", {"profile": checked.model_dump(mode="json")}, who)
+    args = {
+        "profile": profile.model_dump(mode="json"),
+        "limit_device_confirmed": asked.limit_device_confirmed,
+        "cautions_accepted": await asyncio.to_thread(lambda: store.cautions_accepted),
+    }
+    return await _send(store, who, "start", args)
 
 
-@router.post("/acknowledge", responses=PROBLEMS)
+@router.post("/skip", responses=said("Left segment 1 (ramp)."))
+async def skip(store: StoreOf, who: Who) -> Answer:
+    """Leave the present segment for the next; after the last the night is done."""
+    return await _send(store, who, "skip", {})
+
+
+@router.post("/extend", responses=said("The soak now lasts 9 h 30 min."))
+async def extend(store: StoreOf, who: Who, asked: Extend) -> Answer:
+    """Make the present soak longer, or shorter, within the longest night the oven allows."""
+    return await _send(store, who, "extend", asked.model_dump())
+
+
+@router.post("/setpoint", responses=said("The soak now goes to 40.0 °C."))
+async def setpoint(store: StoreOf, who: Who, asked: Setpoint) -> Answer:
+    """Give the present soak, or the present ramp's end, another temperature.
+
+    The oven's limits, and those of the parts' resins, hold as for a profile.
+    """
+    return await _send(store, who, "setpoint", asked.model_dump())
+
+
+@router.post("/offset", responses=said("Air is corrected by -0.12 K from now on."))
+async def offset(store: StoreOf, who: Who, asked: Offset) -> Answer:
+    """Correct a thermometer, while no night runs: from now on, and after every restart.
+
+    `ice-point` and `reference` compare what it has steadily shown; `typed` takes `offset_c`.
+    """
+    return await _send(store, who, "offset", asked.model_dump(exclude_none=True))
+
+
+@router.post("/acknowledge", responses=said("Acknowledged."))
 async def acknowledge(
     store: StoreOf,
-    request: Request,
-    alarm: Annotated[str | None, Body(embed=True, description="Its name; all if null.")] = None,
+    who: Who,
+    alarm: Annotated[
+        str | None,
+        Body(embed=True, max_length=80, description="Its name; all if null.", examples=["late"]),
+    ] = None,
 ) -> Answer:
     """A person has seen an alarm."""
-    args = {} if alarm is None else {"alarm": alarm}
-    return await _send(store, "acknowledge", args, store.access.require_command(request))
+    return await _send(store, who, "acknowledge", {} if alarm is None else {"alarm": alarm})
 
 
-@router.post("/reset", responses=PROBLEMS)
-async def reset(store: StoreOf, request: Request) -> Answer:
+@router.post("/reset", responses=said("Reset; the oven may be started again."))
+async def reset(store: StoreOf, who: Who) -> Answer:
     """Clear a trip whose cause is gone."""
-    return await _send(store, "reset", {}, store.access.require_command(request))
+    return await _send(store, who, "reset", {})

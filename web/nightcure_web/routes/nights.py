@@ -1,17 +1,78 @@
-"""Nights: the list, one of them, its samples, its events."""
+"""Nights: the list, one of them, its samples, its events, its label and what was noted."""
 
 from __future__ import annotations
 
+import time
+import unicodedata
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
+from pydantic import AfterValidator, BaseModel, ConfigDict, StringConstraints
 
-from ..problems import Problem, responses
-from ..store import Store, StoreOf
+from ..answers import told
+from ..answers.nights import (
+    HAPPENING,
+    NIGHT,
+    SAMPLES,
+    SUMMARY,
+    Happening,
+    Night,
+    NightSummary,
+    Samples,
+)
+from ..problems import Problem
+from ..store import Store, StoreOf, Who
 
 router = APIRouter(prefix="/api", tags=["nights"])
 
 NightId = Annotated[int, Path(ge=1, le=2**53, description="A night's number.")]
+WRITES = (400, 401, 403, 404, 411, 413, 422, 503)
+
+
+def _printable(text: str) -> str:
+    if any(unicodedata.category(c) == "Cc" and c != "\n" for c in text):
+        raise ValueError("it should hold no control characters")
+    return text
+
+
+def _one_line(text: str) -> str:
+    if "\n" in text:
+        raise ValueError("it should be one line")
+    return text
+
+
+Text = Annotated[
+    str, StringConstraints(max_length=1000, strip_whitespace=True), AfterValidator(_printable)
+]
+Line = Annotated[
+    str,
+    StringConstraints(max_length=80, strip_whitespace=True),
+    AfterValidator(_printable),
+    AfterValidator(_one_line),
+]
+
+
+class Label(BaseModel):
+    """A night's name."""
+
+    model_config = ConfigDict(json_schema_extra={"example": {"label": "Hatch lid 3"}})
+
+    label: Line
+
+
+class Notes(BaseModel):
+    """What a person noted about a night; empty where nothing was."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        json_schema_extra={"example": {"mould_number": "M-3", "catalyst_weighed_g": "16.2"}},
+    )
+
+    mould_number: Line = ""
+    part_number: Line = ""
+    resin_batch: Line = ""
+    catalyst_weighed_g: Line = ""
+    remarks: Text = ""
 
 
 def _night(store: Store, night_id: int) -> Any:
@@ -21,19 +82,7 @@ def _night(store: Store, night_id: int) -> Any:
     return night
 
 
-@router.get("/nights", responses=responses(422, 503))
-def nights(
-    store: StoreOf,
-    limit: Annotated[int, Query(ge=1, le=500)] = 50,
-    offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
-) -> list[dict[str, Any]]:
-    """Nights, newest first."""
-    return store.reader.nights(limit, offset)
-
-
-@router.get("/nights/{night_id}", responses=responses(404, 422, 503))
-def night(store: StoreOf, night_id: NightId) -> dict[str, Any]:
-    """One night: its profile, the settings it ran with, how it ended, its thermometers."""
+def _shown(store: Store, night_id: int) -> dict[str, Any]:
     row = _night(store, night_id)
     parsed = store.reader.parsed
     settings = parsed(row.settings)
@@ -51,7 +100,69 @@ def night(store: StoreOf, night_id: NightId) -> dict[str, Any]:
     }
 
 
-@router.get("/nights/{night_id}/samples", responses=responses(404, 422, 503))
+def _notes(store: Store, night_id: int) -> dict[str, str]:
+    kept = store.reader.notes(night_id)
+    return {field: kept[field]["value"] if field in kept else "" for field in Notes.model_fields}
+
+
+@router.get("/nights", response_model=list[NightSummary], responses=told([SUMMARY], 401, 422, 503))
+def nights(
+    store: StoreOf,
+    limit: Annotated[int, Query(ge=1, le=500)] = 50,
+    offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
+    search: Annotated[
+        str | None,
+        Query(max_length=80, description="In label, profile's name, reason and notes."),
+    ] = None,
+) -> Any:
+    """Nights, newest first."""
+    return store.reader.nights(limit, offset, search)
+
+
+@router.get("/nights/{night_id}", response_model=Night, responses=told(NIGHT, 401, 404, 422, 503))
+def night(store: StoreOf, night_id: NightId) -> Any:
+    """One night: its profile, the settings it ran with, how it ended, its thermometers."""
+    return _shown(store, night_id)
+
+
+@router.patch("/nights/{night_id}", response_model=Night, responses=told(NIGHT, *WRITES))
+def label(store: StoreOf, _: Who, night_id: NightId, asked: Label) -> Any:
+    """Give a night a label of your own, 80 characters at most."""
+    with store.desk() as desk:
+        if not desk.label(night_id, asked.label):
+            raise Problem(404, f"There is no night {night_id}.")
+    return _shown(store, night_id)
+
+
+@router.get(
+    "/nights/{night_id}/notes",
+    response_model=Notes,
+    responses=told({"mould_number": "M-3", "remarks": ""}, 401, 404, 422, 503),
+)
+def notes(store: StoreOf, night_id: NightId) -> Any:
+    """What a person noted about a night."""
+    _night(store, night_id)
+    return _notes(store, night_id)
+
+
+@router.put(
+    "/nights/{night_id}/notes",
+    response_model=Notes,
+    responses=told({"mould_number": "M-3", "remarks": ""}, *WRITES),
+)
+def note(store: StoreOf, who: Who, night_id: NightId, asked: Notes) -> Any:
+    """Note something about a night: the fields that are sent; an empty one forgets it."""
+    _night(store, night_id)
+    with store.desk() as desk:
+        desk.note(night_id, asked.model_dump(exclude_unset=True), who, time.time())
+    return _notes(store, night_id)
+
+
+@router.get(
+    "/nights/{night_id}/samples",
+    response_model=Samples,
+    responses=told(SAMPLES, 401, 404, 422, 503),
+)
 def samples(
     store: StoreOf,
     night_id: NightId,
@@ -59,18 +170,18 @@ def samples(
     after_seq: Annotated[
         int | None, Query(ge=-1, le=2**53, description="Only ticks after this one.")
     ] = None,
-) -> dict[str, list[Any]]:
+) -> Any:
     """A night's series in columns, thinned without losing any series' peaks."""
     _night(store, night_id)
     return store.reader.samples(night_id, points, after_seq)
 
 
-@router.get("/events", responses=responses(422, 503))
+@router.get("/events", response_model=list[Happening], responses=told([HAPPENING], 401, 422, 503))
 def events(
     store: StoreOf,
     night_id: Annotated[int | None, Query(ge=1, le=2**53)] = None,
     after_id: Annotated[int, Query(ge=0, le=2**53)] = 0,
     limit: Annotated[int, Query(ge=1, le=1000)] = 200,
-) -> list[dict[str, Any]]:
+) -> Any:
     """What happened, oldest first."""
     return store.reader.events(night_id, after_id, limit)

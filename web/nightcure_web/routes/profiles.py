@@ -1,41 +1,133 @@
-"""Profiles: those that ship, and whether one would run on this oven."""
+"""Profiles: those that ship, those people saved, and whether one would run on this oven."""
 
 from __future__ import annotations
 
+import json
+import time
 from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body
+from fastapi import APIRouter, Body, Query
+from fastapi import Path as InPath
 
-from nightcure.profile import Profile, load_profile, parse_profile
+from nightcure.cure.part import vapour_in
+from nightcure.errors import BadInput
+from nightcure.profile import COLD_START_C, Profile, load_profile, parse_profile
 
-from ..problems import responses
-from ..store import StoreOf
+from ..answers import told
+from ..answers.oven import OFFER, SOAK, VERDICT, Offer, ProfileVerdict, Removed
+from ..pages_profile import profile_from_page
+from ..problems import Problem
+from ..store import Store, StoreOf, Who
 
 router = APIRouter(prefix="/api", tags=["profiles"])
+
+#: Profiles people may keep.
+MOST_OWN = 200
 
 
 @cache
 def shipped() -> list[Profile]:
     """Profiles that come with nightcure."""
     folder = Path(str(resources.files("nightcure").joinpath("scenario")))
-    return [load_profile(p) for p in sorted(folder.glob("*.toml")) if not p.stem.startswith("oven")]
+    names = [p for p in sorted(folder.glob("*.toml")) if not p.stem.startswith(("oven", "box"))]
+    return [load_profile(p) for p in names]
 
 
-@router.get("/profiles")
-def profiles(store: StoreOf) -> list[dict[str, Any]]:
+def _offer(store: Store, profile: Profile, own: bool) -> dict[str, Any]:
+    refusals = profile.refusals(store.settings.limits)
+    return {"profile": profile.model_dump(mode="json"), "refusals": refusals, "own": own}
+
+
+def _own_offer(store: Store, saved: dict[str, Any]) -> dict[str, Any]:
+    try:
+        return _offer(store, parse_profile(saved), True)
+    except BadInput as error:  # saved by a version that knew other keys
+        return {"profile": saved, "refusals": error.sentences, "own": True}
+
+
+@router.get("/profiles", response_model=list[Offer], responses=told([OFFER], 401, 503))
+def profiles(store: StoreOf) -> Any:
     """Profiles to choose from, each with the sentences for which this oven would refuse it."""
-    limits = store.settings.limits
+    saved = store.reader.profiles() if store.settings.ledger.exists() else []
     return [
-        {"profile": p.model_dump(mode="json"), "refusals": p.refusals(limits)} for p in shipped()
+        *(_offer(store, p, False) for p in shipped()),
+        *(_own_offer(store, row["profile"]) for row in saved),
     ]
 
 
-@router.post("/profiles/check", responses=responses(400, 411, 413, 422))
+@router.post(
+    "/profiles",
+    response_model=Offer,
+    responses=told(OFFER, 400, 401, 403, 409, 411, 413, 422, 503),
+)
+def save(
+    store: StoreOf,
+    who: Who,
+    profile: Annotated[
+        dict[str, Any], Body(embed=True, description="A profile as JSON.", examples=[SOAK])
+    ],
+    replace: Annotated[bool, Query(description="Overwrite an own one of the same name.")] = False,
+) -> Any:
+    """Keep a profile under its name; one this oven refuses may be kept, too."""
+    checked = profile_from_page(profile)
+    if any(p.name == checked.name for p in shipped()):
+        raise Problem(409, f"'{checked.name}' ships with nightcure; give yours another name.")
+    own = {row["name"] for row in store.reader.profiles()}
+    if checked.name in own and not replace:
+        raise Problem(409, f"There is a profile '{checked.name}' already; replace it, or rename.")
+    if checked.name not in own and len(own) >= MOST_OWN:
+        raise Problem(409, f"{MOST_OWN} profiles are kept, which is the most; remove one first.")
+    text = json.dumps(checked.model_dump(mode="json"), ensure_ascii=False, allow_nan=False)
+    with store.desk() as desk:
+        if not desk.save_profile(checked.name, text, who, time.time(), replace):
+            raise Problem(409, f"There is a profile '{checked.name}' already; it was just saved.")
+    return _offer(store, checked, True)
+
+
+@router.delete(
+    "/profiles/{name:path}",
+    response_model=Removed,
+    responses=told({"name": "Warm"}, 400, 401, 403, 404, 409, 411, 413, 422, 503),
+)
+def remove(
+    store: StoreOf,
+    _: Who,
+    name: Annotated[str, InPath(max_length=60, description="A saved profile's name.")],
+) -> Any:
+    """Forget a profile that was saved; nights that ran with it keep their own copy."""
+    if any(p.name == name for p in shipped()):
+        raise Problem(409, f"'{name}' ships with nightcure and stays.")
+    with store.desk() as desk:
+        if not desk.remove_profile(name):
+            raise Problem(404, "There is no saved profile of this name.")
+    return {"name": name}
+
+
+@router.post(
+    "/profiles/check",
+    response_model=ProfileVerdict,
+    responses=told(VERDICT, 400, 401, 411, 413, 422, 503),
+)
 def check(
-    store: StoreOf, profile: Annotated[dict[str, Any], Body(description="A profile as JSON.")]
-) -> dict[str, Any]:
-    """Whether this oven would run a profile; sentences if not. Nothing is kept."""
-    return {"refusals": parse_profile(profile).refusals(store.settings.limits)}
+    store: StoreOf,
+    profile: Annotated[dict[str, Any], Body(description="A profile as JSON.", examples=[SOAK])],
+) -> Any:
+    """What this oven would make of a profile, from the air as it is now. Nothing is kept."""
+    checked = profile_from_page(profile)
+    limits = store.settings.limits
+    live = store.reader.live() if store.settings.ledger.exists() else None
+    now_c = None if live is None else live.get("control_c")
+    start_c = COLD_START_C if now_c is None else now_c
+    box = checked.box
+    vapour = None if box is None else vapour_in(box, checked.parts, checked.highest_c)
+    course = checked.course(start_c, limits.ramp_c_per_h)
+    return {
+        "refusals": checked.refusals(limits),
+        "planned_s": course[-1][0],
+        "highest_c": checked.highest_c,
+        "vapour": None if vapour is None else vapour._asdict(),
+        "course": course,
+    }

@@ -1,4 +1,4 @@
-"""Log in, log out."""
+"""Log in, log out, log everybody out."""
 
 from __future__ import annotations
 
@@ -7,14 +7,15 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Request, Response
 
 from ..access import COOKIE
-from ..problems import responses
-from ..store import StoreOf
+from ..answers import told
+from ..answers.oven import SESSION, LoggedIn, Session
+from ..store import StoreOf, Who
 
 router = APIRouter(prefix="/api", tags=["session"])
 
 
-@router.get("/session")
-def session(store: StoreOf, request: Request) -> dict[str, Any]:
+@router.get("/session", response_model=Session, responses=told(SESSION))
+def session(store: StoreOf, request: Request) -> Any:
     """Whether this browser is logged in, and whether commands are possible at all."""
     return {
         "logged_in": store.access.logged_in(request),
@@ -22,21 +23,42 @@ def session(store: StoreOf, request: Request) -> dict[str, Any]:
     }
 
 
-@router.post("/login", responses=responses(400, 401, 403, 411, 413, 422, 429))
+@router.post(
+    "/login",
+    response_model=LoggedIn,
+    responses=told({"logged_in": True}, 400, 401, 403, 411, 413, 422, 429),
+)
 def login(
     store: StoreOf,
     request: Request,
     response: Response,
-    passphrase: Annotated[str, Body(embed=True, max_length=200)],
-) -> dict[str, Any]:
+    passphrase: Annotated[str, Body(embed=True, max_length=200, examples=["four words of mine"])],
+) -> Any:
     """Log in with the oven's passphrase; sets a cookie."""
     store.access.log_in(passphrase, request, response)
     return {"logged_in": True}
 
 
-@router.post("/logout", responses=responses(403, 411, 413))
-def logout(store: StoreOf, request: Request, response: Response) -> dict[str, Any]:
+@router.post(
+    "/logout", response_model=LoggedIn, responses=told({"logged_in": False}, 400, 403, 411, 413)
+)
+def logout(store: StoreOf, request: Request, response: Response) -> Any:
     """Forget this browser."""
     store.access.check_origin(request)
+    return _forgotten(response)
+
+
+@router.post(
+    "/logout-everywhere",
+    response_model=LoggedIn,
+    responses=told({"logged_in": False}, 400, 401, 403, 411, 413, 503),
+)
+def logout_everywhere(store: StoreOf, _: Who, response: Response) -> Any:
+    """End every session, on every device; the page's server may be restarted, they stay ended."""
+    store.access.log_everybody_out()
+    return _forgotten(response)
+
+
+def _forgotten(response: Response) -> dict[str, bool]:
     response.delete_cookie(COOKIE, httponly=True, samesite="strict")
     return {"logged_in": False}

@@ -7,14 +7,20 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from ..problems import responses
+from ..answers import told
+from ..answers.now import STATUS, Health, Status
 from ..store import StoreOf
 
 router = APIRouter(prefix="/api", tags=["now"])
 
 
-@router.get("/status", responses=responses(503))
-def status(store: StoreOf) -> dict[str, Any]:
+@router.get(
+    "/status",
+    response_model=Status,
+    response_model_exclude_unset=True,
+    responses=told(STATUS, 401, 503),
+)
+def status(store: StoreOf) -> Any:
     """The live state as the controller wrote it last.
 
     `host_s` is when that was and `now_s` when this was answered, both by the machine's own clock;
@@ -24,8 +30,12 @@ def status(store: StoreOf) -> dict[str, Any]:
     return {"phase": None} if state is None else {**state, "now_s": time.time()}
 
 
-@router.get("/health", responses=responses(503))
-def health(store: StoreOf) -> dict[str, Any]:
+@router.get(
+    "/health",
+    response_model=Health,
+    responses=told({"ok": True, "controller_age_s": 0.8}, 503),
+)
+def health(store: StoreOf) -> Any:
     """Whether this server answers, and how old (s) the controller's last word is."""
     age_s = None
     if store.settings.ledger.exists():

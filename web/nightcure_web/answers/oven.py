@@ -1,0 +1,180 @@
+"""Profiles, settings, cautions, the session, and a command's answer."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, Field
+
+
+class Answer(BaseModel):
+    """What the controller made of a command."""
+
+    outcome: Literal["done"] = Field(description="Anything else is a problem with status 409.")
+    message: str = Field(description="One sentence.")
+
+
+class Offer(BaseModel):
+    """A profile to choose."""
+
+    profile: dict[str, Any]
+    refusals: list[str] = Field(description="Why this oven would refuse it, a sentence each.")
+    own: bool = Field(description="Whether a person saved it; the others ship with nightcure.")
+
+
+class Vapour(BaseModel):
+    """Styrene in the box at the profile's highest temperature."""
+
+    styrene_g: float
+    vol_pct: float
+    percent_lel: float = Field(description="Of the lowest mixture that burns.")
+    ppm: float
+    saturated: bool
+    ventilation_m3_per_h: float = Field(description="Keeps it at a quarter of that mixture.")
+
+
+class ProfileVerdict(BaseModel):
+    """What the server makes of a profile."""
+
+    refusals: list[str]
+    planned_s: float = Field(description="Shortest duration, nothing waiting.")
+    highest_c: float
+    vapour: Vapour | None = Field(description="null where the profile tells no box.")
+    course: list[tuple[float, float]] = Field(
+        description="The setpoint's corners: seconds from the start, °C."
+    )
+
+
+class Removed(BaseModel):
+    """What is gone."""
+
+    name: str
+
+
+class Caution(BaseModel):
+    """One caution."""
+
+    title: str
+    text: str
+
+
+class Accepted(BaseModel):
+    """Who accepted the cautions first, and when by the machine's clock."""
+
+    who: str
+    host_s: float
+
+
+class Cautions(BaseModel):
+    """The cautions, and whether they were accepted for this oven."""
+
+    cautions: list[Caution]
+    accepted: Accepted | None
+
+
+class Row(BaseModel):
+    """One setting."""
+
+    name: str
+    value: str | float | bool | None
+    unit: str
+    explains: str
+
+
+class Group(BaseModel):
+    """Settings that belong together."""
+
+    title: str
+    rows: list[Row]
+
+
+class LastCheck(BaseModel):
+    """The latest check of a thermometer."""
+
+    method: Literal["ice-point", "reference", "typed"]
+    shown_c: float | None
+    reference_c: float | None
+    offset_c: float
+    who: str
+    wall_s: float
+
+
+class SetThermometer(BaseModel):
+    """A thermometer as it is set."""
+
+    id: str
+    name: str
+    role: Literal["air", "part", "mould", "ambient", "heater"]
+    offset_c: float = Field(description="Added to every reading.")
+    last_check: LastCheck | None
+
+
+class OvenSettings(BaseModel):
+    """The settings as a person sees them."""
+
+    oven: str
+    units: Literal["C", "F"]
+    groups: list[Group]
+    thermometers: list[SetThermometer]
+
+
+class Session(BaseModel):
+    """Whether this browser is logged in."""
+
+    logged_in: bool
+    has_passphrase: bool = Field(description="Without one the page takes no commands.")
+
+
+class LoggedIn(BaseModel):
+    """Whether this browser is logged in now."""
+
+    logged_in: bool
+
+
+SOAK: Any = {"name": "Warm", "segments": [{"kind": "soak", "at_c": 38.0, "hours": 9.0}]}
+OFFER = {"profile": SOAK, "refusals": [], "own": True}
+VERDICT = {
+    "refusals": [],
+    "planned_s": 37152.0,
+    "highest_c": 38.0,
+    "vapour": None,
+    "course": [[0.0, 5.0], [4752.0, 38.0], [37152.0, 38.0]],
+}
+CAUTIONS = {
+    "cautions": [{"title": "Fire", "text": "Foam burns, and so does resin."}],
+    "accepted": {"who": "page, 192.168.1.20", "host_s": 1764100000.0},
+}
+SETTINGS = {
+    "oven": "Estuary box",
+    "units": "C",
+    "groups": [
+        {
+            "title": "Limits",
+            "rows": [
+                {
+                    "name": "Air",
+                    "value": 60.0,
+                    "unit": "°C",
+                    "explains": "Hotter air trips the oven.",
+                }
+            ],
+        }
+    ],
+    "thermometers": [
+        {
+            "id": "28-0000000000a1",
+            "name": "Air",
+            "role": "air",
+            "offset_c": -0.12,
+            "last_check": {
+                "method": "ice-point",
+                "shown_c": 0.12,
+                "reference_c": 0.0,
+                "offset_c": -0.12,
+                "who": "page, 192.168.1.20",
+                "wall_s": 1764000000.0,
+            },
+        }
+    ],
+}
+SESSION = {"logged_in": True, "has_passphrase": True}

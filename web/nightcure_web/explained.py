@@ -1,0 +1,89 @@
+"""The settings in words: group by group, where each stands, its name, its unit, what it is for.
+
+What is secret (the passphrase's hash) is not here, so that it is shown nowhere.
+"""
+
+from __future__ import annotations
+
+Words = tuple[str, str, str, str]
+
+GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
+    (
+        "Limits",
+        (
+            ("limits.air_c", "Air", "°C", "Hotter air trips the oven."),
+            ("limits.part_c", "Parts", "°C", "A hotter part or mould trips the oven."),
+            ("limits.heater_c", "Heater", "°C", "A hotter heater surface trips the oven."),
+            ("limits.exotherm_c", "Exotherm", "K", "A part may be so much hotter than the air."),
+            ("limits.ramp_c_per_h", "Ramp", "K/h", "The steepest the moulds take."),
+            ("limits.longest_heater_on_h", "Heater on", "h", "On without a pause at most so long."),
+            ("limits.longest_night_h", "Night", "h", "A longer night is not started, and trips."),
+            (
+                "limits.i_accept_limits_above_60_c",
+                "Limits above 60 °C",
+                "",
+                "Whether the oven's owner answers for limits that foam and peroxide do not bear.",
+            ),
+        ),
+    ),
+    (
+        "Heater and relay",
+        (
+            ("heater.power_w", "Power", "W", "What the heater draws when it is on."),
+            ("heater.pin", "Relay's pin", "BCM", "The output that switches the relay."),
+            ("heater.active_high", "Active high", "", "Whether a high pin means on."),
+            ("heater.window_s", "Window", "s", "In each of these the heater is on for its share."),
+            ("heater.min_on_s", "Shortest on", "s", "Spares the relay's contacts."),
+            ("heater.min_off_s", "Shortest off", "s", "Spares the relay's contacts."),
+            ("contactor.pin", "Contactor's pin", "BCM", "Drops on every trip and at every end."),
+            ("fan.pin", "Fan's pin", "BCM", "The fan runs while a night does."),
+            ("stop_button.pin", "Stop button's pin", "BCM", "Pressed, it ends the night."),
+        ),
+    ),
+    (
+        "Regulator",
+        (
+            ("regulator.kind", "Kind", "", "How the duty is found."),
+            ("regulator.gain_w_per_k", "Gain", "W/K", "Watts for each degree below the setpoint."),
+            ("regulator.integral_s", "Integral time", "s", "How soon a lasting error is made up."),
+            ("regulator.derivative_s", "Derivative time", "s", "How far ahead a change is judged."),
+            ("regulator.filter_s", "Filter", "s", "Smooths what the derivative sees."),
+            ("regulator.feed_forward", "Feed-forward", "", "Heat the model foresees, at once."),
+            ("regulator.hysteresis_c", "Hysteresis", "K", "Bang-bang: half the band's width."),
+        ),
+    ),
+    (
+        "What is known of the oven",
+        (
+            ("model.loss_w_per_k", "Loss", "W/K", "Heat lost for each degree above outside."),
+            ("model.air_capacity_j_per_k", "Air's heat capacity", "J/K", "With the inner skin."),
+            ("model.mould_capacity_j_per_k", "Moulds' heat capacity", "J/K", "All together."),
+            ("model.mould_lag_s", "Moulds' lag", "s", "How long they take to follow the air."),
+            ("model.heater_lag_s", "Heater's lag", "s", "How long it takes to give its heat."),
+            (
+                "model.assumed_ambient_c",
+                "Ambient if unknown",
+                "°C",
+                "Taken where no ambient thermometer is believed.",
+            ),
+        ),
+    ),
+    (
+        "Rhythm",
+        (
+            ("timing.tick_s", "Tick", "s", "How often the oven is looked at and decided on."),
+            ("timing.dead_man_s", "Dead-man", "s", "No decision for so long: the relay opens."),
+            ("timing.resume_within_min", "Resume within", "min", "After a power cut no longer."),
+            ("timing.resume_lost_c", "Resume if lost", "K", "And only if the air fell no further."),
+        ),
+    ),
+    (
+        "Page",
+        (
+            ("web.address", "Address", "", "Where the page listens."),
+            ("web.port", "Port", "", "Where the page listens."),
+            ("web.reading", "Reading", "", "open: whoever reaches the page sees the oven."),
+            ("ledger", "Ledger", "", "The file that keeps everything."),
+        ),
+    ),
+)  # fmt: skip
