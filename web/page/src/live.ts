@@ -75,12 +75,13 @@ export function useLive(): Word {
       if (asking) return;
       asking = true;
       try {
-        const { controller_age_s } = await get<{ controller_age_s: number | null }>("health", 4000);
+        const { now_s = 0, host_s } = await get<Partial<Live>>("status", 4000);
         setMissing("silent");
-        const news = controller_age_s !== null && controller_age_s < ageOf(latest.current) - OLD_S;
+        const news = host_s !== undefined && now_s - host_s < ageOf(latest.current) - OLD_S;
         if (news || source?.readyState !== EventSource.OPEN) open();
       } catch (error) {
-        setMissing(error instanceof Refused && error.status === 401 ? "locked" : "gone");
+        const status = error instanceof Refused ? error.status : 0;
+        setMissing(status === 401 ? "locked" : status === 0 ? "gone" : "silent");
       } finally {
         asking = false;
       }
@@ -105,7 +106,8 @@ export function useLive(): Word {
   }, []);
 
   const standing = isOld(arrival) ? (missing ?? (arrival.live === null ? "waiting" : "silent")) : "fresh";
-  return { live: arrival.live, age_s: ageOf(arrival), standing, happened };
+  const live = standing === "locked" ? null : arrival.live;
+  return { live, age_s: ageOf(arrival), standing, happened };
 }
 
 function isOld(a: Arrival): boolean {

@@ -159,7 +159,7 @@ function options(latest: { current: Props }, width: number): uPlot.Options {
       duty: { range: [0, 7] },
     },
     axes: [
-      { ...axis, values: (_u, ticks) => ticks.map(latest.current.xText), space: 60, ...(clock ? {} : { incrs: STEPS_S }) },
+      { ...axis, size: 26, values: (_u, ticks) => ticks.map(latest.current.xText), space: 60, ...(clock ? {} : { incrs: STEPS_S }) },
       { ...axis, size: 38, values: (_u, ticks) => ticks.map((t) => `${t}°`) },
     ],
     series: [
