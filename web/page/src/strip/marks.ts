@@ -13,7 +13,7 @@ export interface Mark {
 }
 
 /** Height of a lane, CSS px. */
-export const LANE_PX = 17;
+export const LANE_PX = 25;
 
 export function drawMarks(u: uPlot, marks: Mark[], lanes: number): void {
   const { ctx, bbox } = u;
@@ -24,27 +24,30 @@ export function drawMarks(u: uPlot, marks: Mark[], lanes: number): void {
   ctx.rect(bbox.left, 0, bbox.width + 14 * ratio, bbox.top);
   ctx.clip();
   ctx.font = `${11 * ratio}px system-ui, sans-serif`;
-  ctx.textBaseline = "middle";
+  ctx.textBaseline = "alphabetic";
+  ctx.textAlign = "left";
   for (const m of [...marks].sort((a, b) => a.at_s - b.at_s)) {
-    const y = bbox.top - (lanes - m.lane - 0.5) * LANE_PX * ratio - 4 * ratio;
+    const y = bbox.top - ((lanes - m.lane - 1) * LANE_PX + 9) * ratio;
     const x = u.valToPos(m.at_s, "x", true);
     if (x < bbox.left - 1 || x > bbox.left + bbox.width + 1) continue;
     const [low, high] = [m.low_s, m.high_s].map((s) => u.valToPos(s, "x", true)) as [number, number];
     ctx.strokeStyle = ctx.fillStyle = m.colour;
-    ctx.globalAlpha = 0.4;
-    ctx.fillRect(low, y - 2 * ratio, Math.max(high - low, 1), 4 * ratio);
-    ctx.globalAlpha = 1;
+    if (!m.reached) {
+      ctx.globalAlpha = 0.4;
+      ctx.fillRect(low, y - 2 * ratio, Math.max(high - low, 1), 4 * ratio);
+      ctx.globalAlpha = 1;
+    }
     ctx.lineWidth = 2 * ratio;
     ctx.beginPath();
     ctx.arc(x, y, 4 * ratio, 0, 2 * Math.PI);
     if (m.reached) ctx.fill();
     ctx.stroke();
     const width = ctx.measureText(m.text).width;
-    const left = x + width + 12 * ratio > bbox.left + bbox.width + 14 * ratio;
-    const from = left ? x - width - 8 * ratio : x + 8 * ratio;
+    const right = bbox.left + bbox.width + 12 * ratio;
+    const from = Math.min(Math.max(x - width / 2, bbox.left), right - width);
     if (from < (ends.get(m.lane) ?? bbox.left)) continue;
-    ends.set(m.lane, (left ? x : from + width) + 6 * ratio);
-    ctx.fillText(m.text, from, y);
+    ends.set(m.lane, from + width + 6 * ratio);
+    ctx.fillText(m.text, from, y - 7 * ratio);
   }
   ctx.restore();
 }
