@@ -39,6 +39,7 @@ export const reached = (m: Milestone, now_s: number): boolean => m.at_s !== null
 function when(m: Milestone, now_s: number): string {
   if (m.at_s === null) return "not in sight";
   if (reached(m, now_s)) return `at ${hour(m.at_s)}`;
+  if (m.low_s !== null && m.high_s === null) return `about ${hour(m.at_s)}, ${hour(m.low_s)} at the earliest`;
   const band = m.low_s !== null && m.high_s !== null && m.high_s - m.low_s > 600;
   return band ? `about ${hour(m.at_s)}, ${hour(m.low_s!)} to ${hour(m.high_s!)}` : `about ${hour(m.at_s)}`;
 }
