@@ -1,4 +1,4 @@
-"""Watching a night: figures, strip, milestones, table, at a phone's size, a small one's, a desk's."""
+"""Watching a night: figures, strip, milestones, table; at three sizes."""
 
 from __future__ import annotations
 

@@ -82,7 +82,12 @@ function Bar({ screen, live, onStop }: { screen: Screen; live: Live | null; onSt
           <li key={s}>
             <a href={`#${s}`} aria-current={s === screen ? "page" : undefined}>
               {TITLES[s]}
-              {s === "now" && alarms > 0 && <span class="count" aria-label={`, ${alarms} alarms`}>{alarms}</span>}
+              {s === "now" && alarms > 0 && (
+                <>
+                  <span class="count" aria-hidden="true">{alarms}</span>
+                  <span class="sr">, {alarms === 1 ? "an alarm" : `${alarms} alarms`}</span>
+                </>
+              )}
             </a>
           </li>
         ))}

@@ -27,6 +27,9 @@ export function Sheet({ title, onClose, children }: SheetProps) {
   );
 }
 
+/** Given the focus as it appears. */
+const focusFirst = (element: HTMLElement | null): void => element?.focus();
+
 /** Runs something that may be refused; keeps whether it is under way and the refusal's sentence. */
 export function useAsk(): [boolean, string, (what: () => Promise<void>) => void] {
   const [busy, setBusy] = useState(false);
@@ -96,7 +99,7 @@ export function LogIn({ onBack, onDone }: { onBack?: () => void; onDone?: () => 
           autocomplete="current-password"
           value={phrase}
           onInput={(event) => setPhrase(event.currentTarget.value)}
-          autofocus={onBack !== undefined}
+          ref={onBack && focusFirst}
         />
       </label>
       <Refusal>{refusal}</Refusal>
@@ -140,7 +143,7 @@ export function Asked({ title, yes, no = "Back", busyWord, danger, ready = true,
           <Refusal>{refusal}</Refusal>
           <div class="choices">
             <button type="button" class="plain" onClick={onClose}>{no}</button>
-            <button type="submit" class={danger ? "danger" : "main"} disabled={busy || !ready} autofocus={danger}>
+            <button type="submit" class={danger ? "danger" : "main"} disabled={busy || !ready} ref={danger ? focusFirst : undefined}>
               {busy ? (busyWord ?? "One moment …") : yes}
             </button>
           </div>
