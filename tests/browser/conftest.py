@@ -8,6 +8,7 @@ import signal
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -44,7 +45,7 @@ def browser_type_launch_args() -> dict[str, Any]:
 def browser_context_args() -> dict[str, Any]:
     width, height = PHONE
     size = {"width": width, "height": height}
-    return {"viewport": size, "has_touch": True, "is_mobile": True, "device_scale_factor": 2}
+    return {"viewport": size, "has_touch": True, "is_mobile": True, "device_scale_factor": 1}
 
 
 def free_port() -> int:
@@ -168,27 +169,41 @@ class Steering:
 @pytest.fixture(scope="session")
 def archive(playwright: Playwright) -> Iterator[RunningDemo]:
     """A demo that rests after two short nights; tests of it change nothing that others read."""
-    running = RunningDemo.start("--speed", "600")
+    running = RunningDemo.start("--speed", "120")
     try:
         request = playwright.request.new_context()
         steering = Steering(request, running).log_in()
-        steering.begin({"kind": "soak", "at_c": 14, "hours": 0.2}, name="Short and mild")
-        _until_done(steering)
+        steering.begin({"kind": "soak", "at_c": 14, "hours": 0.1}, name="Short and mild")
+        _until(steering, "done")
         steering.begin(
-            {"kind": "ramp", "to_c": 18, "rate_c_per_h": 20},
-            {"kind": "soak", "at_c": 18, "hours": 0.2},
+            {"kind": "ramp", "to_c": 18, "rate_c_per_h": 25},
+            {"kind": "soak", "at_c": 18, "hours": 0.1},
             name="Short and warm",
+            band_c=5,
         )
-        _until_done(steering)
+        _until(steering, "done")
         request.dispose()
         yield running
     finally:
         running.end()
 
 
-def _until_done(steering: Steering) -> None:
-    while steering.get("status")["phase"] != "done":  # bounded by the test's own time limit
-        steering.request.get(f"{steering.demo.address}api/health")
+@pytest.fixture(scope="session")
+def tripped(playwright: Playwright) -> Iterator[RunningDemo]:
+    """A demo whose night has tripped, and whose cause stays."""
+    running = RunningDemo.start("--speed", "120", "--fault", "sensor-missing@50min")
+    try:
+        request = playwright.request.new_context()
+        _until(Steering(request, running), "tripped")
+        request.dispose()
+        yield running
+    finally:
+        running.end()
+
+
+def _until(steering: Steering, phase: str) -> None:
+    while steering.get("status")["phase"] != phase:  # bounded by the test's own time limit
+        time.sleep(0.2)
 
 
 @pytest.fixture

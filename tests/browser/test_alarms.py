@@ -14,7 +14,7 @@ from .hands import answer, log_in, see
 def test_a_trip_is_told_acknowledged_and_reset(
     page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
 ) -> None:
-    running = demo("--speed", "120", "--fault", "sensor-missing@10min+30min")
+    running = demo("--speed", "120", "--fault", "sensor-missing@40min+30min")
     see(page, running)
     trip = page.locator("article.trip")
     expect(trip).to_have_count(1)
@@ -39,12 +39,11 @@ def test_a_trip_is_told_acknowledged_and_reset(
 
 
 def test_a_reset_whose_cause_is_still_there_is_refused_in_words(
-    page: Page, demo: Callable[..., RunningDemo]
+    page: Page, tripped: RunningDemo
 ) -> None:
-    running = demo("--speed", "120", "--fault", "sensor-missing@5min")
-    see(page, running)
+    see(page, tripped)
     page.get_by_role("button", name="Reset the trip …").click()
-    log_in(page, running.passphrase)
+    log_in(page, tripped.passphrase)
     page.get_by_role("button", name="Cause is gone, reset").click()
     expect(page.locator(".sheet .refusal")).to_contain_text("Not reset")
-    assert page.request.get(f"{running.address}api/status").json()["phase"] == "tripped"
+    assert page.request.get(f"{tripped.address}api/status").json()["phase"] == "tripped"

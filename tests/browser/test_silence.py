@@ -43,7 +43,7 @@ def test_a_killed_controller_is_missed(page: Page, demo: Callable[..., RunningDe
 def test_the_page_comes_back_by_itself_when_its_server_does(
     page: Page, demo: Callable[..., RunningDemo]
 ) -> None:
-    running = demo("--speed", "300")
+    running = demo("--speed", "120")
     see(page, running)
     again = running.restart_page_server()
     expect(page.get_by_text("No connection.")).to_be_visible()

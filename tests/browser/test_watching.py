@@ -24,7 +24,7 @@ INK = """() => {
 def test_live_temperatures_and_the_strip(
     page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
 ) -> None:
-    see(page, demo("--speed", "300"))
+    see(page, demo("--speed", "120"))
     expect(page.get_by_text("Ramp", exact=True)).to_be_visible()
     first_c = shown(page.get_by_test_id("air"))
     assert 5 < first_c < 40
@@ -48,7 +48,7 @@ def test_live_temperatures_and_the_strip(
 def test_the_cure_of_each_part_in_words(
     page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
 ) -> None:
-    running = demo("--speed", "600")
+    running = demo("--speed", "240")
     oven = steering(page, running)
     profile = oven.offer("Lid and rim, until demould")
     oven.begin(*profile["segments"], parts=profile["parts"], box=profile["box"])

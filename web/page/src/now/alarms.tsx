@@ -54,7 +54,7 @@ export function Alarms({ live }: { live: Live }) {
           title="Reset the trip?"
           yes="Cause is gone, reset"
           what={async () => {
-            await post("commands/acknowledge").catch(() => undefined);
+            if (live.trip?.state.includes("unacknowledged")) await post("commands/acknowledge");
             await post("commands/reset");
           }}
           onClose={() => setResetting(false)}
