@@ -14,7 +14,7 @@ from .hands import answer, log_in, middle, see, steering
 
 def number(page: Page, segment: int, label: str) -> Locator:
     row = page.get_by_label(re.compile(f"^Segment {segment},"))
-    return row.get_by_label(re.compile(f"^{label} "))
+    return row.get_by_role("textbox", name=re.compile(f"^{label} "))
 
 
 def start_button(page: Page) -> Locator:
@@ -128,7 +128,7 @@ def test_vapour_is_shown_asked_about_and_refused(
     vapour = page.get_by_role("region", name="Vapour")
     expect(vapour).to_contain_text(re.compile(r"Up to \d % of the lower explosive limit"))
     lid = page.get_by_role("region", name="Parts tonight").get_by_label("Lid")
-    lid.get_by_label(re.compile("^resin ")).fill(str(resin_kg))
+    lid.get_by_role("textbox", name=re.compile("^resin ")).fill(str(resin_kg))
     verdict = page.get_by_role("region", name="What the oven makes of it")
     if ask:
         expect(vapour).to_contain_text("Ovens are kept under 25 %")

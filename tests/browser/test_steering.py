@@ -49,7 +49,7 @@ def test_a_longer_soak_another_setpoint_and_the_next_segment(
     oven = steering(page, running)
     oven.begin(
         {"kind": "soak", "at_c": 20, "hours": 2},
-        {"kind": "cool", "rate_c_per_h": 20, "below_c": 10},
+        {"kind": "ramp", "to_c": 30, "rate_c_per_h": 20},
     )
     see(page, running)
 
@@ -70,7 +70,7 @@ def test_a_longer_soak_another_setpoint_and_the_next_segment(
 
     page.get_by_role("button", name="Skip this soak …").click()
     answer(page, "Skip the soak")
-    expect(page.get_by_text("Cool-down", exact=True)).to_be_visible()
+    expect(page.get_by_text("Ramp", exact=True)).to_be_visible()
     happened = page.get_by_role("region", name="What happened")
     expect(happened).to_contain_text("Left segment 1 (soak)")
     assert quiet == []

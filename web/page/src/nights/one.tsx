@@ -47,10 +47,12 @@ export function OneNight({ id, live }: { id: number; live: Live }) {
       <div class="column">
         <section aria-labelledby="figures-title">
           <h2 id="figures-title">Figures</h2>
-          <FigureTable
-            units={live.units}
-            columns={[{ title: nightName(night), figures: figuresOf(samples, night.thermometers), power_w: live.power_w }]}
-          />
+          <div class="scroll">
+            <FigureTable
+              units={live.units}
+              columns={[{ title: nightName(night), figures: figuresOf(samples, night.thermometers), power_w: live.power_w }]}
+            />
+          </div>
         </section>
         <NotesForm key={night.id} night={night} onChange={change} />
       </div>
