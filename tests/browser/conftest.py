@@ -169,7 +169,7 @@ class Steering:
 @pytest.fixture(scope="session")
 def archive(playwright: Playwright) -> Iterator[RunningDemo]:
     """A demo that rests after two short nights; tests of it change nothing that others read."""
-    running = RunningDemo.start("--speed", "120")
+    running = RunningDemo.start("--speed", "200")
     try:
         request = playwright.request.new_context()
         steering = Steering(request, running).log_in()

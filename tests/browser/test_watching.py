@@ -48,7 +48,7 @@ def test_live_temperatures_and_the_strip(
 def test_the_cure_of_each_part_in_words(
     page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
 ) -> None:
-    running = demo("--speed", "240")
+    running = demo("--speed", "400")
     oven = steering(page, running)
     profile = oven.offer("Lid and rim, until demould")
     oven.begin(*profile["segments"], parts=profile["parts"], box=profile["box"])

@@ -1,5 +1,5 @@
 // The screen that begins a night: a profile chosen or drawn, the oven checked, then go.
-import { useEffect, useState } from "preact/hooks";
+import { useEffect, useRef, useState } from "preact/hooks";
 import { get, remove, sentenceOf } from "../api";
 import { Asked, Refusal } from "../sheet";
 import type { Live, Offer, Profile } from "../types";
@@ -26,6 +26,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
   const [profile, setProfile] = useState<Profile | null>(null);
   const [chosen, setChosen] = useState<string | null>(null);
   const [editing, setEditing] = useState(false);
+  const touched = useRef(false);
   const [deleting, setDeleting] = useState<string | null>(null);
   const [going, setGoing] = useState(false);
   // A drawing must not move under the finger while the oven warms; the next night starts cold.
@@ -34,17 +35,19 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
   const { checked, failed: unchecked } = useChecks(live);
   const cautions = useCautions();
 
+  /** Fetch what may be chosen; choose by name, else the first unless something was chosen already. */
   const load = async (choose: string | null): Promise<void> => {
     try {
       const all = await get<Offer[]>("profiles");
       setOffers(all);
       const offer = all.find((o) => o.profile.name === choose) ?? all[0];
-      if (offer) pick(offer);
+      if (offer && (choose !== null || !touched.current)) pick(offer);
     } catch (error) {
       setFailed(sentenceOf(error));
     }
   };
   const pick = (offer: Offer): void => {
+    touched.current = true;
     setChosen(offer.profile.name);
     setProfile(offer.profile);
   };
@@ -63,6 +66,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
           <button
             class="plain"
             onClick={() => {
+              touched.current = true;
               setChosen(null);
               setProfile(blank(live.limits));
               setEditing(true);
@@ -124,6 +128,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
           danger
           what={async () => {
             await remove(`profiles/${encodeURIComponent(deleting)}`);
+            touched.current = false;
             await load(null);
           }}
           onClose={() => setDeleting(null)}
