@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import re
+import shutil
 import signal
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
-from playwright.sync_api import ConsoleMessage, Page
+from playwright.sync_api import APIRequestContext, ConsoleMessage, Page, Playwright, expect
 
-PHONE = {"width": 390, "height": 844}
+PHONE, SMALL, DESK = (390, 844), (320, 640), (1280, 800)
+SIZES = (PHONE, SMALL, DESK)
+#: For whatever has to happen on a busy machine.
+WAIT_MS = 30_000
 FLAGS = [
     "--headless",
     "--no-sandbox",
@@ -25,6 +33,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+expect.set_options(timeout=WAIT_MS)
 
 
 @pytest.fixture(scope="session")
@@ -34,7 +43,9 @@ def browser_type_launch_args() -> dict[str, Any]:
 
 @pytest.fixture(scope="session")
 def browser_context_args() -> dict[str, Any]:
-    return {"viewport": PHONE, "has_touch": True, "is_mobile": True, "device_scale_factor": 2}
+    width, height = PHONE
+    size = {"width": width, "height": height}
+    return {"viewport": size, "has_touch": True, "is_mobile": True, "device_scale_factor": 1}
 
 
 def free_port() -> int:
@@ -50,17 +61,13 @@ class RunningDemo:
     process: subprocess.Popen[str]
     address: str
     passphrase: str
+    page_server: psutil.Process
+    own_servers: list[subprocess.Popen[bytes]] = field(default_factory=list)
 
-
-@pytest.fixture
-def demo() -> Iterator[Callable[..., RunningDemo]]:
-    """Starts `nightcure demo` with these options; ends it, and whatever it started, afterwards."""
-    started: list[subprocess.Popen[str]] = []
-
-    def start(*options: str) -> RunningDemo:
+    @classmethod
+    def start(cls, *options: str) -> RunningDemo:
         command = [sys.executable, "-m", "nightcure", "demo", "--port", str(free_port()), *options]
         process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-        started.append(process)
         assert process.stdout is not None
         said = ""
         for line in process.stdout:  # ends with the process, or with the test's own time limit
@@ -71,18 +78,132 @@ def demo() -> Iterator[Callable[..., RunningDemo]]:
         passphrase = re.search(r"passphrase: (\S+)", said)
         assert address is not None, said
         assert passphrase is not None, said
-        return RunningDemo(process, address[0], passphrase[1])
+        (server,) = psutil.Process(process.pid).children()
+        return cls(process, address[0], passphrase[1], server)
+
+    def restart_page_server(self) -> Callable[[], None]:
+        """End the page's process; what is returned begins it again, as it was."""
+        command, environment = self.page_server.cmdline(), self.page_server.environ()
+        self.page_server.terminate()
+        self.page_server.wait(20)
+
+        def again() -> None:
+            self.own_servers.append(subprocess.Popen(command, env=environment))
+
+        return again
+
+    def end(self) -> None:
+        """End it and whatever it started."""
+        folder = Path(self.page_server.cmdline()[-1]).parent if self._serves() else None
+        for server in self.own_servers:
+            server.terminate()
+            server.wait(20)
+        if self.process.poll() is None:
+            self.process.send_signal(signal.SIGCONT)
+            self.process.send_signal(signal.SIGINT)
+            try:
+                self.process.wait(20)
+            except subprocess.TimeoutExpired:
+                self.process.kill()
+                self.process.wait(10)
+                raise
+        if self._serves():  # its controller was killed and could not end it
+            self.page_server.terminate()
+            with suppress(psutil.NoSuchProcess):
+                self.page_server.wait(20)
+        if folder is not None and folder.name.startswith("nightcure-demo-"):
+            shutil.rmtree(folder, ignore_errors=True)
+
+    def _serves(self) -> bool:
+        return self.page_server.is_running() and self.page_server.status() != "zombie"
+
+
+@pytest.fixture
+def demo() -> Iterator[Callable[..., RunningDemo]]:
+    """Starts `nightcure demo` with these options; ends it, and whatever it started, afterwards."""
+    started: list[RunningDemo] = []
+
+    def start(*options: str) -> RunningDemo:
+        started.append(RunningDemo.start(*options))
+        return started[-1]
 
     yield start
-    for process in started:
-        process.send_signal(signal.SIGCONT)
-        process.send_signal(signal.SIGINT)
-        try:
-            process.wait(20)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait(10)
-            raise
+    for running in started:
+        running.end()
+
+
+@dataclass
+class Steering:
+    """The API of a demo, asked as a logged-in person."""
+
+    request: APIRequestContext
+    demo: RunningDemo
+
+    def get(self, path: str) -> Any:
+        return self.request.get(f"{self.demo.address}api/{path}").json()
+
+    def post(self, path: str, body: Any = None) -> Any:
+        answer = self.request.post(f"{self.demo.address}api/{path}", data=body or {})
+        assert answer.ok, answer.text()
+        return answer.json()
+
+    def log_in(self) -> Steering:
+        self.post("login", {"passphrase": self.demo.passphrase})
+        return self
+
+    def begin(self, *segments: dict[str, Any], name: str = "Trial", **more: Any) -> None:
+        """Stop what runs and start these segments."""
+        self.post("cautions/accept")
+        self.post("commands/stop")
+        profile = {"name": name, "segments": segments, **more}
+        self.post("commands/start", {"profile": profile, "limit_device_confirmed": True})
+
+    def offer(self, name: str) -> dict[str, Any]:
+        """A profile by its name."""
+        found = [o["profile"] for o in self.get("profiles") if o["profile"]["name"] == name]
+        assert len(found) == 1
+        profile: dict[str, Any] = found[0]
+        return profile
+
+
+@pytest.fixture(scope="session")
+def archive(playwright: Playwright) -> Iterator[RunningDemo]:
+    """A demo that rests after two short nights; tests of it change nothing that others read."""
+    running = RunningDemo.start("--speed", "200")
+    try:
+        request = playwright.request.new_context()
+        steering = Steering(request, running).log_in()
+        steering.begin({"kind": "soak", "at_c": 14, "hours": 0.1}, name="Short and mild")
+        _until(steering, "done")
+        steering.begin(
+            {"kind": "ramp", "to_c": 18, "rate_c_per_h": 25},
+            {"kind": "soak", "at_c": 18, "hours": 0.1},
+            name="Short and warm",
+            band_c=5,
+        )
+        _until(steering, "done")
+        request.dispose()
+        yield running
+    finally:
+        running.end()
+
+
+@pytest.fixture(scope="session")
+def tripped(playwright: Playwright) -> Iterator[RunningDemo]:
+    """A demo whose night has tripped, and whose cause stays."""
+    running = RunningDemo.start("--speed", "120", "--fault", "sensor-missing@50min")
+    try:
+        request = playwright.request.new_context()
+        _until(Steering(request, running), "tripped")
+        request.dispose()
+        yield running
+    finally:
+        running.end()
+
+
+def _until(steering: Steering, phase: str) -> None:
+    while steering.get("status")["phase"] != phase:  # bounded by the test's own time limit
+        time.sleep(0.2)
 
 
 @pytest.fixture

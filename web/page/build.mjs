@@ -1,26 +1,45 @@
-// Builds the page into web/nightcure_web/static: one script, one style sheet, icon, licences.
+// Builds the page into web/nightcure_web/static: scripts, style sheet, icons, licences.
 import { build } from "esbuild";
-import { cp, mkdir, readFile, rm, writeFile } from "node:fs/promises";
+import { createHash } from "node:crypto";
+import { cp, mkdir, readdir, readFile, rm, writeFile } from "node:fs/promises";
 import { dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
 
 const here = dirname(fileURLToPath(import.meta.url));
 const out = process.argv[2] ?? join(here, "..", "nightcure_web", "static");
-
-await rm(out, { recursive: true, force: true });
-await mkdir(out, { recursive: true });
-await build({
-  entryPoints: [join(here, "src", "main.tsx"), join(here, "src", "style.css")],
+const source = (name) => join(here, "src", name);
+const options = {
   bundle: true,
   minify: true,
-  outdir: out,
   target: ["es2020", "safari15"],
   jsx: "automatic",
   jsxImportSource: "preact",
   legalComments: "none",
   logLevel: "warning",
+};
+
+await rm(out, { recursive: true, force: true });
+await mkdir(out, { recursive: true });
+await build({
+  ...options,
+  entryPoints: [source("main.tsx"), source("look.ts"), source("style.css")],
+  outdir: out,
 });
 await cp(join(here, "public"), out, { recursive: true });
+
+// The service worker keeps the shell; another shell is another build.
+const shell = (await readdir(out)).sort();
+const digest = createHash("sha256");
+for (const name of shell) digest.update(name).update(await readFile(join(out, name)));
+await build({
+  ...options,
+  entryPoints: [source("sw.ts")],
+  outfile: join(out, "sw.js"),
+  define: {
+    BUILD: JSON.stringify(digest.digest("hex").slice(0, 12)),
+    SHELL: JSON.stringify(["./", ...shell.filter((name) => name !== "index.html")]),
+  },
+});
 
 const licences = [];
 for (const name of ["preact", "uplot"]) {

@@ -1,95 +1,4 @@
-// What the API says, and how to ask it.
-
-export type Role = "air" | "part" | "mould" | "ambient" | "heater";
-
-export interface Thermometer {
-  name: string;
-  role: Role;
-  id: string;
-  value_c: number | null;
-  fault: string | null;
-  age_s: number;
-}
-
-export type Segment =
-  | { kind: "ramp"; to_c: number; rate_c_per_h: number }
-  | { kind: "soak"; at_c: number; hours: number }
-  | { kind: "cool"; rate_c_per_h: number; below_c: number };
-
-export interface Profile {
-  name: string;
-  lag_c: number;
-  band_c: number;
-  segments: Segment[];
-}
-
-/** A profile to choose, and why this oven would refuse it. */
-export interface Offer {
-  profile: Profile;
-  refusals: string[];
-}
-
-export interface Alarm {
-  name: string;
-  state: string;
-  latching: boolean;
-  message: string;
-  since_s: number;
-}
-
-export interface Live {
-  wall_s: number;
-  host_s: number;
-  now_s: number;
-  oven: string;
-  units: "C" | "F";
-  speed: number;
-  tick_s: number;
-  night_id: number | null;
-  seq: number;
-  phase: "idle" | "ramp" | "soak" | "cool" | "done" | "tripped";
-  profile: Profile | null;
-  segment: number | null;
-  segments: number;
-  setpoint_c: number | null;
-  control_c: number | null;
-  duty: number;
-  heater: boolean;
-  left_s: number | null;
-  ends_s: number | null;
-  waiting: boolean;
-  next: string;
-  trip: Alarm | null;
-  thermometers: Thermometer[];
-  alarms: Alarm[];
-  limits: { air_c: number; part_c: number; ramp_c_per_h: number; longest_night_h: number };
-  power_w: number;
-}
-
-export interface Samples {
-  seq: number[];
-  wall_s: number[];
-  setpoint_c: (number | null)[];
-  control_c: (number | null)[];
-  duty: number[];
-  believed: (number | null)[][];
-}
-
-export interface Night {
-  id: number;
-  started_s: number;
-  ended_s: number | null;
-  outcome: string | null;
-  profile_name: string;
-}
-
-export interface Happening {
-  id: number;
-  wall_s: number;
-  kind: string;
-  name: string;
-  message: string;
-}
+// How to ask the API, and what its refusals say.
 
 /** A refusal of the server: its status and the sentence for the person. */
 export class Refused extends Error {
@@ -101,8 +10,11 @@ export class Refused extends Error {
   }
 }
 
+const GONE = "The page's server does not answer. If the oven must be off now, pull the heater's plug.";
+const WAIT_MS = 15_000;
+
 async function answer<T>(response: Response): Promise<T> {
-  if (response.ok) return (await response.json()) as T;
+  if (response.ok) return (response.status === 204 ? undefined : await response.json()) as T;
   let sentence = `The server answered ${response.status}.`;
   try {
     sentence = ((await response.json()) as { detail?: string }).detail ?? sentence;
@@ -112,25 +24,33 @@ async function answer<T>(response: Response): Promise<T> {
   throw new Refused(response.status, sentence);
 }
 
-const GONE = "The page's server does not answer. If the oven must be off now, pull its plug.";
-
-export async function get<T>(path: string): Promise<T> {
+async function ask<T>(path: string, init: RequestInit, wait_ms = WAIT_MS): Promise<T> {
+  const patience = new AbortController();
+  const timer = window.setTimeout(() => patience.abort(), wait_ms);
   try {
-    return await answer<T>(await fetch(`api/${path}`));
+    return await answer<T>(await fetch(`api/${path}`, { ...init, signal: patience.signal }));
   } catch (error) {
     throw error instanceof Refused ? error : new Refused(0, GONE);
+  } finally {
+    window.clearTimeout(timer);
   }
 }
 
-export async function post<T>(path: string, body: unknown = {}): Promise<T> {
-  try {
-    const response = await fetch(`api/${path}`, {
-      method: "POST",
+function sending(method: string) {
+  return <T>(path: string, body: unknown = {}): Promise<T> =>
+    ask<T>(path, {
+      method,
       headers: { "Content-Type": "application/json" },
       body: JSON.stringify(body),
     });
-    return await answer<T>(response);
-  } catch (error) {
-    throw error instanceof Refused ? error : new Refused(0, GONE);
-  }
 }
+
+export const get = <T>(path: string, wait_ms = WAIT_MS): Promise<T> => ask<T>(path, {}, wait_ms);
+export const post = sending("POST");
+export const put = sending("PUT");
+export const patch = sending("PATCH");
+export const remove = sending("DELETE");
+
+/** The sentence to show for whatever went wrong. */
+export const sentenceOf = (error: unknown): string =>
+  error instanceof Refused ? error.message : `The page made a mistake: ${String(error)}`;

@@ -1,5 +1,5 @@
 // The course a profile takes: its corners from a cold start, and what is still ahead tonight.
-import type { Live, Segment } from "./api";
+import type { Live, MilestoneName, Segment } from "./types";
 
 export type Corner = [number, number];
 
@@ -25,14 +25,46 @@ export function corners(segments: Segment[], start_c: number): Corner[] {
   return points;
 }
 
-/** The planned setpoint from now to the end of the night: wall-clock s and °C; empty when nothing runs. */
+/** When every part should be past a milestone, wall time; null if that is not in sight. */
+function foreseen(live: Live, name: MilestoneName): number | null {
+  const times = (live.cure ?? []).flatMap((p) => p.milestones.filter((m) => m.name === name).map((m) => m.at_s));
+  return times.length > 0 && times.every((t) => t !== null) ? Math.max(...(times as number[])) : null;
+}
+
+/**
+ * The planned setpoint from now to the end of the night, wall-clock s and °C; empty when nothing
+ * runs. Where a segment waits for the cure, it waits as long as the cure is foreseen to take.
+ */
 export function ahead(live: Live): Corner[] {
   const { profile, segment, setpoint_c, ends_s, wall_s } = live;
-  const now = profile && segment !== null ? profile.segments[segment] : undefined;
-  if (!profile || !now || segment === null || setpoint_c === null || ends_s === null) return [];
-  const { to_c } = end(now, setpoint_c);
-  const rest = corners(profile.segments.slice(segment + 1), to_c);
-  const rest_s = rest[rest.length - 1]![0] * 3600;
-  const turn_s = Math.max(wall_s, ends_s - rest_s);
-  return [[wall_s, setpoint_c], ...rest.map(([h, c]): Corner => [turn_s + h * 3600, c])];
+  if (!profile || segment === null || setpoint_c === null || ends_s === null) return [];
+  const points: Corner[] = [[wall_s, setpoint_c]];
+  let t = wall_s;
+  let c = setpoint_c;
+  const rest = profile.segments.slice(segment);
+  rest.forEach((s, i) => {
+    const { hours, to_c } = end(s, c);
+    const awaited = s.kind === "ramp" ? s.wait_for : s.kind === "soak" ? s.until : null;
+    const there_s = awaited ? foreseen(live, awaited) : null;
+    let until_s = t + hours * 3600;
+    if (s.kind === "ramp" && there_s !== null && there_s > t) {
+      points.push([there_s, c]);
+      until_s += there_s - t;
+    } else if (s.kind === "soak") {
+      // How long the soak under way has lasted is not told; the night's end tells it.
+      if (i === 0) until_s = ends_s - after(rest.slice(1), s.at_c);
+      if (there_s !== null) until_s = Math.min(until_s, there_s);
+      if (s.at_c !== c) points.push([t, s.at_c]);
+    }
+    t = Math.max(until_s, t);
+    c = to_c;
+    points.push([t, c]);
+  });
+  return points;
+}
+
+/** How long segments take, s, from a temperature. */
+function after(segments: Segment[], from_c: number): number {
+  const course = corners(segments, from_c);
+  return course[course.length - 1]![0] * 3600;
 }

@@ -1,29 +1,37 @@
-// Numbers as people read them.
-import type { Live, Role } from "./api";
-
-export type Units = "C" | "F";
+// Numbers and names as people read them.
+import type { MilestoneName, Phase, Role, Units } from "./types";
 
 export const degrees = (c: number, units: Units): number => (units === "F" ? c * 1.8 + 32 : c);
+export const celsius = (shown: number, units: Units): number => (units === "F" ? (shown - 32) / 1.8 : shown);
+/** A difference or a rate: no zero to shift. */
+export const steps = (k: number, units: Units): number => (units === "F" ? k * 1.8 : k);
+
+const signed = (text: string): string => text.replace("-", "−");
 
 export function temperature(c: number | null, units: Units, digits = 1): string {
-  return c === null ? "–" : degrees(c, units).toFixed(digits).replace("-", "−");
+  return c === null ? "–" : signed(degrees(c, units).toFixed(digits));
 }
+
+/** A number without needless zeros. */
+export const plain = (value: number, digits = 1): string => signed(String(+value.toFixed(digits)));
 
 export function duration(s: number): string {
-  const minutes = Math.round(s / 60);
+  const minutes = Math.round(Math.abs(s) / 60);
   const h = Math.floor(minutes / 60);
-  return h ? `${h} h ${String(minutes % 60).padStart(2, "0")}` : `${minutes} min`;
+  if (!h) return `${minutes} min`;
+  return minutes % 60 ? `${h} h ${String(minutes % 60).padStart(2, "0")} min` : `${h} h`;
 }
 
-export function hour(wall_s: number): string {
-  return new Date(wall_s * 1000).toLocaleTimeString([], {
-    hour: "2-digit",
-    minute: "2-digit",
-    hour12: false,
-  });
-}
+/** An age: seconds while they matter. */
+export const age = (s: number): string => (s < 90 ? `${Math.round(s)} s` : duration(s));
 
-export const PHASES: Record<Live["phase"], string> = {
+const CLOCK = new Intl.DateTimeFormat([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
+const DAY = new Intl.DateTimeFormat([], { weekday: "short", day: "numeric", month: "short", year: "numeric" });
+
+export const hour = (wall_s: number): string => CLOCK.format(wall_s * 1000);
+export const day = (wall_s: number): string => DAY.format(wall_s * 1000);
+
+export const PHASES: Record<Phase, string> = {
   idle: "Resting",
   ramp: "Ramp",
   soak: "Soak",
@@ -51,3 +59,35 @@ export const FAULTS: Record<string, string> = {
   stale: "too old",
   disagrees: "disagrees",
 };
+
+export const OUTCOMES: Record<string, string> = {
+  done: "went to its end",
+  stopped: "stopped by a person",
+  tripped: "tripped",
+  lost: "broken off",
+};
+
+/** Milestones: in the list, on the strip, and as what a segment waits for. */
+export const MILESTONES: Record<MilestoneName, { long: string; short: string }> = {
+  gelled: { long: "gelled", short: "gel" },
+  "laminate-opens": { long: "ready to laminate on", short: "laminate" },
+  "laminate-closes": { long: "too late to laminate on", short: "closed" },
+  demould: { long: "out of the mould", short: "demould" },
+  full: { long: "as cured as it gets", short: "full" },
+  "post-cured": { long: "post-cured", short: "post-cure" },
+};
+
+const WRITTEN = /([-−]?\d+(?:\.\d+)?) ?°([CF])(?=( per| under|\/h))?/g;
+
+/** A sentence of the controller in the units this phone reads. */
+export function inUnits(sentence: string, units: Units): string {
+  return sentence.replace(WRITTEN, (whole, number: string, from: string, difference?: string) => {
+    if (from === units) return whole;
+    const value = Number(number.replace("−", "-"));
+    const digits = number.includes(".") ? 1 : 0;
+    const toF = units === "F";
+    const scaled = toF ? value * 1.8 : value / 1.8;
+    const shift = difference ? 0 : toF ? 32 : -32 / 1.8;
+    return `${signed((scaled + shift).toFixed(digits))} °${units}`;
+  });
+}

@@ -1,6 +1,7 @@
 // The night's series: fetched thinned, then grown from the live stream.
 import { useEffect, useRef, useState } from "preact/hooks";
-import { get, type Live, type Night, type Samples } from "./api";
+import { get } from "../api";
+import type { Live, NightRow, Samples } from "../types";
 
 const POINTS = 900;
 /** Beyond so many points the series is fetched anew, thinned. */
@@ -31,7 +32,7 @@ export function useNight(live: Live | null): Samples | null {
     if (live === null) return;
     if (running === null) {
       if (shown.current === null) {
-        void get<Night[]>("nights?limit=1").then(
+        void get<NightRow[]>("nights?limit=1").then(
           (nights) => (nights[0] ? fetchNight(nights[0].id) : undefined),
           () => undefined,
         );

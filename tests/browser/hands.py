@@ -1,0 +1,50 @@
+"""What a person does on the page, again and again."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from playwright.sync_api import Locator, Page, expect
+
+from .conftest import RunningDemo, Steering
+
+
+def see(page: Page, running: RunningDemo, screen: str = "now") -> None:
+    """Open a screen and wait for the first live word."""
+    page.goto(f"{running.address}#{screen}")
+    expect(page.locator(".clock")).to_be_visible()
+
+
+def steering(page: Page, running: RunningDemo) -> Steering:
+    """The API, with a login that the page shares."""
+    return Steering(page.request, running).log_in()
+
+
+def log_in(page: Page, passphrase: str) -> None:
+    """Give the passphrase in a dialog."""
+    dialog = page.get_by_role("dialog")
+    dialog.get_by_label("The oven's passphrase").fill(passphrase)
+    dialog.get_by_role("button", name="Log in").click()
+
+
+def answer(page: Page, button: str) -> None:
+    """Press a button of the dialog; it goes away by itself."""
+    page.get_by_role("dialog").get_by_role("button", name=button, exact=True).click()
+    expect(page.get_by_role("dialog")).to_have_count(0)
+
+
+def shown(place: Locator) -> float:
+    """The number that stands there."""
+    text = place.inner_text()
+    found = re.match(r"[−\d.]+", text)
+    assert found is not None, text
+    return float(found[0].replace("−", "-"))
+
+
+def middle(place: Locator) -> tuple[float, float]:
+    """The middle of something, px in the window."""
+    place.scroll_into_view_if_needed()
+    box: Any = place.bounding_box()
+    assert box is not None
+    return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2

@@ -1,0 +1,94 @@
+"""The Oven screen: degrees Fahrenheit, look, thermometers checked, logging in and out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+from playwright.sync_api import Page, expect
+
+from .conftest import RunningDemo
+from .hands import answer, see, shown, steering
+
+
+def test_fahrenheit_everywhere_and_after_a_reload(
+    page: Page, archive: RunningDemo, quiet: list[str]
+) -> None:
+    """°F = °C * 1.8 + 32, the scale's definition."""
+    oven = steering(page, archive)
+    see(page, archive, "oven")
+    page.get_by_role("radio", name="°F").check()
+    expect(page.get_by_text("140 °F").first).to_be_visible()  # the air's limit, 60 °C
+    see(page, archive, "now")
+    page.reload()
+    expect(page.get_by_test_id("air")).to_contain_text("°F")
+    air_c = oven.get("status")["control_c"]
+    assert abs(shown(page.get_by_test_id("air")) - (air_c * 1.8 + 32)) < 1.5
+    page.goto(f"{archive.address}#start")
+    page.get_by_role("button", name="Draw a new one").click()
+    first = page.get_by_label(re.compile("^Segment 1,")).get_by_role("textbox").first
+    expect(first).to_have_value("86")  # 30 °C
+    first.fill("104")
+    verdict = page.get_by_role("region", name="What the oven makes of it")
+    expect(verdict).to_contain_text("up to 104.0 °F")
+    assert quiet == []
+
+
+def test_dark_and_light_by_choice_and_by_the_phone(page: Page, archive: RunningDemo) -> None:
+    html = page.locator("html")
+    page.emulate_media(color_scheme="dark")
+    see(page, archive, "oven")
+    expect(html).to_have_attribute("data-look", "dark")
+    page.emulate_media(color_scheme="light")
+    expect(html).to_have_attribute("data-look", "light")
+    page.get_by_role("radio", name="dark").check()
+    expect(html).to_have_attribute("data-look", "dark")
+    page.reload()
+    expect(html).to_have_attribute("data-look", "dark")
+    ground = page.evaluate("getComputedStyle(document.body).backgroundColor")
+    assert ground == "rgb(13, 27, 36)"
+
+
+def test_a_thermometer_is_corrected(
+    page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
+) -> None:
+    running = demo("--speed", "60", "--no-start")
+    oven = steering(page, running)
+    see(page, running, "oven")
+    page.get_by_role("button", name="Check Lid").click()
+    dialog = page.get_by_role("dialog")
+    expect(dialog).to_contain_text("crushed ice")
+    dialog.get_by_role("radio", name="typed in").check()
+    dialog.get_by_label("Add to every reading").fill("-0,4")
+    answer(page, "Correct it")
+    lid = page.locator(".probes li", has_text="Lid")
+    expect(lid).to_contain_text(re.compile("corrected by −0.4 K, checked .* as typed in"))
+    found = next(t for t in oven.get("settings")["thermometers"] if t["name"] == "Lid")
+    assert found["offset_c"] == -0.4
+    assert quiet == []
+
+
+def test_a_correction_too_large_is_refused(page: Page, archive: RunningDemo) -> None:
+    steering(page, archive)
+    see(page, archive, "oven")
+    dialog = page.get_by_role("dialog")
+    page.get_by_role("button", name="Check Rim").click()
+    dialog.get_by_role("radio", name="beside a reference").check()
+    dialog.get_by_label("The reference shows").fill("60")
+    dialog.get_by_role("button", name="Correct it").click()
+    expect(page.locator(".sheet .refusal")).to_have_text(re.compile("beyond|steady"))
+
+
+def test_logging_in_and_out_here_and_everywhere(page: Page, archive: RunningDemo) -> None:
+    see(page, archive, "oven")
+    access = page.get_by_role("region", name="Who may steer")
+    name = access.locator("input[autocomplete=username]")
+    expect(name).to_be_attached()  # a browser keeps passphrases under a name
+    for leave in ("Log out", "Log out everywhere"):
+        access.get_by_label("The oven's passphrase").fill(archive.passphrase)
+        access.get_by_role("button", name="Log in").click()
+        expect(access).to_contain_text("This browser is logged in")
+        access.get_by_role("button", name=leave, exact=True).click()
+        expect(access.get_by_label("The oven's passphrase")).to_be_visible()
+    session = page.request.get(f"{archive.address}api/session").json()
+    assert session["logged_in"] is False

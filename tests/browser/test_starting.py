@@ -1,0 +1,141 @@
+"""Starting a night: drawn with the pointer, the arrow keys and in numbers; checked; confirmed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+
+from .conftest import RunningDemo
+from .hands import answer, log_in, middle, see, steering
+
+
+def number(page: Page, segment: int, label: str) -> Locator:
+    row = page.get_by_label(re.compile(f"^Segment {segment},"))
+    return row.get_by_role("textbox", name=re.compile(f"^{label} "))
+
+
+def start_button(page: Page) -> Locator:
+    return page.get_by_role("button", name=re.compile("^Start '"))
+
+
+def test_a_drawn_profile_is_started(
+    page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
+) -> None:
+    running = demo("--speed", "60", "--no-start")
+    see(page, running, "start")
+    expect(start_button(page)).to_be_disabled()  # until the cautions are accepted
+    checks = page.get_by_role("region", name="Before a start")
+    expect(checks.locator(".not")).to_contain_text("cautions")
+    page.get_by_role("button", name="I have read them …").click()
+    log_in(page, running.passphrase)
+    answer(page, "I accept them")
+    expect(checks.locator(".not")).to_have_count(0)
+
+    page.get_by_role("button", name="Draw a new one").click()
+    ramp, soak = page.get_by_role("slider").nth(0), page.get_by_role("slider").nth(1)
+    before_c, before_h = number(page, 1, "to").input_value(), number(page, 2, "for").input_value()
+    x, y = middle(ramp.locator(".dot"))
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 5, y - 40, steps=4)
+    page.mouse.up()
+    after_c = number(page, 1, "to").input_value()
+    assert float(after_c) > float(before_c) + 5
+    assert number(page, 2, "at").input_value() == after_c, "the soak goes along with its ramp"
+
+    soak.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowUp")
+    assert float(number(page, 2, "for").input_value()) == float(before_h) + 0.25
+    assert float(number(page, 1, "to").input_value()) == float(after_c) + 1
+    expect(soak).to_have_attribute("aria-valuetext", re.compile(r"^\d+\.\d °C, \d+ h"))
+
+    verdict = page.get_by_role("region", name="What the oven makes of it")
+    number(page, 1, "to").fill("75")
+    expect(verdict).to_contain_text("is above what this oven may be asked for, 59 °C")
+    expect(start_button(page)).to_be_disabled()
+    number(page, 1, "to").fill("36")
+    number(page, 1, "at").fill("18.5")
+    expect(verdict).to_contain_text("This oven takes it: up to 36.0 °C")
+
+    page.get_by_label("Name").fill("Drawn by hand")
+    start_button(page).click()
+    begin = page.get_by_role("dialog").get_by_role("button", name="Start heating")
+    expect(begin).to_be_disabled()  # until the cut-out is confirmed
+    page.get_by_role("dialog").get_by_role("checkbox").check()
+    answer(page, "Start heating")
+    expect(page.get_by_text("Ramp", exact=True)).to_be_visible()
+    expect(page).to_have_url(re.compile("#now$"))
+    profile = steering(page, running).get("status")["profile"]
+    assert profile["name"] == "Drawn by hand"
+    ramped, soaked, _ = profile["segments"]
+    assert (ramped["to_c"], ramped["rate_c_per_h"], soaked["at_c"]) == (36, 18.5, 36)
+    assert quiet == []
+
+
+def test_the_drawing_keeps_to_what_the_oven_bears(page: Page, archive: RunningDemo) -> None:
+    see(page, archive, "start")
+    page.get_by_role("button", name="Draw a new one").click()
+    expect(page.locator(".drawing text.limit")).to_have_text("at most 59°")
+    x, y = middle(page.get_by_role("slider").nth(0).locator(".dot"))
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(0, 0, steps=5)  # as hot and as soon as can be
+    page.mouse.up()
+    assert number(page, 1, "to").input_value() == "59"
+    assert number(page, 1, "at").input_value() == "25"
+
+
+def test_own_profiles_are_saved_replaced_and_deleted(
+    page: Page, demo: Callable[..., RunningDemo]
+) -> None:
+    running = demo("--speed", "60", "--no-start")
+    oven = steering(page, running)
+    shipped = len(oven.get("profiles"))
+    see(page, running, "start")
+    page.get_by_role("button", name="Draw a new one").click()
+    page.get_by_label("Name").fill("Mine")
+    page.get_by_role("button", name="Save …").click()
+    answer(page, "Save")
+    mine = page.get_by_role("radio", name=re.compile("^Mine yours"))
+    expect(mine).to_be_checked()
+    assert len(oven.get("profiles")) == shipped + 1
+
+    number(page, 2, "for").fill("3")
+    page.get_by_role("button", name="Save …").click()
+    page.get_by_role("dialog").get_by_role("button", name="Save").click()
+    expect(page.locator(".sheet .refusal")).to_contain_text("There is a profile 'Mine' already")
+    answer(page, "Replace it")
+    assert oven.offer("Mine")["segments"][1]["hours"] == 3
+
+    page.get_by_role("button", name="Delete it …").click()
+    answer(page, "Delete")
+    expect(mine).to_have_count(0)
+    assert len(oven.get("profiles")) == shipped
+
+
+@pytest.mark.parametrize(("resin_kg", "ask"), [(4.5, True), (12.0, False)])
+def test_vapour_is_shown_asked_about_and_refused(
+    page: Page, archive: RunningDemo, resin_kg: float, ask: bool
+) -> None:
+    """The shares asked about and refused (25 and 50 % of the lower explosive limit): NFPA 86's
+    quarter, from a summary, and twice that."""
+    see(page, archive, "start")
+    page.get_by_role("radio", name=re.compile("^Lid and rim, until demould")).check()
+    vapour = page.get_by_role("region", name="Vapour")
+    expect(vapour).to_contain_text(re.compile(r"Up to \d % of the lower explosive limit"))
+    lid = page.get_by_role("region", name="Parts tonight").get_by_label("Lid")
+    lid.get_by_role("textbox", name=re.compile("^resin ")).fill(str(resin_kg))
+    verdict = page.get_by_role("region", name="What the oven makes of it")
+    if ask:
+        expect(vapour).to_contain_text("Ovens are kept under 25 %")
+        expect(verdict.locator(".refusal")).to_contain_text("of the lower explosive limit")
+        vapour.get_by_role("checkbox").check()
+        expect(verdict).to_contain_text("This oven takes it")
+    else:
+        expect(vapour).to_contain_text("does not start at 50 % or more")
+        expect(vapour.get_by_role("checkbox")).to_have_count(0)
+        expect(verdict.locator(".refusal")).to_contain_text("do not start")

@@ -1,0 +1,84 @@
+// A night's label and what a person noted of it.
+import { useEffect, useState } from "preact/hooks";
+import { get, patch, put, sentenceOf } from "../api";
+import { Asked, Refusal } from "../sheet";
+import type { Night, Notes } from "../types";
+
+const FIELDS: readonly (readonly [string, string])[] = [
+  ["mould_number", "Mould number"],
+  ["part_number", "Part number"],
+  ["resin_batch", "Resin batch"],
+  ["catalyst_weighed_g", "Catalyst weighed, g"],
+  ["remarks", "Remarks"],
+];
+
+const tidy = (told: Record<string, unknown>): Notes =>
+  Object.fromEntries(FIELDS.map(([field]) => [field, String(told[field] ?? "")]));
+
+export function NotesForm({ night, onChange }: { night: Night; onChange: (night: Night) => void }) {
+  const [label, setLabel] = useState(night.label);
+  const [notes, setNotes] = useState<Notes>(tidy({}));
+  const [kept, setKept] = useState<Notes>(tidy({}));
+  const [failed, setFailed] = useState("");
+  const [saving, setSaving] = useState(false);
+  useEffect(() => {
+    get<Record<string, unknown>>(`nights/${night.id}/notes`).then(
+      (told) => {
+        setNotes(tidy(told));
+        setKept(tidy(told));
+      },
+      (error: unknown) => setFailed(sentenceOf(error)),
+    );
+  }, [night.id]);
+  const changed = label !== night.label || FIELDS.some(([f]) => notes[f] !== kept[f]);
+  const save = async (): Promise<void> => {
+    if (label !== night.label) {
+      await patch(`nights/${night.id}`, { label });
+      onChange({ ...night, label });
+    }
+    if (FIELDS.some(([f]) => notes[f] !== kept[f])) {
+      await put(`nights/${night.id}/notes`, notes);
+      setKept(notes);
+    }
+  };
+  return (
+    <section class="notes" aria-labelledby="notes-title">
+      <h2 id="notes-title">Notes</h2>
+      <Refusal>{failed}</Refusal>
+      <form
+        class="fields"
+        onSubmit={(e) => {
+          e.preventDefault();
+          setSaving(true);
+        }}
+      >
+        <label class="field">
+          Label
+          <input type="text" autocomplete="off" maxLength={80} value={label} onInput={(e) => setLabel(e.currentTarget.value)} />
+        </label>
+        {FIELDS.map(([field, word]) => (
+          <label class={field === "remarks" ? "field broad" : "field"} key={field}>
+            {word}
+            {field === "remarks" ? (
+              <textarea rows={3} value={notes[field]} onInput={(e) => setNotes({ ...notes, [field]: e.currentTarget.value })} />
+            ) : (
+              <input
+                type="text"
+                autocomplete="off"
+                inputMode={field === "catalyst_weighed_g" ? "decimal" : "text"}
+                value={notes[field]}
+                onInput={(e) => setNotes({ ...notes, [field]: e.currentTarget.value })}
+              />
+            )}
+          </label>
+        ))}
+        <button class="plain" disabled={!changed}>Save the notes …</button>
+      </form>
+      {saving && (
+        <Asked title="Save the notes?" yes="Save" what={save} onClose={() => setSaving(false)}>
+          <p>They are kept with the night, with the hour and who wrote them.</p>
+        </Asked>
+      )}
+    </section>
+  );
+}

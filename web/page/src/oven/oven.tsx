@@ -1,0 +1,77 @@
+// The oven itself: its settings and thermometers in words, who may steer, and this phone's choices.
+import { useEffect, useState } from "preact/hooks";
+import { get, sentenceOf } from "../api";
+import { Choice } from "../fields";
+import { choose, usePrefs } from "../prefs";
+import { Refusal } from "../sheet";
+import type { Live, OvenSettings } from "../types";
+import { inUnits } from "../words";
+import { AccessCard } from "./access";
+import { AskedFor } from "./asked-for";
+import { Thermometers } from "./thermometers";
+
+export function Oven({ live }: { live: Live }) {
+  const [settings, setSettings] = useState<OvenSettings | null>(null);
+  const [failed, setFailed] = useState("");
+  const load = (): void => {
+    get<OvenSettings>("settings").then(setSettings, (error: unknown) => setFailed(sentenceOf(error)));
+  };
+  useEffect(load, []);
+  return (
+    <>
+      <div class="column">
+        <AccessCard />
+        <ThisPhone live={live} />
+      </div>
+      <div class="column wide">
+        <Refusal>{failed}</Refusal>
+        {settings && <Thermometers settings={settings} live={live} onChecked={load} />}
+        {settings?.groups.map((g) => (
+          <section key={g.title} aria-label={g.title}>
+            <h2>{g.title}</h2>
+            <dl class="settings">
+              {g.rows.map((r) => (
+                <div key={r.name}>
+                  <dt>{r.name}</dt>
+                  <dd>{shown(r.value, r.unit, live)}</dd>
+                  {r.explains && <dd class="quiet small">{inUnits(r.explains, live.units)}</dd>}
+                </div>
+              ))}
+            </dl>
+          </section>
+        ))}
+        {settings && <p class="quiet small">Settings are changed in oven.toml on the oven's machine, never from here.</p>}
+        <AskedFor />
+      </div>
+    </>
+  );
+}
+
+function shown(value: string | number | boolean | null, unit: string, live: Live): string {
+  if (value === null) return "none";
+  if (typeof value === "boolean") return value ? "yes" : "no";
+  return inUnits(`${value}${unit && ` ${unit}`}`, live.units);
+}
+
+function ThisPhone({ live }: { live: Live }) {
+  const { units, look } = usePrefs();
+  return (
+    <section class="phone" aria-labelledby="phone-title">
+      <h2 id="phone-title">On this phone</h2>
+      <div class="stack">
+        <Choice
+          legend="Temperatures"
+          value={units === "oven" ? live.units : units}
+          options={[["C", "°C"], ["F", "°F"]]}
+          onChange={(value) => choose({ units: value })}
+        />
+        <Choice
+          legend="Look"
+          value={look}
+          options={[["auto", "as the phone"], ["dark", "dark"], ["light", "light"]]}
+          onChange={(value) => choose({ look: value })}
+        />
+      </div>
+    </section>
+  );
+}

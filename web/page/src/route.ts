@@ -1,0 +1,31 @@
+// Which screen: kept in the address, so that the phone's back button works.
+import { useEffect, useState } from "preact/hooks";
+
+export type Screen = "now" | "start" | "nights" | "oven";
+export const SCREENS: readonly Screen[] = ["now", "start", "nights", "oven"];
+
+export interface Route {
+  screen: Screen;
+  /** Nights opened: none, one, or two to compare. */
+  nights: number[];
+}
+
+export function parseRoute(hash: string): Route {
+  const [name = "", rest = ""] = hash.replace(/^#/, "").split("/");
+  const screen = SCREENS.find((s) => s === name) ?? "now";
+  const nights = rest.split("+").map(Number).filter((n) => Number.isInteger(n) && n > 0);
+  return { screen, nights: screen === "nights" ? nights.slice(0, 2) : [] };
+}
+
+export function useRoute(): Route {
+  const [route, setRoute] = useState(() => parseRoute(location.hash));
+  useEffect(() => {
+    const follow = (): void => {
+      setRoute(parseRoute(location.hash));
+      window.scrollTo(0, 0);
+    };
+    window.addEventListener("hashchange", follow);
+    return () => window.removeEventListener("hashchange", follow);
+  }, []);
+  return route;
+}

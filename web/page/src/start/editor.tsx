@@ -1,0 +1,75 @@
+// Drawing one's own profile: points, numbers, name, and keeping it.
+import { useState } from "preact/hooks";
+import { post, Refused } from "../api";
+import { NumberField } from "../fields";
+import { Asked } from "../sheet";
+import type { Live, Profile, Segment } from "../types";
+import { steps } from "../words";
+import { Drawing } from "./drawing";
+import { SegmentTable } from "./segments";
+
+interface Props {
+  profile: Profile;
+  live: Live;
+  start_c: number;
+  onChange: (profile: Profile) => void;
+  onSaved: (profile: Profile) => Promise<void>;
+}
+
+export function Editor({ profile, live, start_c, onChange, onSaved }: Props) {
+  const [saving, setSaving] = useState(false);
+  const [taken, setTaken] = useState(false);
+  const u = live.units;
+  const segments = (next: Segment[]): void => onChange({ ...profile, segments: next });
+  const tolerance = (label: string, k: number, set: (k: number) => Partial<Profile>) => (
+    <NumberField label={label} unit={u === "F" ? "°F" : "K"} value={steps(k, u)} onChange={(v) => onChange({ ...profile, ...set(+(u === "F" ? v / 1.8 : v).toFixed(3)) })} />
+  );
+  return (
+    <div class="editor stack">
+      <Drawing segments={profile.segments} start_c={start_c} limits={live.limits} units={u} onChange={segments} />
+      <SegmentTable profile={profile} limits={live.limits} units={u} onChange={segments} />
+      <details>
+        <summary>How it waits</summary>
+        <div class="row">
+          {tolerance("A ramp waits while the air is behind by more than", profile.lag_c, (lag_c) => ({ lag_c }))}
+          {tolerance("A soak counts while the slowest part is within", profile.band_c, (band_c) => ({ band_c }))}
+        </div>
+      </details>
+      <div class="row">
+        <label class="field grow">
+          Name
+          <input
+            type="text"
+            maxLength={60}
+            autocomplete="off"
+            value={profile.name}
+            onInput={(e) => {
+              setTaken(false);
+              onChange({ ...profile, name: e.currentTarget.value });
+            }}
+          />
+        </label>
+        <button type="button" class="plain" disabled={profile.name.trim() === ""} onClick={() => setSaving(true)}>Save …</button>
+      </div>
+      {saving && (
+        <Asked
+          title={`Save '${profile.name}'?`}
+          yes={taken ? "Replace it" : "Save"}
+          what={async () => {
+            try {
+              await post(`profiles${taken ? "?replace=true" : ""}`, { profile });
+            } catch (error) {
+              if (error instanceof Refused && error.status === 409) setTaken(true);
+              throw error;
+            }
+            setTaken(false);
+            await onSaved(profile);
+          }}
+          onClose={() => setSaving(false)}
+        >
+          <p>It is kept in the ledger, for this and later nights.</p>
+        </Asked>
+      )}
+    </div>
+  );
+}

@@ -1,0 +1,43 @@
+// The last question before it heats.
+import { useState } from "preact/hooks";
+import { post } from "../api";
+import { Tick } from "../fields";
+import { Asked } from "../sheet";
+import type { Live, Profile, Verdict } from "../types";
+import { duration, hour, temperature } from "../words";
+
+interface Props {
+  profile: Profile;
+  verdict: Verdict;
+  live: Live;
+  onClose: () => void;
+}
+
+export function Go({ profile, verdict, live, onClose }: Props) {
+  const [confirmed, setConfirmed] = useState(false);
+  const { planned_s, highest_c } = verdict;
+  return (
+    <Asked
+      title="Start heating?"
+      yes="Start heating"
+      busyWord="Starting …"
+      ready={confirmed}
+      what={async () => {
+        await post("commands/start", { profile, limit_device_confirmed: true });
+        location.hash = "#now";
+      }}
+      onClose={onClose}
+    >
+      <p>
+        <b>{profile.name}</b>
+        {highest_c !== undefined && `, up to ${temperature(highest_c, live.units)} °${live.units}`}
+        {planned_s !== undefined &&
+          `, at least ${duration(planned_s)}: until about ${hour(live.wall_s + planned_s)}`}
+        .
+      </p>
+      <Tick checked={confirmed} onChange={setConfirmed}>
+        An independent over-temperature cut-out with manual reset is in the heater's circuit, and it was tested.
+      </Tick>
+    </Asked>
+  );
+}

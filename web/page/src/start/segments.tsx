@@ -1,0 +1,94 @@
+// The profile as numbers to type.
+import { NumberField } from "../fields";
+import type { Limits, MilestoneName, Profile, Segment, Units } from "../types";
+import { celsius, degrees, MILESTONES, plain, steps } from "../words";
+import { changed, highestC, withCool, withStage } from "./edit";
+
+interface Props {
+  profile: Profile;
+  limits: Limits;
+  units: Units;
+  onChange: (segments: Segment[]) => void;
+}
+
+const TITLES = { ramp: "Ramp", soak: "Soak", cool: "Cool-down" };
+
+export function SegmentTable({ profile, limits, units, onChange }: Props) {
+  const { segments } = profile;
+  const cured = (profile.parts?.length ?? 0) > 0;
+  const change = (i: number, what: Partial<Segment>): void => onChange(changed(segments, i, what));
+  return (
+    <div class="segments">
+      <p class="quiet small">
+        This oven: at most {plain(degrees(highestC(limits), units))} °{units}, ramps up to{" "}
+        {plain(steps(limits.ramp_c_per_h, units))} °{units}/h, a night of {plain(limits.longest_night_h)} h.
+      </p>
+      <ol>
+        {segments.map((s, i) => (
+          <li key={i} aria-label={`Segment ${i + 1}, ${TITLES[s.kind]}`}>
+            <b>{TITLES[s.kind]}</b>
+            <Numbers s={s} units={units} onChange={(what) => change(i, what)} />
+            {cured && s.kind === "ramp" && (
+              <Awaited label="waits until" value={s.wait_for ?? null} onChange={(wait_for) => change(i, { wait_for })} />
+            )}
+            {cured && s.kind === "soak" && (
+              <Awaited label="ends once" value={s.until ?? null} onChange={(until) => change(i, { until })} />
+            )}
+            <button
+              type="button"
+              class="small"
+              aria-label={`Remove segment ${i + 1}`}
+              disabled={segments.length === 1}
+              onClick={() => onChange(segments.filter((_, j) => j !== i))}
+            >
+              Remove
+            </button>
+          </li>
+        ))}
+      </ol>
+      <div class="row">
+        <button type="button" class="plain" onClick={() => onChange(withStage(segments, limits))}>Add ramp and soak</button>
+        {!segments.some((s) => s.kind === "cool") && (
+          <button type="button" class="plain" onClick={() => onChange(withCool(segments, limits))}>Add cool-down</button>
+        )}
+      </div>
+    </div>
+  );
+}
+
+function Numbers({ s, units, onChange }: { s: Segment; units: Units; onChange: (what: Partial<Segment>) => void }) {
+  const warmth = (label: string, c: number, set: (c: number) => Partial<Segment>) => (
+    <NumberField label={label} unit={`°${units}`} value={degrees(c, units)} onChange={(v) => onChange(set(+celsius(v, units).toFixed(3)))} />
+  );
+  const rate = (label: string, c: number) => (
+    <NumberField label={label} unit={`°${units}/h`} value={steps(c, units)} onChange={(v) => onChange({ rate_c_per_h: +(units === "F" ? v / 1.8 : v).toFixed(3) })} />
+  );
+  if (s.kind === "ramp") return <>{warmth("to", s.to_c, (to_c) => ({ to_c }))}{rate("at", s.rate_c_per_h)}</>;
+  if (s.kind === "soak") {
+    return (
+      <>
+        {warmth("at", s.at_c, (at_c) => ({ at_c }))}
+        <NumberField label={s.until ? "for at most" : "for"} unit="h" value={s.hours} onChange={(hours) => onChange({ hours })} />
+      </>
+    );
+  }
+  return <>{warmth("below", s.below_c, (below_c) => ({ below_c }))}{rate("at most", s.rate_c_per_h)}</>;
+}
+
+interface AwaitedProps {
+  label: string;
+  value: MilestoneName | null;
+  onChange: (value: MilestoneName | null) => void;
+}
+
+function Awaited({ label, value, onChange }: AwaitedProps) {
+  return (
+    <label class="number">
+      <span>{label}</span>
+      <select value={value ?? ""} onChange={(e) => onChange((e.currentTarget.value || null) as MilestoneName | null)}>
+        <option value="">–</option>
+        {Object.entries(MILESTONES).map(([name, words]) => <option key={name} value={name}>{words.long}</option>)}
+      </select>
+    </label>
+  );
+}

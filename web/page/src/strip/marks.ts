@@ -1,0 +1,53 @@
+// Milestones of the cure as lanes above the curves: a bar where the data sheet leaves it open, a
+// dot where it is likeliest, filled once it is reached.
+import type uPlot from "uplot";
+
+export interface Mark {
+  lane: number;
+  colour: string;
+  at_s: number;
+  low_s: number;
+  high_s: number;
+  text: string;
+  reached: boolean;
+}
+
+/** Height of a lane, CSS px. */
+export const LANE_PX = 25;
+
+export function drawMarks(u: uPlot, marks: Mark[], lanes: number): void {
+  const { ctx, bbox } = u;
+  const ratio = devicePixelRatio;
+  const ends = new Map<number, number>();
+  ctx.save();
+  ctx.beginPath();
+  ctx.rect(bbox.left, 0, bbox.width + 14 * ratio, bbox.top);
+  ctx.clip();
+  ctx.font = `${11 * ratio}px system-ui, sans-serif`;
+  ctx.textBaseline = "alphabetic";
+  ctx.textAlign = "left";
+  for (const m of [...marks].sort((a, b) => a.at_s - b.at_s)) {
+    const y = bbox.top - ((lanes - m.lane - 1) * LANE_PX + 9) * ratio;
+    const x = u.valToPos(m.at_s, "x", true);
+    if (x < bbox.left - 1 || x > bbox.left + bbox.width + 1) continue;
+    const [low, high] = [m.low_s, m.high_s].map((s) => u.valToPos(s, "x", true)) as [number, number];
+    ctx.strokeStyle = ctx.fillStyle = m.colour;
+    if (!m.reached) {
+      ctx.globalAlpha = 0.4;
+      ctx.fillRect(low, y - 2 * ratio, Math.max(high - low, 1), 4 * ratio);
+      ctx.globalAlpha = 1;
+    }
+    ctx.lineWidth = 2 * ratio;
+    ctx.beginPath();
+    ctx.arc(x, y, 4 * ratio, 0, 2 * Math.PI);
+    if (m.reached) ctx.fill();
+    ctx.stroke();
+    const width = ctx.measureText(m.text).width;
+    const right = bbox.left + bbox.width + 12 * ratio;
+    const from = Math.min(Math.max(x - width / 2, bbox.left), right - width);
+    if (from < (ends.get(m.lane) ?? bbox.left)) continue;
+    ends.set(m.lane, from + width + 6 * ratio);
+    ctx.fillText(m.text, from, y - 7 * ratio);
+  }
+  ctx.restore();
+}

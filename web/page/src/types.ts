@@ -1,0 +1,223 @@
+// What the API says. Temperatures are °C, times UTC seconds.
+
+export type Units = "C" | "F";
+export type Role = "air" | "part" | "mould" | "ambient" | "heater";
+export type Phase = "idle" | "ramp" | "soak" | "cool" | "done" | "tripped";
+export type MilestoneName =
+  | "gelled"
+  | "laminate-opens"
+  | "laminate-closes"
+  | "demould"
+  | "full"
+  | "post-cured";
+
+export interface Thermometer {
+  name: string;
+  role: Role;
+  id: string;
+  value_c: number | null;
+  fault: string | null;
+  age_s: number;
+}
+
+export type Ramp = {
+  kind: "ramp";
+  to_c: number;
+  rate_c_per_h: number;
+  wait_for?: MilestoneName | null;
+  wait_at_most_h?: number;
+};
+export type Soak = { kind: "soak"; at_c: number; hours: number; until?: MilestoneName | null };
+export type Cool = { kind: "cool"; rate_c_per_h: number; below_c: number };
+export type Segment = Ramp | Soak | Cool;
+
+export interface Part {
+  name: string;
+  card: string;
+  catalyst_pct?: number | null;
+  resin_kg: number;
+  sensor?: string | null;
+  start_h?: number;
+  [more: string]: unknown;
+}
+
+export interface Box {
+  volume_m3: number;
+  i_accept_vapour_above_25_percent?: boolean;
+  [more: string]: unknown;
+}
+
+export interface Profile {
+  name: string;
+  lag_c: number;
+  band_c: number;
+  segments: Segment[];
+  parts?: Part[];
+  box?: Box | null;
+}
+
+/** A profile to choose, why this oven would refuse it, and whether a person saved it. */
+export interface Offer {
+  profile: Profile;
+  refusals: string[];
+  own?: boolean;
+}
+
+export interface Vapour {
+  percent_lel: number;
+  styrene_g?: number;
+  ventilation_m3_per_h?: number;
+}
+
+/** What the server makes of a profile. */
+export interface Verdict {
+  refusals: string[];
+  planned_s?: number;
+  highest_c?: number;
+  vapour?: Vapour | null;
+  course?: [number, number][];
+}
+
+export interface Alarm {
+  name: string;
+  state: string;
+  latching: boolean;
+  message: string;
+  since_s: number;
+}
+
+/** When a milestone came or should come, wall time; `low_s` and `high_s` are its band's ends. */
+export interface Milestone {
+  name: MilestoneName;
+  at_s: number | null;
+  low_s: number | null;
+  high_s: number | null;
+}
+
+export interface PartCure {
+  name: string;
+  part_c: number | null;
+  degree: number | null;
+  too_cold: boolean;
+  milestones: Milestone[];
+}
+
+export interface Limits {
+  air_c: number;
+  part_c: number;
+  ramp_c_per_h: number;
+  longest_night_h: number;
+}
+
+export interface Live {
+  wall_s: number;
+  host_s: number;
+  now_s: number;
+  oven: string;
+  units: Units;
+  speed: number;
+  tick_s: number;
+  night_id: number | null;
+  seq: number;
+  phase: Phase;
+  profile: Profile | null;
+  segment: number | null;
+  segments: number;
+  setpoint_c: number | null;
+  control_c: number | null;
+  duty: number;
+  heater: boolean;
+  left_s: number | null;
+  ends_s: number | null;
+  waiting: boolean;
+  next: string;
+  cure?: PartCure[];
+  trip: Alarm | null;
+  thermometers: Thermometer[];
+  alarms: Alarm[];
+  limits: Limits;
+  power_w: number;
+}
+
+/** A night's series in columns. */
+export interface Samples {
+  seq: number[];
+  wall_s: number[];
+  setpoint_c: (number | null)[];
+  control_c: (number | null)[];
+  duty: number[];
+  phase?: Phase[];
+  believed: (number | null)[][];
+}
+
+export interface NightRow {
+  id: number;
+  label: string;
+  started_s: number;
+  ended_s: number | null;
+  outcome: string | null;
+  reason: string | null;
+  profile_name: string;
+}
+
+export interface Night {
+  id: number;
+  label: string;
+  oven: string;
+  version: string;
+  profile: Profile;
+  thermometers: Pick<Thermometer, "id" | "name" | "role">[];
+  started_s: number;
+  ended_s: number | null;
+  outcome: string | null;
+  reason: string | null;
+}
+
+export type Notes = Record<string, string>;
+
+export interface Happening {
+  id: number;
+  night_id: number | null;
+  wall_s: number;
+  kind: string;
+  name: string;
+  message: string;
+}
+
+export interface Asked {
+  id: number;
+  word: string;
+  who: string;
+  asked_s: number;
+  outcome: string | null;
+  message: string | null;
+}
+
+export interface Check {
+  name: string;
+  ok: boolean;
+  sentence: string;
+  /** Whether a start asks for it; else it is a note. */
+  needed?: boolean;
+}
+
+export interface Cautions {
+  cautions: { title: string; text: string }[];
+  accepted: { who: string; host_s: number } | null;
+}
+
+export interface OvenSettings {
+  oven: string;
+  units: Units;
+  groups: {
+    title: string;
+    rows: { name: string; value: string | number | boolean | null; unit: string; explains: string }[];
+  }[];
+  thermometers: {
+    id: string;
+    name: string;
+    role: Role;
+    offset_c: number;
+    last_check: { method: string; wall_s: number; who: string } | null;
+  }[];
+}
