@@ -23,7 +23,7 @@ from nightcure.oven.log import Log
 from nightcure.oven.survey import survey
 from tests.foreign_oven import ForeignOven, foreign_oven, heated_to_s, noted
 
-#: Kind -> largest error of the loss asked for, in how many of 100 (the issue's "accepted when").
+#: Kind -> largest error of the loss asked for, in how many of 100.
 ASKED = {"logs": (0.05, 95), "notes": (0.25, 90), "brief": (None, None)}
 COVERED = 90, 99
 

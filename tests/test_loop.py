@@ -95,6 +95,16 @@ commands = st.sampled_from(
         word("start"),
         word("start", profile={"name": 3}),
         word("dance"),
+        word("skip"),
+        word("extend", minutes=20),
+        word("extend", minutes=float("nan")),
+        word("extend", minutes=-(10**400)),
+        word("setpoint", celsius=31.5),
+        word("setpoint", celsius="hot"),
+        word("offset", sensor_id="28-0000000000a1", method="ice-point"),
+        word("offset", sensor_id="28-0000000000b1", method="typed", offset_c=-0.3),
+        word("offset", sensor_id=[{}], method=float("inf")),
+        word("start", profile=SHORT.model_dump(mode="json"), limit_device_confirmed=False),
     ]
 )
 one_tick = st.tuples(

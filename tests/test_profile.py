@@ -8,15 +8,16 @@ from typing import Any
 
 import pytest
 from hypothesis import given
+from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
 from nightcure.errors import BadInput
 from nightcure.profile import Oven, Profile, ProfileRun, Soak, load_profile, parse_profile
-from nightcure.scenario import HERE, PROFILE_FILE
+from nightcure.scenario import PROFILE_FILE, PROFILES
 from nightcure.settings import Limits
 from tests.nights import PROFILE, SETTINGS, SHORT, night
 
-SHIPPED = sorted(p for p in HERE.glob("*.toml") if not p.stem.startswith("oven"))
+SHIPPED = sorted(PROFILES.glob("*.toml"))
 LIMITS = SETTINGS.limits
 
 
@@ -185,6 +186,7 @@ def test_a_cool_down_ends_when_everything_is_below_or_as_cold_as_the_shed() -> N
     st.lists(st.tuples(st.floats(0.1, 10), st.floats(-10, 60), st.floats(-10, 60)), max_size=200),
     st.sampled_from(SHIPPED),
 )
+@hypo(deadline=None)
 def test_the_setpoint_never_moves_faster_than_the_limit(
     steps: list[tuple[float, float, float]], path: Path
 ) -> None:
@@ -275,6 +277,7 @@ def test_a_cool_down_falls_at_its_rate() -> None:
     st.lists(st.tuples(st.floats(0.1, 600), st.floats(-10, 60), st.floats(-10, 60)), max_size=60),
     st.sampled_from(SHIPPED),
 )
+@hypo(deadline=None)
 def test_a_run_restored_anywhere_goes_on_to_the_bit(
     start_c: float, steps: list[tuple[float, float, float]], path: Path
 ) -> None:

@@ -18,7 +18,7 @@ from nightcure.ledger.writer import LedgerLost, LedgerWriter
 from nightcure.recorder import Recorder
 from nightcure.records import Phase
 
-from .nights import SETTINGS, changed, word
+from .nights import SETTINGS, SHORT, changed, start, word
 from .recording import RecordedOven, replay
 from .workshop import wait_for
 
@@ -74,6 +74,84 @@ def test_a_night_with_commands_decides_the_same_again(ledger: Path) -> None:
     count, differences = replay(ledger)
     assert differences == []
     assert count > 1000
+
+
+def test_a_steered_night_decides_the_same_again(ledger: Path) -> None:
+    asked = {
+        300.0: word("setpoint", 2, celsius=22.0),
+        1200.0: word("extend", 3, minutes=5),
+        1300.0: word("extend", 4, minutes="long"),
+        2600.0: word("setpoint", 5, celsius=24.5),
+        2800.0: word("extend", 6, minutes=-20.5),
+        3600.0: word("skip", 7),
+        3700.0: word("skip", 8),
+    }
+    with RecordedOven(ledger) as oven:
+        assert oven.run(NIGHT_S / 2, asked).phase is Phase.DONE
+    count, differences = replay(ledger)
+    assert differences == []
+    assert count == 3702 / 2, "to the skip of the last segment"
+    told = LedgerReader(ledger).events(1)
+    states = [e["state"] for e in told if e["kind"] == "command"]
+    assert sorted(states) == ["done"] * 5 + ["refused"] * 2, "no soak at 1200 s, no number at 1300"
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE ticks SET inputs = replace(inputs, '22.0', '22.5') WHERE seq = 150")
+    assert replay(ledger)[1][0][0] == 150, "another setpoint is another night"
+
+
+def test_a_steered_night_broken_off_goes_on_as_steered(ledger: Path) -> None:
+    oven = RecordedOven(ledger)
+    oven.run(600.0, {300.0: word("setpoint", 2, celsius=22.0)})
+    oven.close()
+    oven.t_s += 60.0
+    oven.open()
+    assert oven.loop.run is not None
+    assert oven.loop.run.profile.highest_c == 25.0, "the soak's, which nobody changed"
+    assert oven.loop.run.segment.to_c == 22.0
+    oven.run(oven.t_s + 400.0)
+    oven.close()
+    assert replay(ledger)[1] == []
+
+
+def test_nights_before_and_after_a_check_decide_the_same_again(ledger: Path) -> None:
+    """Each night's record holds the offsets it ran with."""
+    air = SETTINGS.thermometers[0].id
+    check = word("offset", 4, sensor_id=air, method="typed", offset_c=-0.7)
+    with RecordedOven(ledger) as oven:
+        oven.run(300.0)
+        oven.tick(word("stop", 3), check)
+        oven.run(oven.t_s + 60.0)
+        oven.tick(start(SHORT, 5))
+        oven.run(oven.t_s + 300.0)
+        oven.tick(word("stop", 6))
+    with RecordedOven(ledger) as again:  # the controller starts anew
+        assert again.lost is None
+        assert again.loop.settings.thermometers[0].offset_c == -0.7
+        again.oven, again.t_s = oven.oven, oven.t_s
+        again.tick(start(SHORT, 7))
+        again.run(again.t_s + 300.0)
+        again.close()
+        again.t_s += 30.0
+        again.open()
+        assert again.lost is None, "a broken-off night goes on with the offset it had"
+        again.run(again.t_s + 100.0)
+    offsets = []
+    for number in (1, 2, 3):
+        count, differences = replay(ledger, number)
+        assert differences == []
+        assert count > 140
+        night = LedgerReader(ledger).night(number)
+        assert night is not None
+        offsets.append(json.loads(night.settings)["thermometers"][0]["offset_c"])
+    assert offsets == [0.0, -0.7, -0.7]
+    (kept,) = LedgerReader(ledger).checks().values()
+    assert (kept["sensor_id"], kept["offset_c"], kept["who"]) == (air, -0.7, "test")
+    with sqlite3.connect(ledger) as db:
+        db.execute(
+            "UPDATE nights SET settings = replace(settings, '\"offset_c\":-0.7',"
+            " '\"offset_c\":0.0') WHERE id = 2"
+        )
+    assert replay(ledger, 2)[1] != []
 
 
 def test_a_night_with_the_plainer_regulator_decides_the_same_again(ledger: Path) -> None:

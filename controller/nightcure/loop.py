@@ -364,7 +364,7 @@ class Loop:
     def restore(self, state: dict[str, Any]) -> None:
         """Go on from a snapshot as if nothing had happened in between."""
         self._screening.restore(state["screening"])
-        self._steady.restore(state["steady"])
+        self._steady.restore(state.get("steady", []))
         self._alarms.restore(state["alarms"])
         for rule in self._rules:
             rule.restore(state["rules"][rule.name])

@@ -178,7 +178,7 @@ class Orders:
         run = self._running()
         soak = run.segment
         if not isinstance(soak, Soak):
-            raise BadInput(f"The present segment is a {soak.kind}; only a soak has a length.")
+            raise BadInput("Only a soak has a length, and none is under way.")
         minutes = _number(command.args, "minutes")
         hours = round(soak.hours + minutes / 60.0, 6)
         if hours * 3600.0 <= run.counted_s:

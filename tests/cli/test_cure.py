@@ -13,10 +13,10 @@ from typer.testing import CliRunner, Result
 from nightcure.cli.main import app
 from nightcure.cure.card import SHIPPED, load_card, shipped
 from nightcure.profile import load_profile
-from nightcure.scenario import HERE, OVEN_FILE
+from nightcure.scenario import OVEN_FILE, PROFILES
 from tests.recording import RecordedOven
 
-UNTIL_DEMOULD = HERE / "until-demould.toml"
+UNTIL_DEMOULD = PROFILES / "until-demould.toml"
 GOOD = "time_s,part_c\n0,20\n3600,20\n7200,20\n10800,20\n14400,20\n"
 
 
@@ -306,7 +306,7 @@ def test_a_night_in_the_ledger_and_a_profile_are_histories_too(tmp_path: Path) -
     assert gelled_s == pytest.approx(lid.milestones[0].at_s, abs=15.0)
     air = cured("polyester-laminating", ledger, "--thermometer", "Air")
     assert air["equivalent_min"] > found["equivalent_min"]
-    planned = cured("polyester-laminating", HERE / "lid-and-rim.toml", "--start-c", "8")
+    planned = cured("polyester-laminating", PROFILES / "lid-and-rim.toml", "--start-c", "8")
     assert planned["milestones"][3]["name"] == "demould"
     assert planned["milestones"][3]["at_s"] < 4 * 3600.0
     for more, sentence in (

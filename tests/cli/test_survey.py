@@ -228,7 +228,7 @@ MISTAKES = [
     (("--off", "0:40", "--write"), "needs --oven"),
     (("--off", "2:30"), "on to the last row"),
     (("--off", "noon"), "must be a number"),
-    (("--off", "0:40", "--ambient", "60"), "it must be -45 to 50 °C"),
+    (("--off", "0:40", "--ambient", "60"), "it must be -45 to 38 °C"),
     (("--air", "probe", "--off", "0:40"), "has no column 'probe'"),
 ]
 

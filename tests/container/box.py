@@ -25,6 +25,7 @@ if word == "status":
     print(json.dumps(ask("/api/status")))
 else:
     ask("/api/login", {"passphrase": sys.argv[3]})
+    ask("/api/cautions/accept", {})
     print(json.dumps(ask("/api/commands/" + word, args)))
 """
 

@@ -66,7 +66,10 @@ class Trial:
 
     def night(self) -> None:
         """From the page."""
-        assert self.box.page("start", {"profile": HOT})["outcome"] == "done"
+        assert (
+            self.box.page("start", {"profile": HOT, "limit_device_confirmed": True})["outcome"]
+            == "done"
+        )
         wait_for(self.on, 60, "the heater on")
         assert self.box.page("status")["phase"] == "soak"
 
@@ -116,7 +119,7 @@ class Trial:
     def stops(self) -> None:
         """By the page and by the service manager."""
         self.until_off("page_stop", lambda: self.box.page("stop", {}))
-        self.box.page("start", {"profile": HOT})
+        self.box.page("start", {"profile": HOT, "limit_device_confirmed": True})
         self.until_off("systemctl_stop", lambda: self.box.run("systemctl", "stop", CONTROLLER))
         self.start_again()
 

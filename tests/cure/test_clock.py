@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from nightcure.cure.card import load_card
 from nightcure.cure.clock import CureClock
 from nightcure.cure.history import equivalent_min, run_clock
-from nightcure.cure.rate import activation_kj_per_mol, faster
+from nightcure.cure.rate import TimeTable, activation_kj_per_mol, faster
 
 LAMINATING = load_card("polyester-laminating").figures(2.0)
 DAY_S = 86400.0
@@ -47,6 +47,14 @@ def test_doubling_per_10_k() -> None:
     assert activation_kj_per_mol(25.0, 2.0, 35.0, 1.0) == pytest.approx(52.9, rel=0.005)
     assert faster(50.0, 35.0, 25.0) == pytest.approx(1.925, abs=0.001)
     assert activation_kj_per_mol(15.0, 2.0, 25.0, 1.0) == pytest.approx(49.5, rel=0.005)
+
+
+def test_three_doublings_over_30_k() -> None:
+    """Q10 = 2: 730 d at 25 °C are 91.25 d at 55 °C (accelerated ageing's arithmetic, evaluated)."""
+    energy = activation_kj_per_mol(25.0, 730.0, 55.0, 91.25)
+    assert faster(energy, 55.0, 25.0) == pytest.approx(2.0**3)
+    assert TimeTable([(25.0, 730.0)], energy).at(55.0) == pytest.approx(91.25)
+    assert 52.9 < energy < 59.0  # as a doubling from 25 to 35 needs, and no more than up to 65
 
 
 def test_generic_polyester_follows_its_closed_form() -> None:

@@ -18,7 +18,7 @@ from nightcure.guard.view import View
 from nightcure.measure.screening import Screening
 from nightcure.oven.virtual import VirtualOven
 from nightcure.profile import load_profile
-from nightcure.scenario import BOX, HERE
+from nightcure.scenario import BOX, PROFILES
 from tests.guard.test_interlocks import QUIET, at, seconds_to_fire
 from tests.nights import SETTINGS, readings
 
@@ -106,7 +106,7 @@ def test_less_catalyst_and_cooler_air_keep_it_cooler() -> None:
 
 
 def test_the_air_over_a_profile_where_nothing_waits() -> None:
-    air = air_of(load_profile(HERE / "lid-and-rim.toml"), 8.0)
+    air = air_of(load_profile(PROFILES / "lid-and-rim.toml"), 8.0)
     assert air[0] == (0.0, 8.0)
     assert air[1] == (pytest.approx(7200.0), 38.0)
     assert air[-1] == (pytest.approx(7200.0 + 1.0 + 7 * 3600.0 + 2340.0), 25.0)

@@ -12,10 +12,10 @@ from nightcure.oven.faults import parse_fault
 from nightcure.profile import load_profile
 from nightcure.records import Decision, Phase, TickInputs
 from nightcure.rehearse import rehearse
-from nightcure.scenario import BOX, HERE, ambient_c
+from nightcure.scenario import BOX, PROFILES, ambient_c
 from tests.nights import SETTINGS, still, word
 
-UNTIL_DEMOULD = load_profile(HERE / "until-demould.toml")
+UNTIL_DEMOULD = load_profile(PROFILES / "until-demould.toml")
 
 
 def ticks_of(*faults: str) -> list[tuple[TickInputs, Decision]]:

@@ -19,13 +19,13 @@ from nightcure.oven.faults import parse_fault
 from nightcure.profile import Profile, load_profile, parse_profile
 from nightcure.records import Decision, Phase, TickInputs
 from nightcure.rehearse import Rehearsal, rehearse
-from nightcure.scenario import BOX, HERE, ambient_c
+from nightcure.scenario import BOX, PROFILES, ambient_c
 from tests.faults.test_budget import MOST_PROCESSOR_SHARE, MOST_RESIDENT_BYTES
 from tests.nights import SETTINGS, run, start, still, word
 from tests.recording import RecordedOven, replay
 from tests.workshop import Workshop, wait_for
 
-UNTIL_DEMOULD = load_profile(HERE / "until-demould.toml")
+UNTIL_DEMOULD = load_profile(PROFILES / "until-demould.toml")
 TICK_S = 2.0
 Ticks = list[tuple[TickInputs, Decision]]
 
@@ -346,7 +346,7 @@ def test_a_profile_hotter_or_steeper_than_its_card_is_refused() -> None:
 
 
 def test_a_card_that_is_not_there_is_told_when_the_profile_is_read(tmp_path: Path) -> None:
-    text = (HERE / "until-demould.toml").read_text()
+    text = (PROFILES / "until-demould.toml").read_text()
     path = tmp_path / "night.toml"
     path.write_text(text.replace("polyester-laminating", "polyester-lamination"))
     with pytest.raises(BadInput, match="part 1: there is no resin card"):

@@ -26,7 +26,7 @@ from nightcure.guard.interlocks import (
 from nightcure.guard.view import View
 from nightcure.loop import Loop
 from nightcure.profile import load_profile
-from nightcure.scenario import HERE
+from nightcure.scenario import HERE, PROFILES
 from nightcure.settings import Settings, load_settings
 from tests.nights import SETTINGS, night
 
@@ -173,7 +173,7 @@ def normal_night(request: pytest.FixtureRequest) -> tuple[Settings, list[View]]:
 
     Loop.__init__ = init  # type: ignore[method-assign]
     try:
-        result, _ = night(load_profile(HERE / profile), settings, seed=seed)
+        result, _ = night(load_profile(PROFILES / profile), settings, seed=seed)
     finally:
         Loop.__init__ = plain  # type: ignore[method-assign]
     assert result.figures.outcome == "done"

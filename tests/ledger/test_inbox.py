@@ -102,7 +102,23 @@ def test_a_command_can_be_put_while_the_writer_is_busy(path: Path) -> None:
     writer.close()
 
 
-@pytest.mark.parametrize("args", ["", "{", "[1]", "7", "null", "[" * 5000, b"\x00{}"])
+@pytest.mark.parametrize(
+    "args",
+    [
+        "",
+        "{",
+        "[1]",
+        "7",
+        "null",
+        "[" * 5000,
+        b"\x00{}",
+        '{"a": NaN}',
+        '{"a": [-Infinity]}',
+        '{"a": 1e400}',
+        '{"a": "\\ud800"}',
+        '{"\\udfff": 1}',
+    ],
+)
 def test_a_row_whose_arguments_are_no_object_is_handed_out_as_broken(
     path: Path, args: object
 ) -> None:

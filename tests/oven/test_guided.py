@@ -11,7 +11,8 @@ import pytest
 from nightcure.cli.survey_ledger import log_of_night
 from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
-from nightcure.oven.guided import guided, half_width, profile_for
+from nightcure.oven.guided import guided, half_width
+from nightcure.oven.heat_and_cool import profile_for
 from nightcure.oven.log import Log
 from nightcure.profile import parse_profile
 from nightcure.records import Phase

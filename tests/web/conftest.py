@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from argon2 import PasswordHasher
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from nightcure.ledger.writer import LedgerWriter
@@ -56,6 +57,7 @@ class Steered:
 
     client: TestClient
     oven: RecordedOven
+    app: FastAPI
 
     def log_in(self) -> None:
         answer = self.client.post("/api/login", json={"passphrase": PASSPHRASE})
@@ -101,7 +103,8 @@ def steered(tmp_path: Path) -> Iterator[Steered]:
 
         thread = threading.Thread(target=control, daemon=True)
         thread.start()
-        with TestClient(create_app(oven.settings)) as client:
-            yield Steered(client, oven)
+        app = create_app(oven.settings)
+        with TestClient(app, raise_server_exceptions=False) as client:
+            yield Steered(client, oven, app)
         stopping.set()
         thread.join(10)

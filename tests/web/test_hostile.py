@@ -45,6 +45,10 @@ GETS = [
     (f"/api/nights?offset={BIG}", 422),
     ("/api/events?night_id=0", 422),
     ("/api/events?after_id=-1", 422),
+    ("/api/nights/99/notes", 404),
+    ("/api/nights?search=" + "x" * 81, 422),
+    ("/api/commands?limit=0", 422),
+    (f"/api/commands?offset={BIG}", 422),
     ("/api/nowhere", 404),
     ("/../../etc/passwd", 404),
     ("/..%2f..%2fetc%2fpasswd", 404),
@@ -149,6 +153,44 @@ def test_a_form_of_another_page_is_no_command(client: TestClient, kind: str) -> 
 @pytest.mark.parametrize(("verb", "path", "status"), OTHERS)
 def test_what_is_no_request(client: TestClient, verb: str, path: str, status: int) -> None:
     is_a_refusal(client.request(verb, path), status)
+
+
+SENT: list[tuple[str, str, str, int]] = [
+    ("POST", "/api/commands/extend", '{"minutes": NaN}', 422),
+    ("POST", "/api/commands/extend", '{"minutes": "ten"}', 422),
+    ("POST", "/api/commands/extend", "{}", 422),
+    ("POST", "/api/commands/setpoint", '{"celsius": 1e400}', 422),
+    ("POST", "/api/commands/setpoint", '{"celsius": true}', 422),
+    ("POST", "/api/commands/setpoint", '{"celsius": ' + "9" * 5000 + "}", 400),
+    ("POST", "/api/commands/offset", '{"sensor_id": "x", "method": "guess"}', 422),
+    ("POST", "/api/commands/offset", '{"sensor_id": {"$ne": 0}, "method": "typed"}', 422),
+    ("POST", "/api/commands/acknowledge", '{"alarm": 7}', 422),
+    ("POST", "/api/commands/acknowledge", '{"alarm": "' + "x" * 81 + '"}', 422),
+    ("PATCH", "/api/nights/1", '{"label": "\\u0000"}', 422),
+    ("PATCH", "/api/nights/1", '{"label": ["x"]}', 422),
+    ("PATCH", "/api/nights/0", '{"label": "x"}', 422),
+    ("PUT", "/api/nights/1/notes", '{"colour": "red"}', 422),
+    ("PUT", "/api/nights/1/notes", '{"remarks": "\\ud800"}', 422),
+    ("PUT", "/api/nights/99/notes", '{"remarks": ""}', 404),
+    ("POST", "/api/profiles", '{"profile": {"name": ""}}', 422),
+    ("POST", "/api/profiles?replace=perhaps", '{"profile": {}}', 422),
+    ("POST", "/api/profiles/check", '{"parts": [{"card": "../../etc/passwd"}]}', 422),
+    ("DELETE", "/api/profiles/" + "x" * 61, "", 422),
+    ("DELETE", "/api/profiles/%00", "", 404),
+]
+
+
+@pytest.mark.parametrize(
+    ("verb", "path", "body", "status"), SENT, ids=[f"{v} {p[:30]} {b[:30]}" for v, p, b, _ in SENT]
+)
+def test_what_a_person_sends_wrongly(
+    client: TestClient, verb: str, path: str, body: str, status: int
+) -> None:
+    headers = {"Content-Type": "application/json"}
+    is_a_refusal(client.request(verb, path, content=body, headers=headers),
+                 401 if not path.endswith("check") and status != 400 else status)  # fmt: skip
+    client.post("/api/login", json={"passphrase": PASSPHRASE})
+    is_a_refusal(client.request(verb, path, content=body, headers=headers), status)
 
 
 def test_logins_that_are_none(client: TestClient) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from jsonschema import Draft202012Validator
 from openapi_spec_validator import OpenAPIV32SpecValidator, validate
 
 from .conftest import PASSPHRASE
@@ -30,12 +32,46 @@ def test_every_route_is_described(document: dict[str, Any]) -> None:
         for path, verbs in document["paths"].items()
         for verb, route in verbs.items()
     ]
-    assert len(routes) >= 14
+    assert len(routes) >= 29
     for path, verb, route in routes:
         assert len(route["description"]) > 15, (path, verb)
+        assert route["summary"], (path, verb)
         for status, said in route["responses"].items():
             if status != "200":
                 assert list(said["content"]) == ["application/problem+json"], (path, verb, status)
+        if verb != "get" and not path.startswith(
+            ("/api/login", "/api/logout", "/api/profiles/che")
+        ):
+            assert route["security"] == [{"session": []}], (path, verb)
+
+
+def test_every_answer_has_a_model_and_an_example_that_fits(document: dict[str, Any]) -> None:
+    """Checked with jsonschema, by JSON Schema 2020-12 as OpenAPI 3.1 and later say."""
+    checked = 0
+    for path, verbs in document["paths"].items():
+        for verb, route in verbs.items():
+            for kind, said in route["responses"]["200"]["content"].items():
+                assert said["example"], (path, verb)
+                if kind == "text/event-stream":
+                    continue
+                schema = said["schema"]
+                assert "$ref" in schema.get("items", schema), (path, verb)
+                validator = Draft202012Validator({**schema, "components": document["components"]})
+                assert list(validator.iter_errors(said["example"])) == [], (path, verb)
+                checked += 1
+    assert checked >= 28
+
+
+def test_every_body_has_an_example(document: dict[str, Any]) -> None:
+    text = json.dumps(document["components"]["schemas"])
+    for path, verbs in document["paths"].items():
+        for verb, route in verbs.items():
+            if "requestBody" in route:
+                (said,) = route["requestBody"]["content"].values()
+                name = said["schema"].get("$ref", "").rpartition("/")[2]
+                model = document["components"]["schemas"].get(name, said["schema"])
+                assert "example" in json.dumps(model), (path, verb)
+    assert "passphrase_hash" not in text
 
 
 def test_every_refusal_is_announced(client: TestClient, document: dict[str, Any]) -> None:

@@ -45,8 +45,10 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
         openapi_url="/api/openapi.json",
         docs_url=None,
         redoc_url=None,
+        generate_unique_id_function=lambda route: route.name,
     )
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
+    app.openapi = lambda: problems.described(app)  # type: ignore[method-assign]
     app.state.store = Store(settings)
     problems.install(app, HEADERS)
     for part in (

@@ -7,12 +7,13 @@ import time
 from collections.abc import AsyncIterator
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Header, Request
+from fastapi import APIRouter, Depends, Header, Request
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
 from nightcure.errors import NightcureError
 from nightcure.ledger.reader import LedgerReader
 
+from .access import client_of
 from .problems import Problem, responses
 from .store import Store, StoreOf
 
@@ -24,6 +25,8 @@ LOOK_S = 0.2
 ALIVE_S = 5.0
 #: A reader who comes back gets at most so many events it missed; `/api/events` has them all.
 MOST_MISSED = 200
+#: Streams open at once: of all, and of one client, which must not take the others' places.
+MOST_STREAMS, MOST_OF_ONE = 64, 12
 #: After a break a browser comes back this soon, ms.
 RETRY_MS = 2000
 
@@ -69,10 +72,35 @@ class Teller:
         return ServerSentEvent(data=data, event=name, id=str(self._told_id), retry=RETRY_MS)
 
 
-@router.get("/stream", response_class=EventSourceResponse, responses=responses(401, 422))
+async def listener(store: StoreOf, request: Request) -> str:
+    """The client that wants to listen, if there is room for it."""
+    client = client_of(request)
+    if store.listening[client] >= MOST_OF_ONE or store.listening.total() >= MOST_STREAMS:
+        raise Problem(503, "Too many pages listen already; close some, or ask /api/status.")
+    return client
+
+
+EXAMPLE = (
+    'event: happened\nid: 431\nretry: 2000\ndata: {"id":431,"kind":"night","name":"started", ...}'
+    '\n\nevent: live\nid: 431\nretry: 2000\ndata: {"phase":"ramp","control_c":9.1, ...}\n\n'
+)
+
+
+@router.get(
+    "/stream",
+    response_class=EventSourceResponse,
+    responses={
+        200: {
+            "description": "Events, without end.",
+            "content": {"text/event-stream": {"example": EXAMPLE}},
+        },
+        **responses(401, 422, 503),
+    },
+)
 async def stream(
     store: StoreOf,
     request: Request,
+    client: Annotated[str, Depends(listener)],
     last_event_id: Annotated[
         str | None,
         Header(description="The last id that was heard; the browser sends it by itself."),
@@ -86,13 +114,19 @@ async def stream(
     """
     teller = Teller(store, last_event_id)
     alive_s = time.monotonic()
-    while not store.closing and not await request.is_disconnected():
-        if not store.access.may_read(request):
-            return  # logged out meanwhile
-        for event in await asyncio.to_thread(teller.news):
-            alive_s = time.monotonic()
-            yield event
-        if time.monotonic() - alive_s > ALIVE_S:
-            alive_s = time.monotonic()
-            yield ServerSentEvent(comment="nothing new")
-        await asyncio.sleep(LOOK_S)
+    store.listening[client] += 1
+    try:
+        while not store.closing and not await request.is_disconnected():
+            if not store.access.may_read(request):
+                return  # logged out meanwhile
+            for event in await asyncio.to_thread(teller.news):
+                alive_s = time.monotonic()
+                yield event
+            if time.monotonic() - alive_s > ALIVE_S:
+                alive_s = time.monotonic()
+                yield ServerSentEvent(comment="nothing new")
+            await asyncio.sleep(LOOK_S)
+    finally:
+        store.listening[client] -= 1
+        if not store.listening[client]:
+            del store.listening[client]

@@ -95,22 +95,33 @@ def install(app: FastAPI, headers: dict[str, str]) -> None:
         )
 
 
+#: A problem document in OpenAPI; every route refers to it.
+SCHEMA = {
+    "title": "Problem",
+    "description": "A refusal (RFC 9457): `detail` is one sentence for the person.",
+    "type": "object",
+    "properties": {
+        "type": {"type": "string"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+    },
+    "required": ["type", "title", "status", "detail"],
+}
+
+
 def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """OpenAPI entries for the problems a route may answer with."""
-    schema = {
-        "type": "object",
-        "properties": {
-            "type": {"type": "string"},
-            "title": {"type": "string"},
-            "status": {"type": "integer"},
-            "detail": {"type": "string"},
-        },
-        "required": ["title", "status", "detail"],
-    }
+    content = {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}}
     return {
-        status: {
-            "description": HTTPStatus(status).phrase,
-            "content": {MEDIA_TYPE: {"schema": schema}},
-        }
+        status: {"description": HTTPStatus(status).phrase, "content": content}
         for status in statuses
     }
+
+
+def described(app: FastAPI) -> dict[str, Any]:
+    """The API's own description, with the document that `responses` refers to."""
+    if app.openapi_schema is None:
+        document = FastAPI.openapi(app)
+        document["components"]["schemas"]["Problem"] = SCHEMA
+    return app.openapi_schema or {}

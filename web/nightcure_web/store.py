@@ -5,11 +5,13 @@ from __future__ import annotations
 import asyncio
 import threading
 import time
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Annotated, Any
 
-from fastapi import Depends, Request
+from fastapi import Depends, Request, Security
+from fastapi.security import APIKeyCookie
 
 from nightcure.errors import BadInput
 from nightcure.ledger.desk import Desk
@@ -17,7 +19,7 @@ from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.reader import LedgerReader
 from nightcure.settings import Settings
 
-from .access import Access
+from .access import COOKIE, Access
 from .problems import Problem
 
 #: What is accepted under this name in the ledger.
@@ -34,6 +36,8 @@ class Store:
         self.access = Access(settings)
         self.closing = False
         """The server is about to stop: streams end."""
+        self.listening: Counter[str] = Counter()
+        """Open streams by client."""
         self._reader: LedgerReader | None = None
         self._inbox: Inbox | None = None
         self._desk: Desk | None = None
@@ -103,7 +107,14 @@ async def the_store(request: Request) -> Store:
 StoreOf = Annotated[Store, Depends(the_store)]
 
 
-async def who_asks(request: Request, store: StoreOf) -> str:
+async def who_asks(
+    request: Request,
+    store: StoreOf,
+    _: Annotated[
+        str | None,
+        Security(APIKeyCookie(name=COOKIE, scheme_name="session", auto_error=False)),
+    ],
+) -> str:
     """Who asks for a change; a Problem before anything else of the request is looked at."""
     return store.access.require_command(request)
 

@@ -129,7 +129,7 @@ def survey(
         bool,
         typer.Option(
             "--write",
-            help="Put [model] and [regulator] into the --oven file (the old one stays as .bak).",
+            help=r"Put \[model] and \[regulator] into the --oven file (the old one stays as .bak).",
             rich_help_panel=RESULT,
         ),
     ] = False,
@@ -165,8 +165,11 @@ def survey(
             return
         if ambient is not None:
             ambient = (ambient - 32.0) / 1.8 if fahrenheit else ambient
-            if not -45.0 <= ambient <= 50.0:
-                raise BadInput(f"--ambient is {ambient:.0f} °C; it must be -45 to 50 °C.")
+            if not -45.0 <= ambient <= 38.0:
+                raise BadInput(
+                    f"--ambient is {ambient:.0f} °C; it must be -45 to 38 °C. If the thermometer "
+                    f"shows °F, say --fahrenheit."
+                )
         window_s = 20.0
         from ..settings import load_settings
 

@@ -106,7 +106,8 @@ class InboxOven:
 
 def live_survey(settings: Settings, precision: float, ambient_c: float | None) -> Survey:
     """Heat and cool the oven under its controller until it is known, with progress on stderr."""
-    from ..oven.guided import guided, profile_for
+    from ..oven.guided import guided
+    from ..oven.heat_and_cool import profile_for
     from .show import err
 
     oven = InboxOven(settings.ledger)

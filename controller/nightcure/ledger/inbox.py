@@ -113,9 +113,14 @@ class Inbox:
 
 
 def _object(text: object) -> dict[str, Any] | None:
-    """The JSON object in `text`, None if it is anything else."""
+    """The JSON object in `text`, None if it is anything else, or holds what no ledger can keep.
+
+    Python's JSON reads NaN, Infinity, 1e400 and half a surrogate pair; they are no JSON (RFC 8259)
+    or no Unicode, and a tick with one of them could not be recorded.
+    """
     try:
         value = json.loads(text) if isinstance(text, str) else None
+        json.dumps(value, allow_nan=False, ensure_ascii=False).encode()
     except (ValueError, RecursionError):
         return None
     return value if isinstance(value, dict) else None

@@ -39,7 +39,7 @@ FREE = {
     3: tuple(range(COUNT)),
 }
 #: A box has more nodes than the model: what its steady rise is off by for that alone (relative);
-#: measured on made-up boxes of nine nodes other than those of the acceptance campaign.
+#: measured on made-up boxes of nine nodes other than those of the survey campaign.
 MODEL_SD = 0.005
 #: A thermometer's own noise at least, °C, besides its rounding.
 NOISE_C = 0.05

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from .response import modes
 from .thermal import AIR, HEATER, Network
+from .window import CALM_RIPPLE_K, longest_window_s, ripple_k
 
 #: Where a loop is looked at, in units of its slowest rate.
 FREQUENCIES = np.geomspace(0.01, 1e5, 20000)
@@ -211,6 +212,10 @@ class Tuned:
     """Until a load step's deviation has fallen to a tenth of its peak."""
     load_peak_k: float
     """Peak deviation after a tenth of the heater's power is lost."""
+    ripple_k: float
+    """Half of the air's swing by the switching itself, at half duty."""
+    longest_window_s: float
+    """A contactor may be given so long a window; see `window.CALM_RIPPLE_K`."""
     rules: tuple[str, ...]
 
     def as_json(self) -> dict[str, object]:
@@ -223,6 +228,8 @@ class Tuned:
             "overshoot_share": round(self.overshoot, 3),
             "recovery_s": self.recovery_s,
             "load_peak_k": round(self.load_peak_k, 3),
+            "ripple_k": round(self.ripple_k, 4),
+            "longest_window_s": self.longest_window_s,
             "rules": list(self.rules),
         }
 
@@ -277,14 +284,17 @@ def tune(
         found = margins_of(gains)
 
     over, peak_k, recovery_s = _steps(network, gains, filter_s, before_s)
+    ripple, longest_s = ripple_k(network, window_s), longest_window_s(network)
     rules = (
         f"half rule to two lags: {process.tau1_s:.0f} s and {process.tau2_s:.0f} s, dead time "
         f"{process.dead_s:.0f} s, of it {before_s:.0f} s by the window of {window_s:g} s and tick",
         f"gain, integral, derivative: {gains.rule}, series form turned into the ideal one",
         "feed-forward: loss, quick and mould capacity, heater lag of [model]",
+        f"window: with {window_s:g} s the air ripples by ±{ripple:.2g} K; a contactor may have "
+        f"{longest_s:g} s (±{CALM_RIPPLE_K:g} K), a solid-state relay any shorter one",
     )
     return Tuned(
-        gains, process, found, filter_s, over, recovery_s, peak_k, rules,
+        gains, process, found, filter_s, over, recovery_s, peak_k, ripple, longest_s, rules,
     )  # fmt: skip
 
 

@@ -113,13 +113,13 @@ SAMPLES = {
 HAPPENING = {
     "id": 431,
     "night_id": 12,
-    "seq": 0,
-    "mono_s": 5021.5,
-    "wall_s": 1764100800.0,
-    "kind": "night",
-    "name": "started",
-    "state": None,
-    "message": "Started 'Lid and rim' with the air at 9.1 °C, by page, 192.168.1.20.",
+    "seq": 840,
+    "mono_s": 6701.5,
+    "wall_s": 1764102480.0,
+    "kind": "alarm",
+    "name": "sensor-lost",
+    "state": "unacknowledged",
+    "message": "Lid (missing) is lost; the night goes on by the others.",
 }
 ASKED = {
     "id": 88,

@@ -137,7 +137,14 @@ VERDICT = {
     "refusals": [],
     "planned_s": 37152.0,
     "highest_c": 38.0,
-    "vapour": None,
+    "vapour": {
+        "styrene_g": 3.1,
+        "vol_pct": 0.18,
+        "percent_lel": 20.1,
+        "ppm": 1810.0,
+        "saturated": False,
+        "ventilation_m3_per_h": 0.0,
+    },
     "course": [[0.0, 5.0], [4752.0, 38.0], [37152.0, 38.0]],
 }
 CAUTIONS = {

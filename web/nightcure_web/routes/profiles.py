@@ -31,9 +31,8 @@ MOST_OWN = 200
 @cache
 def shipped() -> list[Profile]:
     """Profiles that come with nightcure."""
-    folder = Path(str(resources.files("nightcure").joinpath("scenario")))
-    names = [p for p in sorted(folder.glob("*.toml")) if not p.stem.startswith(("oven", "box"))]
-    return [load_profile(p) for p in names]
+    folder = Path(str(resources.files("nightcure").joinpath("scenario", "profiles")))
+    return [load_profile(p) for p in sorted(folder.glob("*.toml"))]
 
 
 def _offer(store: Store, profile: Profile, own: bool) -> dict[str, Any]:
