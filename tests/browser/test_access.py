@@ -105,6 +105,7 @@ def test_by_keyboard_alone(page: Page, demo: Callable[..., RunningDemo], quiet: 
     page.keyboard.press("Space")
     tab_to("Start heating")
     page.keyboard.press("Enter")
+    expect(page.get_by_role("dialog")).to_have_count(0)
     expect(page.get_by_text("Ramp", exact=True)).to_be_visible()
     assert oven.get("status")["profile"]["segments"][0]["to_c"] == 31
     assert quiet == []

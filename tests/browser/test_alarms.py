@@ -14,7 +14,7 @@ from .hands import answer, log_in, see
 def test_a_trip_is_told_acknowledged_and_reset(
     page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
 ) -> None:
-    running = demo("--speed", "120", "--fault", "sensor-missing@40min+30min")
+    running = demo("--speed", "150", "--fault", "sensor-missing@40min+20min")
     see(page, running)
     trip = page.locator("article.trip")
     expect(trip).to_have_count(1)

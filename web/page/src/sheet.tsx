@@ -27,7 +27,7 @@ export function Sheet({ title, onClose, children }: SheetProps) {
   );
 }
 
-/** Given the focus as it appears. */
+/** Given the focus as it appears in an open dialog; one that opens gives it to `autofocus`. */
 const focusFirst = (element: HTMLElement | null): void => element?.focus();
 
 /** Runs something that may be refused; keeps whether it is under way and the refusal's sentence. */
@@ -99,6 +99,7 @@ export function LogIn({ onBack, onDone }: { onBack?: () => void; onDone?: () => 
           autocomplete="current-password"
           value={phrase}
           onInput={(event) => setPhrase(event.currentTarget.value)}
+          autofocus={onBack !== undefined}
           ref={onBack && focusFirst}
         />
       </label>
@@ -143,7 +144,7 @@ export function Asked({ title, yes, no = "Back", busyWord, danger, ready = true,
           <Refusal>{refusal}</Refusal>
           <div class="choices">
             <button type="button" class="plain" onClick={onClose}>{no}</button>
-            <button type="submit" class={danger ? "danger" : "main"} disabled={busy || !ready} ref={danger ? focusFirst : undefined}>
+            <button type="submit" class={danger ? "danger" : "main"} disabled={busy || !ready} autofocus={danger} ref={danger ? focusFirst : undefined}>
               {busy ? (busyWord ?? "One moment …") : yes}
             </button>
           </div>
