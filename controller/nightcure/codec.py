@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 import json
+import zlib
 from typing import Any
 
 from .measure.reading import Fault, Reading
 from .records import Command, Decision, TickInputs
 
 
+#: What stands before a tick's checksum, the last thing in its inputs.
+MARK = ',"k":'
+_compact = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
 def dumps(value: Any) -> str:
     """Compact JSON; floats keep every bit."""
-    return json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return _compact.encode(value)
 
 
 def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None) -> str:
-    """A tick's inputs but its times, and the snapshot the loop was resumed from, if it was."""
+    """A tick's inputs but its times, and the snapshot the loop was resumed from, if it was.
+
+    The last key, `k`, is a checksum (CRC-32) of all before it and of the tick's times.
+    """
     data: dict[str, Any] = {
         "r": [
             [r.value_c, r.taken_s] if r.fault is None else [r.value_c, r.taken_s, r.fault.value]
@@ -32,7 +41,18 @@ def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None
         data["s"] = 1
     if resumed_from is not None:
         data["resumed_from"] = resumed_from
-    return dumps(data)
+    text = dumps(data)[:-1]
+    return f"{text}{MARK}{_checksum(inputs.mono_s, inputs.wall_s, text)}}}"
+
+
+def _checksum(mono_s: float, wall_s: float, text: str) -> int:
+    return zlib.crc32(f"{float(mono_s)!r} {float(wall_s)!r} {text}".encode())
+
+
+def intact(mono_s: float, wall_s: float, text: str) -> bool:
+    """Whether a tick's inputs and times are those that were written; True where none can tell."""
+    before, mark, after = text.rpartition(MARK)
+    return not mark or after == f"{_checksum(mono_s, wall_s, before)}}}"
 
 
 def decode_inputs(
@@ -71,7 +91,7 @@ def encode_rest(d: Decision) -> str:
         data["outcomes"] = [list(o) for o in d.outcomes]
     if d.cure:
         data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
-    return dumps(data)
+    return dumps(data) if data else "{}"
 
 
 def decision_fields(d: Decision) -> dict[str, Any]:

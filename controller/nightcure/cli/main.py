@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from .. import __version__
-from . import controller, cure, demo, off, oven, passphrase, rehearse, survey, vapour, web
+from . import controller, cure, demo, off, oven, passphrase, rehearse, replay, survey, vapour, web
 
 app = typer.Typer(
     name="nightcure",
@@ -37,6 +37,7 @@ app.command("demo")(demo.demo)
 app.command("rehearse")(rehearse.rehearse)
 app.add_typer(cure.cure, name="cure")
 app.command("vapour")(vapour.vapour)
+app.command("replay")(replay.replay)
 app.command("controller")(controller.controller)
 app.command("survey")(survey.survey)
 app.add_typer(oven.app, name="oven")

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+#: Key in `meta` of a night that was thinned: this and its number.
+THINNED = "thinned/"
+
 
 class TickRow(NamedTuple):
     """A row of `ticks`; JSON texts as the caller made them."""
@@ -61,3 +64,15 @@ class SnapshotRow(NamedTuple):
     mono_s: float
     wall_s: float
     state: str
+
+
+class CheckRow(NamedTuple):
+    """A row of `checks`, without its number."""
+
+    sensor_id: str
+    method: str
+    shown_c: float | None
+    reference_c: float | None
+    offset_c: float
+    who: str
+    wall_s: float
