@@ -9,7 +9,6 @@ from typing import Any
 from .measure.reading import Fault, Reading
 from .records import Command, Decision, TickInputs
 
-
 #: What stands before a tick's checksum, the last thing in its inputs.
 MARK = ',"k":'
 _compact = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)

@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from nightcure.cli.survey_ledger import log_of_night
 from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
+from nightcure.night_log import log_of_night
 from nightcure.oven.guided import guided, half_width, profile_for
 from nightcure.oven.log import Log
 from nightcure.profile import parse_profile

@@ -5,7 +5,20 @@ from __future__ import annotations
 import typer
 
 from .. import __version__
-from . import controller, cure, demo, off, oven, passphrase, rehearse, replay, survey, vapour, web
+from . import (
+    controller,
+    cure,
+    demo,
+    off,
+    oven,
+    passphrase,
+    record,
+    rehearse,
+    replay,
+    survey,
+    vapour,
+    web,
+)
 
 app = typer.Typer(
     name="nightcure",
@@ -38,6 +51,8 @@ app.command("rehearse")(rehearse.rehearse)
 app.add_typer(cure.cure, name="cure")
 app.command("vapour")(vapour.vapour)
 app.command("replay")(replay.replay)
+app.command("record")(record.record)
+app.command("note")(record.note)
 app.command("controller")(controller.controller)
 app.command("survey")(survey.survey)
 app.add_typer(oven.app, name="oven")

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import time
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
 import typer
 

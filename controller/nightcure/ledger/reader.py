@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from .file import LedgerLost, open_ledger
-from .rows import THINNED, CheckRow, EventRow, NightRow, TickRow
+from .rows import NEXT_NOTES, THINNED, CheckRow, EventRow, NightRow, TickRow
 
 NIGHT_SUMMARY = "id, label, oven, version, started_s, ended_s, outcome, reason"
 COMMAND = "id, word, args, who, asked_s, expires_s, taken_s, outcome, message"
@@ -106,11 +106,18 @@ class LedgerReader:
         return found
 
     def notes(self, night_id: int) -> dict[str, str]:
-        """What people noted about a night, by field."""
+        """What people noted about a night, by field; also what they noted before it began."""
         rows = self._rows(
             "SELECT field, value FROM notes WHERE night_id = ? ORDER BY host_s", (night_id,)
         )
-        return dict(rows)
+        waiting = self._rows("SELECT value FROM meta WHERE key = ?", (NEXT_NOTES,))
+        before: dict[str, str] = {}
+        if waiting:
+            found = self.parsed(waiting[0][0])
+            sql = "SELECT min(id) FROM nights WHERE started_s >= ?"
+            if self._rows(sql, (found["host_s"],)) == [(night_id,)]:
+                before = found["notes"]
+        return {**before, **dict(rows)}
 
     def refit(self, night_id: int) -> dict[str, Any] | None:
         """The oven as refitted from a night, with the `version` that did it; None if it was not."""
