@@ -49,11 +49,11 @@ class Tried(NamedTuple):
 
 
 def _chance(rng: random.Random) -> tuple[list[str], Profile, dict[str, object]]:
-    faults = [
-        f"{name}@{rng.randint(2, 60)}min" + (f"+{rng.randint(1, 9)}min" if rng.random() < 0.7 else "")
-        for name in rng.sample([f for f in FAULTS if f not in ("clock-step", "ledger-full")],
-                               rng.choice((0, 0, 1, 2)))
-    ]  # fmt: skip
+    known = [f for f in FAULTS if f not in ("clock-step", "ledger-full")]
+    faults = []
+    for name in rng.sample(known, rng.choice((0, 0, 1, 2))):
+        length = f"+{rng.randint(1, 9)}min" if rng.random() < 0.7 else ""
+        faults.append(f"{name}@{rng.randint(2, 60)}min{length}")
     sections = {"regulator": {"kind": "bang-bang"}} if rng.random() < 0.25 else {}
     return faults, RESIN if rng.random() < 0.4 else SHORT, dict(sections)
 

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import zlib
 from typing import Any
 
+from .ledger.mark import marked
 from .measure.reading import Fault, Reading
 from .records import Command, Decision, TickInputs
 
-#: What stands before a tick's checksum, the last thing in its inputs.
-MARK = ',"k":'
 _compact = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 
@@ -40,18 +38,7 @@ def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None
         data["s"] = 1
     if resumed_from is not None:
         data["resumed_from"] = resumed_from
-    text = dumps(data)[:-1]
-    return f"{text}{MARK}{_checksum(inputs.mono_s, inputs.wall_s, text)}}}"
-
-
-def _checksum(mono_s: float, wall_s: float, text: str) -> int:
-    return zlib.crc32(f"{float(mono_s)!r} {float(wall_s)!r} {text}".encode())
-
-
-def intact(mono_s: float, wall_s: float, text: str) -> bool:
-    """Whether a tick's inputs and times are those that were written; True where none can tell."""
-    before, mark, after = text.rpartition(MARK)
-    return not mark or after == f"{_checksum(mono_s, wall_s, before)}}}"
+    return marked(inputs.mono_s, inputs.wall_s, dumps(data))
 
 
 def decode_inputs(

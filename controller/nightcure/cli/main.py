@@ -9,6 +9,8 @@ from . import (
     controller,
     cure,
     demo,
+    ledger,
+    nights,
     off,
     oven,
     passphrase,
@@ -50,6 +52,8 @@ app.command("demo")(demo.demo)
 app.command("rehearse")(rehearse.rehearse)
 app.add_typer(cure.cure, name="cure")
 app.command("vapour")(vapour.vapour)
+app.add_typer(nights.nights, name="nights")
+app.add_typer(ledger.ledger_app, name="ledger")
 app.command("replay")(replay.replay)
 app.command("record")(record.record)
 app.command("note")(record.note)

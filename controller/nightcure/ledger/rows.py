@@ -78,3 +78,11 @@ class CheckRow(NamedTuple):
     offset_c: float
     who: str
     wall_s: float
+
+
+def passed_s(before: TickRow, row: TickRow, tick_s: float) -> float:
+    """Time between two ticks, s: by the monotonic clock; by the wall's where that began anew."""
+    step_s = row.mono_s - before.mono_s
+    if step_s < 0.0 or "resumed_from" in row.inputs:
+        step_s = max(row.wall_s - before.wall_s, tick_s)
+    return step_s

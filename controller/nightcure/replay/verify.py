@@ -1,4 +1,4 @@
-"""Verify: a night's recorded inputs through a fresh loop must give its recorded decisions, to the bit.
+"""Verify: a night's recorded inputs through a fresh loop give its recorded decisions, to the bit.
 
 Another version may decide otherwise, and may be right to; then the differences are counted by what
 they mean, so that a person sees which of them matter.
@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from .. import __version__
-from ..codec import decision_fields, decode_inputs, intact
+from ..codec import decision_fields, decode_inputs
 from ..errors import BadInput
+from ..ledger.mark import intact
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import NightRow, TickRow
 from ..loop import Loop

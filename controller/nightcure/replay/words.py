@@ -70,10 +70,8 @@ def verdict(found: Verified) -> str:
         else "The version is the same, so the record was changed or the loop does not hold its "
         "word."
     )
-    return (
-        f"Night {found.night_id} is not the same: {found.ticks_apart} of {found.ticks} ticks differ. "
-        f"{other}"
-    )
+    apart = f"{found.ticks_apart} of {found.ticks} ticks differ."
+    return f"Night {found.night_id} is not the same: {apart} {other}"
 
 
 def meanings(found: Verified) -> list[tuple[str, int, Difference]]:

@@ -173,7 +173,7 @@ def _grid(chart: Chart, pen: Pen, frame: Frame, foot: float, letter: float) -> N
         shown = f"{value + 0.0:g}" + (f" °{chart.unit}" if last else "")
         pen.text(frame.left - 0.4 * letter, y + 0.35 * letter, shown, "end", "label")
         value += step
-    for wall_s, shown in _hours(chart, frame, letter):
+    for wall_s, shown in _hours(frame, letter):
         x = frame.x(wall_s)
         pen.line([(x, frame.top), (x, foot)], "grid")
         pen.text(x, foot + 1.2 * letter, shown, "middle", "label")
@@ -185,7 +185,7 @@ def _nice(step: float) -> float:
     return next(n * power for n in (1.0, 2.0, 5.0, 10.0) if n * power >= step * 0.999)
 
 
-def _hours(chart: Chart, frame: Frame, letter: float) -> list[tuple[float, str]]:
+def _hours(frame: Frame, letter: float) -> list[tuple[float, str]]:
     """Full hours of the local clock, as many as find room; minutes in a short night."""
     length_s = frame.last_s - frame.first_s
     room = max((frame.right - frame.left) / (4.2 * letter), 2.0)

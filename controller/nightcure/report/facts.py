@@ -9,6 +9,7 @@ from ..errors import BadInput
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import CheckRow, EventRow, NightRow
 from ..ledger.seal import all_events, seal
+from ..units import TemperatureUnit
 from .alarms import AlarmStory, stories
 from .going import Going, go_through
 
@@ -76,7 +77,7 @@ class Facts:
     seal: str
 
     @property
-    def units(self) -> str:
+    def units(self) -> TemperatureUnit:
         """`C` or `F`, as the oven's people read it."""
         return "F" if self.settings.get("units") == "F" else "C"
 

@@ -32,7 +32,7 @@ def register() -> frozenset[int]:
     for name, file in zip(NAMES, files, strict=True):
         font = TTFont(name, file if folder is None else str(folder / file))
         pdfmetrics.registerFont(font)
-        known = frozenset(font.face.charToGlyph) if not known else known
+        known = known or frozenset(font.face.charToGlyph)
     pdfmetrics.registerFontFamily(NAMES[0], normal=NAMES[0], bold=NAMES[1],
                                   italic=NAMES[0], boldItalic=NAMES[1])  # fmt: skip
     return known

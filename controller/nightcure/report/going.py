@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ..ledger.reader import LedgerReader
-from ..ledger.rows import TickRow
+from ..ledger.rows import TickRow, passed_s
 
 #: A gap between ticks longer than so many ticks is a pause: the heater was off meanwhile.
 PAUSE_TICKS = 3.0
@@ -102,7 +102,7 @@ def go_through(
         decision = reader.parsed(row.decision) if row.decision != "{}" else {}
         step_s = tick_s
         if before is not None:
-            step_s = _passed(before, row, tick_s)
+            step_s = passed_s(before, row, tick_s)
             if step_s > PAUSE_TICKS * tick_s and not _thin(reader, night_id):
                 g.pauses.append((before.wall_s, step_s))
             now_s += step_s
@@ -144,14 +144,6 @@ def go_through(
 
 def _thin(reader: LedgerReader, night_id: int) -> bool:
     return reader.thinned(night_id) is not None
-
-
-def _passed(before: TickRow, row: TickRow, tick_s: float) -> float:
-    """Time between two ticks, s: by the monotonic clock; by the wall's where that began anew."""
-    step_s = row.mono_s - before.mono_s
-    if step_s < 0.0 or "resumed_from" in row.inputs:
-        step_s = max(row.wall_s - before.wall_s, tick_s)
-    return step_s
 
 
 def _segment(g: Going, row: TickRow, now_s: float, kinds: list[str]) -> SegmentGone:

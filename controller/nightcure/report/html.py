@@ -35,8 +35,9 @@ table { border-collapse: collapse; width: 100%; font-size: .875rem; }
 th, td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0;
   border-bottom: 1px solid var(--rule); }
 th { color: var(--quiet); font-weight: 600; } .number { text-align: right; }
-dl { display: grid; grid-template-columns: max-content minmax(0, 1fr); gap: .15rem 1rem; margin: .6rem 0;
-  font-size: .875rem; } dt { color: var(--quiet); } dd { margin: 0; overflow-wrap: anywhere; }
+dl { display: grid; grid-template-columns: max-content minmax(0, 1fr); gap: .15rem 1rem;
+  margin: .6rem 0; font-size: .875rem; }
+dt { color: var(--quiet); } dd { margin: 0; overflow-wrap: anywhere; }
 .form dd { border-bottom: 1px solid var(--quiet); min-height: 1.6rem; white-space: pre-wrap; }
 svg { display: block; width: 100%; height: auto; } .narrow { display: none; }
 svg text { fill: var(--quiet); font: 11px system-ui, sans-serif; }

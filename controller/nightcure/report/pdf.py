@@ -78,7 +78,8 @@ class _Writer:
         self._styles = {
             "plain": plain,
             "quiet": ParagraphStyle("quiet", plain, textColor=QUIET, fontSize=7.5, leading=10),
-            "title": ParagraphStyle("title", plain, fontName="Record-Bold", fontSize=14, leading=18),
+            "title": ParagraphStyle("title", plain, fontName="Record-Bold", fontSize=14,
+                                    leading=18),
             "heading": ParagraphStyle("heading", plain, fontName="Record-Bold", fontSize=10,
                                       leading=13, spaceBefore=10, spaceAfter=3, keepWithNext=1),
             "cell": ParagraphStyle("cell", plain, fontSize=7.5, leading=9.8),

@@ -39,14 +39,14 @@ def segments(facts: Facts) -> list[Block]:
     rows = []
     before_c = facts.going.segments[0].start_c if facts.going.segments else None
     for number, planned in enumerate(facts.profile["segments"]):
-        units = facts.settings.get("units", "C")
+        units = facts.units
         s = gone.get(number)
         start_c = s.start_c if s is not None else before_c
         rows.append(
             (
                 str(number + 1),
                 _planned(planned, start_c, units),
-                "not reached" if s is None else _done(facts, s, planned, units),
+                "not reached" if s is None else _done(s, units),
                 "" if s is None else _clock(s.start_wall_s),
                 "" if s is None else _minutes(s.end_s - s.start_s),
             )
@@ -76,7 +76,7 @@ def _planned(planned: dict[str, Any], start_c: float | None, units: Any) -> str:
     return f"cool to {show_temperature(planned['below_c'], units)}, at most {rate}/h"
 
 
-def _done(facts: Facts, s: SegmentGone, planned: dict[str, Any], units: Any) -> str:
+def _done(s: SegmentGone, units: Any) -> str:
     end = "" if s.over else "broken off; "
     if s.kind == "soak":
         if not s.air.count:
@@ -117,7 +117,7 @@ def parts(facts: Facts) -> list[Block]:
                  "temperature; nothing was measured in the resin.", quiet=True)
         )  # fmt: skip
         return blocks
-    units = facts.settings.get("units", "C")
+    units = facts.units
     rows_of: list[tuple[str, ...]] = []
     for t in facts.settings["thermometers"]:
         seen = facts.going.hottest[t["name"]]
@@ -208,7 +208,7 @@ def _deviations(facts: Facts) -> list[str]:
 
 def sensors(facts: Facts) -> list[Block]:
     """Ids, offsets, last checks, and what was not believed."""
-    units = facts.settings.get("units", "C")
+    units = facts.units
     rows = tuple(_sensor(s, units) for s in facts.sensors)
     return [Table(("thermometer", "id", "offset", "last check", "seen", "not believed"), rows)]
 

@@ -76,7 +76,7 @@ def sheet(facts: Facts, extras: Extras = Extras()) -> Document:
 
 
 def _figures(facts: Facts, extras: Extras) -> tuple[tuple[str, str], ...]:
-    g, units = facts.going, facts.settings.get("units", "C")
+    g, units = facts.going, facts.units
     end_s = facts.night.ended_s if facts.night.ended_s is not None else g.last_wall_s
     ended = clock(end_s) if facts.night.ended_s is not None else f"{clock(end_s)} (last recorded)"
     rows = [
@@ -158,7 +158,7 @@ def _oven(facts: Facts, extras: Extras) -> list[Block]:
 
 
 def _even(facts: Facts, u: Uniformity) -> str:
-    units = facts.settings.get("units", "C")
+    units = facts.units
     at = show_temperature(u.setpoint_c, units)
     if u.why_not is not None:
         return f"Uniformity at {at}: {u.why_not}"

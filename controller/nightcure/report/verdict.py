@@ -22,7 +22,7 @@ MILESTONE_STATE = {
 
 
 def verdict(facts: Facts) -> tuple[str, Tone]:
-    """What a person wants to know first; `fair`: it ended as planned, and yet something is amiss."""
+    """What a person wants to know first; `fair`: done, and yet something is amiss."""
     g, name = facts.going, facts.profile["name"]
     length = show_duration(60.0 * round(g.length_s / 60.0))
     if facts.outcome == "done":
@@ -74,7 +74,7 @@ def _done(facts: Facts) -> tuple[str, bool]:
 
 def _held(facts: Facts, soak: SegmentGone) -> str:
     at_c = float(facts.profile["segments"][soak.number]["at_c"])
-    units = facts.settings.get("units", "C")
+    units = facts.units
     furthest_k = max(abs(soak.air.low - at_c), abs(soak.air.high - at_c))
     return (
         f"{show_temperature(at_c, units)} was held for "
