@@ -26,8 +26,8 @@ PROFILE = parse_profile(
         "band_c": 2.0,
         "segments": [
             {"kind": "ramp", "to_c": 36.0, "rate_c_per_h": 15.0},
-            {"kind": "soak", "at_c": 36.0, "hours": 2.0},
-            {"kind": "cool", "rate_c_per_h": 20.0, "below_c": 27.0},
+            {"kind": "soak", "at_c": 36.0, "hours": 1.0},
+            {"kind": "cool", "rate_c_per_h": 20.0, "below_c": 29.0},
         ],
     }
 )

@@ -18,7 +18,7 @@ from nightcure.errors import BadInput
 from nightcure.settings import Settings
 
 from . import live, problems
-from .routes import commands, nights, profiles, session, status
+from .routes import commands, nights, profiles, record, session, status
 from .store import Store
 
 STATIC = Path(__file__).parent / "static"
@@ -38,6 +38,9 @@ HEADERS = {
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
 
+
+#: What a route may say for itself instead: the record has a style within its page.
+OWN = frozenset((b"content-security-policy",))
 
 #: A profile of forty segments has some 4 kB.
 MOST_BODY_BYTES = 64_000
@@ -60,9 +63,11 @@ class SafeHeaders:
 
         async def with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
-                names = {name for name, _ in extra}
+                own = {h[0].lower() for h in message["headers"]} & OWN
+                added = [h for h in extra if h[0] not in own]
+                names = {name for name, _ in added}
                 kept = [h for h in message["headers"] if h[0].lower() not in names]
-                message["headers"] = [*kept, *extra]
+                message["headers"] = [*kept, *added]
             await send(message)
 
         await self._app(scope, receive, with_headers)
@@ -105,7 +110,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
     app.state.store = Store(settings)
     problems.install(app, HEADERS)
-    for part in (status, live, nights, profiles, commands, session):
+    for part in (status, live, nights, record, profiles, commands, session):
         app.include_router(part.router)
     if static.is_dir():
         app.mount("/", StaticFiles(directory=static, html=True), name="page")

@@ -16,16 +16,17 @@ from ..oven import fit as _fit
 from ..oven.arrays import Array
 from ..oven.response import response
 from ..oven.survey import AMBIENT_SMOOTH_S, survey
-from ..oven.thermal import AIR, FIRST_MOULD, HEATER, Mould, Network, step_matrices
+from ..oven.thermal import AIR, FIRST_MOULD, HEATER, Layer, Mould, Network, step_matrices
 from .seen import Seen
 
 #: The fit's rows at most: blocks of the night's.
-ROWS = 200
-#: What an air and a part reading may be off by, °C, and how far (in logarithms) the fit may go
-#: from the survey's answer.
-AIR_SD_C, PART_SD_C, PRIOR_SD = 0.1, 0.2, 0.8
-#: Steps (s) of the heat flow that is left over, and over how many it is smoothed.
-FLOW_S, FLOW_SMOOTH = 60.0, 5
+ROWS = 900
+#: What a mean of some air and some part readings may be off by, °C, and how far (in logarithms) the
+#: fit may go from the survey's answer; tried on made-up boxes of nine nodes (`tests.foreign_oven`).
+AIR_SD_C, PART_SD_C, PRIOR_SD = 0.02, 0.04, 0.7
+#: Steps (s) of the heat flow that is left over; over how many the moulds' is smoothed, which a
+#: reading's noise shakes more; and over how many the whole, to say how much it is.
+FLOW_S, MOULD_SMOOTH, TOLD_SMOOTH = 30.0, 11, 21
 
 
 @dataclass(frozen=True)
@@ -111,21 +112,22 @@ def _fitted(seen: Seen, first: Network, ambient_c: Array, names: tuple[str, ...]
     begin = np.log(
         [
             first.air_capacity_j_per_k, first.wall_capacity_j_per_k, first.heater_capacity_j_per_k,
-            first.air_wall_w_per_k, first.wall_ambient_w_per_k, first.leak_w_per_k,
+            first.air_wall_w_per_k, 2.0 * first.wall_ambient_w_per_k, first.leak_w_per_k,
+            first.wall_capacity_j_per_k, 2.0 * first.wall_ambient_w_per_k,
             *[moulds_j / len(names)] * len(names), *[lag_s] * len(names),
         ]
     )  # fmt: skip
     count = len(names)
 
     def network(x: Array) -> Network:
-        air, wall, heater, film, skin, leak, *rest = np.exp(x)
+        air, wall, heater, film, skin, leak, outer, between, *rest = np.exp(x)
         moulds = tuple(
             Mould(name, rest[i], rest[i] / rest[count + i]) for i, name in enumerate(names)
         )
         return replace(
             first, air_capacity_j_per_k=air, wall_capacity_j_per_k=wall,
             heater_capacity_j_per_k=heater, air_wall_w_per_k=film, wall_ambient_w_per_k=skin,
-            leak_w_per_k=leak, moulds=moulds,
+            leak_w_per_k=leak, moulds=moulds, layers=(Layer(outer, between),),
         )  # fmt: skip
 
     starts = np.arange(0, len(seen.time_s), -(-len(seen.time_s) // ROWS))
@@ -136,7 +138,7 @@ def _fitted(seen: Seen, first: Network, ambient_c: Array, names: tuple[str, ...]
     width_s = float(np.median(np.diff(grid)))
     air = _mean_over(seen.time_s, seen.air_c, width_s)[starts]
     parts = [_mean_over(seen.time_s, seen.parts_c[name], width_s)[starts] for name in names]
-    start = np.array([air[0]] * FIRST_MOULD + [p[0] for p in parts])
+    start = np.array([air[0]] * FIRST_MOULD + [p[0] for p in parts] + [air[0]])
     nodes = (AIR, *range(FIRST_MOULD, FIRST_MOULD + count))
 
     def off(x: Array) -> Array:
@@ -145,7 +147,7 @@ def _fitted(seen: Seen, first: Network, ambient_c: Array, names: tuple[str, ...]
             [
                 (said[0] - air) / AIR_SD_C,
                 *[(said[1 + i] - p) / PART_SD_C for i, p in enumerate(parts)],
-                (x - begin) / PRIOR_SD * 3.0,
+                (x - begin) / PRIOR_SD,
             ]
         )
 
@@ -183,11 +185,8 @@ def _with_flow(
         need = solve @ (targets[:, k + 1] - state[measured])
         flow[k, measured] = need
         state = state + per_flow @ need
-    kernel = np.ones(FLOW_SMOOTH) / FLOW_SMOOTH
-    pad = FLOW_SMOOTH // 2
-    for node in measured:
-        padded = np.pad(flow[:, node], pad, mode="edge")
-        flow[:, node] = np.convolve(padded, kernel, mode="valid")
+    for node in measured[1:]:
+        flow[:, node] = _evened(flow[:, node], MOULD_SMOOTH)
     state, off = start, np.zeros((len(measured), steps))
     inputs = np.zeros(h.shape[1])
     for k in range(steps):
@@ -199,5 +198,12 @@ def _with_flow(
     return Rebuilt(
         network, start, grid, shed, flow, names, float(rms[0]),
         float(np.max(rms[1:])) if names else 0.0,
-        float(np.sqrt(np.mean(flow.sum(axis=1) ** 2))),
+        float(np.sqrt(np.mean(_evened(flow.sum(axis=1), TOLD_SMOOTH) ** 2))),
     )  # fmt: skip
+
+
+def _evened(values: Array, steps: int) -> Array:
+    """Mean over so many steps (odd) round every one."""
+    padded = np.pad(values, steps // 2, mode="edge")
+    out: Array = np.convolve(padded, np.ones(steps) / steps, mode="valid")
+    return out
