@@ -129,7 +129,7 @@ def test_other_gains_and_another_heater_change_what_they_should(
     assert plain.mean_abs_error_k > 2.0 * pid.mean_abs_error_k
     just_enough_w = 1.1 * OVEN.loss_w_per_k * 30.0
     weak = figures(tried(night, rebuilt, Changes(heater_w=just_enough_w)))
-    assert weak.length_s > 1.1 * pid.length_s or weak.outcome == "tripped"
+    assert weak.length_s > pid.length_s + 600.0
 
 
 def test_a_table_without_a_profile_is_heated_as_it_was(
