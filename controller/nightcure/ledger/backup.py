@@ -29,6 +29,8 @@ def backup(source: Path, target: Path) -> int:
     """
     if target.is_dir():
         raise BadInput(f"{target} is a folder; name the file of the copy.")
+    if not target.parent.is_dir():
+        raise BadInput(f"{target} cannot be written: there is no folder {target.parent}.")
     if target.exists() and target.samefile(source):
         raise BadInput(f"{target} is the ledger itself; name another file.")
     beside = target.with_name(f".{target.name}.part")
