@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
-from nightcure.codec import decision_fields, decode_inputs
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.writer import LedgerWriter
 from nightcure.live import live_state
@@ -19,6 +16,7 @@ from nightcure.oven.virtual import VirtualOven
 from nightcure.profile import Profile
 from nightcure.recorder import Batch, Recorder, settings_mark, take_up_from
 from nightcure.records import Command, Decision, TickInputs
+from nightcure.replay.verify import verify
 from nightcure.scenario import BOX, ambient_c
 from nightcure.settings import Settings, corrected
 
@@ -43,6 +41,8 @@ class RecordedOven:
         self.oven = VirtualOven(BOX, settings.thermometers, ambient_c, seed, parsed)
         self.t_s = 0.0
         self.stop_pressed = False
+        self.wall_ahead_s = 0.0
+        """What the wall clock was set ahead by since the evening."""
         self.open()
 
     def open(self) -> None:
@@ -70,9 +70,8 @@ class RecordedOven:
         """One tick, recorded; then the oven moves on."""
         tick_s = self.settings.timing.tick_s
         sensed = tuple([Reading(s.value_c, self.t_s, s.fault) for s in self.oven.sense()])
-        inputs = TickInputs(
-            self.t_s, EVENING_S + self.t_s, sensed, commands, stop_pressed=self.stop_pressed
-        )
+        wall_s = EVENING_S + self.t_s + self.wall_ahead_s
+        inputs = TickInputs(self.t_s, wall_s, sensed, commands, stop_pressed=self.stop_pressed)
         opening = self.loop.snapshot() if commands else None
         decision = self.loop.tick(inputs)
         snapshot = {
@@ -117,25 +116,10 @@ def _version() -> str:
 
 
 def replay(ledger: Path, night_id: int = 1) -> tuple[int, list[tuple[int, str]]]:
-    """A recorded night's inputs through a fresh loop.
+    """A recorded night's inputs through a fresh loop, by the product's own `verify`.
 
     Returns:
-        How many ticks were compared, and each difference: the tick's number and the column.
+        How many ticks were compared, and each difference: the tick's number and the field.
     """
-    reader = LedgerReader(ledger)
-    night = reader.night(night_id)
-    assert night is not None
-    settings = Settings.model_validate(json.loads(night.settings))
-    loop = Loop(settings)
-    loop.restore(json.loads(night.opening))
-    differences: list[tuple[int, str]] = []
-    count = 0
-    for row in reader.ticks(night_id):
-        inputs, resumed_from = decode_inputs(row.mono_s, row.wall_s, row.inputs)
-        if resumed_from is not None:
-            loop = Loop(settings)
-            loop.resume(resumed_from)
-        fields: dict[str, Any] = decision_fields(loop.tick(inputs))
-        differences += [(row.seq, k) for k, v in fields.items() if getattr(row, k) != v]
-        count += 1
-    return count, differences
+    found = verify(LedgerReader(ledger), night_id)
+    return found.ticks, [(d.seq, d.field) for d in found.differences]

@@ -5,17 +5,23 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from .ledger.mark import marked
 from .measure.reading import Fault, Reading
 from .records import Command, Decision, TickInputs
+
+_compact = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
 
 def dumps(value: Any) -> str:
     """Compact JSON; floats keep every bit."""
-    return json.dumps(value, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return _compact.encode(value)
 
 
 def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None) -> str:
-    """A tick's inputs but its times, and the snapshot the loop was resumed from, if it was."""
+    """A tick's inputs but its times, and the snapshot the loop was resumed from, if it was.
+
+    The last key, `k`, is a checksum (CRC-32) of all before it and of the tick's times.
+    """
     data: dict[str, Any] = {
         "r": [
             [r.value_c, r.taken_s] if r.fault is None else [r.value_c, r.taken_s, r.fault.value]
@@ -32,7 +38,7 @@ def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None
         data["s"] = 1
     if resumed_from is not None:
         data["resumed_from"] = resumed_from
-    return dumps(data)
+    return marked(inputs.mono_s, inputs.wall_s, dumps(data))
 
 
 def decode_inputs(
@@ -73,7 +79,7 @@ def encode_rest(d: Decision) -> str:
         data["checks"] = [list(c) for c in d.checks]
     if d.cure:
         data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
-    return dumps(data)
+    return dumps(data) if data else "{}"
 
 
 def decision_fields(d: Decision) -> dict[str, Any]:

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from nightcure.cli.survey_ledger import log_of_night
 from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
+from nightcure.night_log import log_of_night
 from nightcure.oven.guided import guided, half_width, relayed
 from nightcure.oven.heat_and_cool import profile_for, relay_profile_for
 from nightcure.oven.log import Log

@@ -24,6 +24,7 @@ from .routes import (
     nights,
     oven_settings,
     profiles,
+    record,
     session,
     start_checks,
     status,
@@ -56,7 +57,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     problems.install(app, HEADERS)
     for part in (
         *(status, live, start_checks, nights, profiles, commands, cautions, oven_settings),
-        *(session, survey),
+        *(session, survey, record),
     ):
         app.include_router(part.router)
     if static.is_dir():

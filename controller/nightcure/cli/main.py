@@ -10,10 +10,14 @@ from . import (
     controller,
     cure,
     demo,
+    ledger,
+    nights,
     off,
     oven,
     passphrase,
+    record,
     rehearse,
+    replay,
     setup,
     survey,
     vapour,
@@ -54,6 +58,11 @@ app.command("vapour")(vapour.vapour)
 app.command("virtual")(virtual.virtual)
 app.command("setup")(setup.setup)
 app.command("check")(check.check)
+app.add_typer(nights.nights, name="nights")
+app.add_typer(ledger.ledger_app, name="ledger")
+app.command("replay")(replay.replay)
+app.command("record")(record.record)
+app.command("note")(record.note)
 app.command("controller")(controller.controller)
 app.command("survey")(survey.survey)
 app.add_typer(oven.app, name="oven")

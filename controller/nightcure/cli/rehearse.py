@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -54,6 +55,13 @@ def rehearse(
             "heater, a contactor; bang-bang beside each.",
         ),
     ] = False,
+    ledger: Annotated[
+        Path | None,
+        typer.Option(
+            help="Record the night into this ledger (made if it is not there), for 'nightcure "
+            "record' and 'nightcure replay'."
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
     """Run the real control loop against the virtual oven, as fast as it goes.
@@ -78,7 +86,15 @@ def rehearse(
 
         columns = (TextColumn("the night passes"), BarColumn(), TimeElapsedColumn())
         whole_s = chosen.planned_s(ambient(0.0), settings.limits.ramp_c_per_h) * 1.15
-        with Progress(*columns, console=err, transient=True, disable=as_json) as progress:
+        with ExitStack() as stack:
+            progress = stack.enter_context(
+                Progress(*columns, console=err, transient=True, disable=as_json)
+            )
+            kept = None
+            if ledger is not None:
+                from ..keeping import KeptNight
+
+                kept = stack.enter_context(KeptNight(ledger, settings, chosen))
             task = progress.add_task("night", total=whole_s)
             result = run(
                 settings,
@@ -87,12 +103,15 @@ def rehearse(
                 ambient,
                 faults,
                 seed,
+                on_tick=None if kept is None else kept.tick,
                 on_progress=lambda t_s: progress.update(task, completed=t_s),
             )
         if as_json:
             print_json(result.figures.as_json())
         else:
             _report(settings, chosen, result)
+            if kept is not None and kept.night_id is not None:
+                out.print(f"Recorded as night {kept.night_id} of {ledger}.", highlight=False)
 
 
 def _night(

@@ -187,7 +187,7 @@ def survey(
                 return
             log = live_survey(load_settings(oven), precision / 100.0, ambient).log
         elif file is not None and is_ledger(file):
-            from .survey_ledger import log_of_night
+            from ..night_log import log_of_night
 
             log = log_of_night(file, night, power)
         elif file is not None:

@@ -1,20 +1,12 @@
-"""A recorded night as a survey's log."""
+"""What a survey may be given instead of a table: a ledger."""
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from ..errors import BadInput
 from ..ledger.reader import LedgerReader
-from ..oven.arrays import Array
-from ..oven.log import Log
-
-#: So many nights before are compared with the newest.
-NIGHTS_BEFORE = 7
 
 
 def is_ledger(file: Path) -> bool:
@@ -27,88 +19,15 @@ def is_ledger(file: Path) -> bool:
 
 
 def drift_of(path: Path) -> dict[str, Any]:
-    """The newest night against those before it that can be surveyed, as `--json` prints it.
+    """The newest night that is over against those before it, as `--json` prints it.
 
     Raises:
-        BadInput: the ledger holds no night, or the newest cannot be surveyed.
+        BadInput: the ledger holds no such night, or it cannot be surveyed.
     """
-    from ..oven.drift import Known, drift, known
-    from ..oven.survey import survey
+    from ..report.oven_drift import oven_drift
 
     reader = LedgerReader(path)
-    nights = [n for n in reader.nights(limit=3 * NIGHTS_BEFORE) if n["ended_s"] is not None]
-    if not nights:
+    over = [n for n in reader.nights(limit=20) if n["ended_s"] is not None]
+    if not over:
         raise BadInput(f"{path} holds no night that is over.")
-    oven, tonight = nights[0]["oven"], known(survey(log_of_night(path, nights[0]["id"])))
-    before: list[Known] = []
-    left_out: list[int] = []
-    for night in nights[1:]:
-        if night["oven"] != oven or len(before) == NIGHTS_BEFORE:
-            continue
-        try:
-            before.append(known(survey(log_of_night(path, night["id"]))))
-        except BadInput:  # too short, or never heated
-            left_out.append(night["id"])
-    change = drift(before, tonight)
-    return {
-        "night": nights[0]["id"],
-        **tonight.as_json(),
-        "nights_before": [n.as_json() for n in before],
-        "nights_left_out": left_out,
-        "change": None if change is None else change.kind,
-        "ratio": None if change is None else round(change.ratio, 3),
-        "sentence": "Nothing to compare with yet."
-        if not before
-        else "The oven is as it was."
-        if change is None
-        else change.sentence,
-    }
-
-
-def log_of_night(path: Path, night_id: int | None, power_w: float | None = None) -> Log:
-    """Air, part, ambient and heater of a night, the newest if none is named.
-
-    Raises:
-        BadInput: there is no such night, or too few of its ticks have an air temperature.
-    """
-    reader = LedgerReader(path)
-    if night_id is None:
-        newest = reader.nights(limit=1)
-        if not newest:
-            raise BadInput(f"{path} holds no night yet.")
-        night_id = int(newest[0]["id"])
-    night = reader.night(night_id)
-    if night is None:
-        raise BadInput(f"{path} holds no night {night_id}.")
-    settings = json.loads(night.settings)
-    roles = [t["role"] for t in settings["thermometers"]]
-    rows = [
-        (tick.mono_s, tick.control_c, float(tick.heater), json.loads(tick.believed))
-        for tick in reader.ticks(night_id)
-        if tick.control_c is not None
-    ]
-    rows = [row for i, row in enumerate(rows) if i == 0 or row[0] > rows[i - 1][0]]
-    time_s = np.array([row[0] for row in rows])
-
-    def mean_of(*wanted: str) -> Array | None:
-        columns = [i for i, role in enumerate(roles) if role in wanted]
-        if not columns or not rows:
-            return None
-        values = np.array([[row[3][i] for i in columns] for row in rows], dtype=np.float64)
-        good = ~np.isnan(values).any(axis=1)
-        if good.sum() < 2:
-            return None
-        column: Array = np.interp(time_s, time_s[good], values[good].mean(axis=1))
-        return column
-
-    watts = settings["heater"]["power_w"] if power_w is None else power_w
-    return Log(
-        time_s,
-        np.array([row[1] for row in rows], dtype=np.float64),
-        time_s,
-        np.array([row[2] for row in rows]),
-        mean_of("part", "mould"),
-        mean_of("ambient"),
-        watts,
-        name=f"{path}, night {night_id}",
-    )
+    return oven_drift(reader, over[0]["id"]).as_json()

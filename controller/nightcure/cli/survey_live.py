@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 from ..errors import BadInput
 from ..ledger.inbox import Inbox
 from ..ledger.reader import LedgerReader
+from ..night_log import log_of_night
 from ..settings import Role, Settings
 from .show import err
-from .survey_ledger import log_of_night
 
 if TYPE_CHECKING:
     from ..oven.log import Log

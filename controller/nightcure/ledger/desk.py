@@ -30,10 +30,11 @@ class Desk:
         self._db.execute("PRAGMA wal_autocheckpoint=0")
 
     @contextmanager
-    def _writing(self) -> Iterator[None]:
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction, all or nothing. Raises LedgerLost."""
         try:
             self._db.execute("BEGIN IMMEDIATE")
-            yield
+            yield self._db
             self._db.execute("COMMIT")
         except BaseException as error:
             if self._db.in_transaction:
@@ -45,7 +46,7 @@ class Desk:
     def save_profile(self, name: str, profile: str, who: str, host_s: float, replace: bool) -> bool:
         """Keep a profile (JSON); False if the name is taken and it may not `replace` it."""
         verb = "INSERT OR REPLACE" if replace else "INSERT OR IGNORE"
-        with self._writing():
+        with self.writing():
             return self._changed(
                 f"{verb} INTO profiles (name, profile, who, saved_s) VALUES (?, ?, ?, ?)",
                 (name, profile, who, host_s),
@@ -53,12 +54,12 @@ class Desk:
 
     def remove_profile(self, name: str) -> bool:
         """Forget a profile; False if there is none of this name."""
-        with self._writing():
+        with self.writing():
             return self._changed("DELETE FROM profiles WHERE name = ?", (name,))
 
     def accept(self, what: str, who: str, host_s: float) -> None:
         """Somebody confirmed something for this oven; the first time counts."""
-        with self._writing():
+        with self.writing():
             self._changed(
                 "INSERT OR IGNORE INTO accepted (what, who, host_s) VALUES (?, ?, ?)",
                 (what, who, host_s),
@@ -66,12 +67,12 @@ class Desk:
 
     def label(self, night_id: int, label: str) -> bool:
         """Name a night; False if there is none of this number."""
-        with self._writing():
+        with self.writing():
             return self._changed("UPDATE nights SET label = ? WHERE id = ?", (label, night_id))
 
     def note(self, night_id: int, values: Mapping[str, str], who: str, host_s: float) -> None:
         """Keep what was noted about a night, field by field; an empty value forgets the field."""
-        with self._writing():
+        with self.writing():
             for field, value in values.items():
                 if value:
                     self._changed(

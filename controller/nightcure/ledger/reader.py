@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from .file import LedgerLost, open_ledger
-from .rows import CheckRow, EventRow, NightRow, TickRow
+from .rows import NEXT_NOTES, THINNED, CheckRow, EventRow, NightRow, TickRow
 
 NIGHT_SUMMARY = "id, label, oven, version, started_s, ended_s, outcome, reason"
 #: instr, not LIKE: what is searched for has no wildcards; both sides in lower case (ASCII).
@@ -139,6 +139,44 @@ class LedgerReader:
         )
         found = [dict(zip(COMMAND.split(", "), row, strict=True)) for row in rows]
         return [{**command, "args": self.parsed(command["args"])} for command in found]
+
+    # ---- what stands beside a night ----------------------------------------------------------
+
+    def thinned(self, night_id: int) -> dict[str, Any] | None:
+        """How a night was thinned (see `keep`), None if it is whole."""
+        rows = self._rows("SELECT value FROM meta WHERE key = ?", (f"{THINNED}{night_id}",))
+        found: dict[str, Any] | None = self.parsed(rows[0][0]) if rows else None
+        return found
+
+    def noted(self, night_id: int) -> dict[str, str]:
+        """What people noted about a night, by field; also what they noted before it began."""
+        rows = self._rows(
+            "SELECT field, value FROM notes WHERE night_id = ? ORDER BY host_s", (night_id,)
+        )
+        waiting = self._rows("SELECT value FROM meta WHERE key = ?", (NEXT_NOTES,))
+        before: dict[str, str] = {}
+        if waiting:
+            found = self.parsed(waiting[0][0])
+            sql = "SELECT min(id) FROM nights WHERE started_s >= ?"
+            if self._rows(sql, (found["host_s"],)) == [(night_id,)]:
+                before = found["notes"]
+        return {**before, **dict(rows)}
+
+    def refit(self, night_id: int) -> dict[str, Any] | None:
+        """The oven as refitted from a night, with the `version` that did it; None if it was not."""
+        rows = self._rows("SELECT version, found FROM refits WHERE night_id = ?", (night_id,))
+        return {**self.parsed(rows[0][1]), "version": rows[0][0]} if rows else None
+
+    def last_check(self, sensor_id: str, before_s: float) -> CheckRow | None:
+        """The latest check of a thermometer before a time (wall, s)."""
+        rows = self._rows(
+            f"SELECT {', '.join(CheckRow._fields)} FROM checks"
+            " WHERE sensor_id = ? AND wall_s <= ? ORDER BY wall_s DESC, id DESC LIMIT 1",
+            (sensor_id, before_s),
+        )
+        return CheckRow(*rows[0]) if rows else None
+
+    # ---- ticks -------------------------------------------------------------------------------
 
     def ticks(self, night_id: int) -> Iterator[TickRow]:
         """Every tick of a night, in order, as recorded."""

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+#: Key in `meta` of a night that was thinned: this and its number.
+THINNED = "thinned/"
+#: Key in `meta` of what people noted for a night that has not started yet.
+NEXT_NOTES = "notes/next"
+
 
 class TickRow(NamedTuple):
     """A row of `ticks`; JSON texts as the caller made them."""
@@ -73,3 +78,11 @@ class SnapshotRow(NamedTuple):
     mono_s: float
     wall_s: float
     state: str
+
+
+def passed_s(before: TickRow, row: TickRow, tick_s: float) -> float:
+    """Time between two ticks, s: by the monotonic clock; by the wall's where that began anew."""
+    step_s = row.mono_s - before.mono_s
+    if step_s < 0.0 or "resumed_from" in row.inputs:
+        step_s = max(row.wall_s - before.wall_s, tick_s)
+    return step_s

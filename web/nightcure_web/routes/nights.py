@@ -101,8 +101,8 @@ def _shown(store: Store, night_id: int) -> dict[str, Any]:
 
 
 def _notes(store: Store, night_id: int) -> dict[str, str]:
-    kept = store.reader.notes(night_id)
-    return {field: kept[field]["value"] if field in kept else "" for field in Notes.model_fields}
+    kept = store.reader.noted(night_id)
+    return {field: kept.get(field, "") for field in Notes.model_fields}
 
 
 @router.get("/nights", response_model=list[NightSummary], responses=told([SUMMARY], 401, 422, 503))

@@ -1,0 +1,186 @@
+"""nightcure ledger: look after the record file."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from .show import err, out, print_json, sentences
+from .which import (
+    JsonOption,
+    LedgerOption,
+    NightArgument,
+    OvenOption,
+    ledger_path,
+    night_number,
+    open_reader,
+)
+
+ledger_app = typer.Typer(
+    help="Look after the ledger: check it, copy it, keep it small, carry nights in and out.",
+    no_args_is_help=True,
+)
+DAY_S = 86400.0
+
+
+@ledger_app.command("check")
+def check(
+    quick: Annotated[
+        bool, typer.Option("--quick", help="The file alone, not every tick in it.")
+    ] = False,
+    ledger: LedgerOption = None,
+    oven: OvenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Whether the ledger is sound: the file, and every tick by its checksum.
+
+    It may be done while a night runs. Exit status 1 if anything is wrong.
+    """
+    with sentences():
+        from ..ledger.backup import unsound
+
+        path = ledger_path(ledger, oven)
+        with err.status("Looking ...") as status:
+            faults = unsound(path, not quick, lambda i: status.update(f"Looking at night {i} ..."))
+        if as_json:
+            print_json({"ledger": str(path), "sound": not faults, "faults": faults})
+        else:
+            for fault in faults:
+                out.print(fault, highlight=False, markup=False)
+            if not faults:
+                out.print(f"[green]{path} is sound.[/]", highlight=False)
+    if faults:
+        raise typer.Exit(1)
+
+
+@ledger_app.command("backup")
+def backup(
+    file: Annotated[Path, typer.Argument(help="The copy; an older one is replaced at the end.")],
+    ledger: LedgerOption = None,
+    oven: OvenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Copy the ledger, also while a night runs; the copy is checked, then replaces an old one."""
+    with sentences():
+        from ..ledger.backup import backup as copy
+
+        path = ledger_path(ledger, oven)
+        size = copy(path, file)
+        if as_json:
+            print_json({"ledger": str(path), "copy": str(file), "size_bytes": size})
+        else:
+            out.print(f"{file}: {size / 1e6:.1f} MB, checked.", highlight=False, markup=False)
+
+
+@ledger_app.command("keep")
+def keep(
+    thin_after_days: Annotated[
+        float | None, typer.Option(help="Thin nights older than this.", min=0)
+    ] = None,
+    drop_after_days: Annotated[
+        float | None, typer.Option(help="Drop nights older than this.", min=0)
+    ] = None,
+    most_mb: Annotated[
+        float | None,
+        typer.Option(help="Thin, then drop, the oldest until the ledger is smaller.", min=0.1),
+    ] = None,
+    ledger: LedgerOption = None,
+    oven: OvenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Thin and drop old nights, so that the ledger stays small.
+
+    A thinned night keeps every event, every series' peaks and its sums; it says so, and cannot be
+    verified to the bit any more. Labelled nights and the newest are never dropped. Nothing is done
+    while a night runs.
+    """
+    with sentences():
+        from ..errors import BadInput
+        from ..ledger.keep import Done, Rules
+        from ..ledger.keep import keep as do
+        from ..ledger.quiet import QuietLedger
+
+        if thin_after_days is drop_after_days is most_mb is None:
+            raise BadInput("Say what to keep: --thin-after-days, --drop-after-days or --most-mb.")
+        path = ledger_path(ledger, oven)
+        rules = Rules(
+            None if thin_after_days is None else thin_after_days * DAY_S,
+            None if drop_after_days is None else drop_after_days * DAY_S,
+            None if most_mb is None else int(most_mb * 1e6),
+        )
+        with err.status("Thinning ...") as status:
+
+            def told(one: Done) -> None:
+                status.update(f"Night {one.night_id} {one.what} ...")
+
+            done = do(path, rules, time.time(), told)
+            with QuietLedger(path) as quiet:
+                shrunk = quiet.shrink()
+                used = quiet.used_bytes()
+        thinned = [d.night_id for d in done if d.what == "thinned"]
+        dropped = [d.night_id for d in done if d.what == "dropped"]
+        if as_json:
+            print_json({"thinned": thinned, "dropped": dropped, "used_bytes": used,
+                        "file_shrunk": shrunk})  # fmt: skip
+            return
+        out.print(
+            f"{len(thinned)} nights thinned, {len(dropped)} dropped; {used / 1e6:.1f} MB are used.",
+            highlight=False,
+        )
+        if not shrunk:
+            out.print("The controller holds the ledger: the freed room is used for nights to come; "
+                      "the file itself shrinks when this is done while it is stopped.")  # fmt: skip
+        if most_mb is not None and used > most_mb * 1e6:
+            out.print("More cannot go: what is left is labelled, or the newest night.")
+
+
+@ledger_app.command("export")
+def export(
+    night: NightArgument,
+    out_file: Annotated[
+        Path | None,
+        typer.Option("--out", help="A .zip or .parquet (whole, to be imported), or a .csv."),
+    ] = None,
+    ledger: LedgerOption = None,
+    oven: OvenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Write a night to a file: a .csv for a spreadsheet, a .zip or .parquet with all of it.
+
+    Columns carry their units. A .zip holds CSV tables and can be imported into any ledger, where
+    the night verifies to the bit; so does a .parquet, which needs the extra 'archive'.
+    """
+    with sentences():
+        from ..ledger.carry import export_night
+
+        reader = open_reader(ledger, oven)
+        number = night_number(reader, night)
+        file = out_file or Path(f"night-{number}.zip")
+        seal = export_night(reader, number, file)
+        if as_json:
+            print_json({"night": number, "file": str(file), "sha256": seal,
+                        "size_bytes": file.stat().st_size})  # fmt: skip
+        else:
+            size = file.stat().st_size / 1e6
+            out.print(f"Night {number}: {file}, {size:.2f} MB.", highlight=False, markup=False)
+
+
+@ledger_app.command("import")
+def import_(
+    file: Annotated[Path, typer.Argument(help="A .zip or .parquet that 'export' wrote.")],
+    ledger: LedgerOption = None,
+    oven: OvenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Take an exported night into this ledger; refused if it was changed or is there already."""
+    with sentences():
+        from ..ledger.carry import import_night
+
+        number = import_night(ledger_path(ledger, oven), file)
+        if as_json:
+            print_json({"night": number, "file": str(file)})
+        else:
+            out.print(f"{file} is night {number} now.", highlight=False, markup=False)

@@ -1,0 +1,231 @@
+"""nightcure record and nightcure note: the morning record, and what a person adds to it."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from .show import err, out, print_json, sentences
+from .which import (
+    JsonOption,
+    LedgerOption,
+    NightArgument,
+    OvenOption,
+    ledger_path,
+    night_number,
+    open_reader,
+)
+
+if TYPE_CHECKING:
+    from ..ledger.reader import LedgerReader
+    from ..report.facts import Facts
+    from ..report.sheet import Extras
+
+
+def record(
+    night: NightArgument,
+    out_file: Annotated[
+        Path | None, typer.Option("--out", help="Write the sheet: an .html or a .pdf.")
+    ] = None,
+    price_per_kwh: Annotated[
+        float | None, typer.Option(help="Of the electricity, for the cost.", min=0, max=1000)
+    ] = None,
+    currency: Annotated[str, typer.Option(help="What that price is in, such as EUR.")] = "",
+    paper: Annotated[str, typer.Option(help="Of a .pdf: a4 or letter.")] = "a4",
+    compare: Annotated[
+        bool,
+        typer.Option(
+            help="Refit the oven and compare it with earlier nights (some seconds; needs the extra "
+            "'planning').",
+        ),
+    ] = True,
+    check: Annotated[
+        Path | None,
+        typer.Option(help="Only say whether this record still is what the ledger says."),
+    ] = None,
+    ledger: LedgerOption = None,
+    oven: OvenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The morning record of a night: on the screen, as one HTML file, or as a PDF.
+
+    nightcure record last --out night.html --price-per-kwh 0.32 --currency EUR
+
+    With --check the exit status is 1 if the record or the ledger was changed.
+    """
+    with sentences():
+        from ..errors import BadInput
+
+        if out_file is not None and out_file.suffix.lower() not in (".html", ".pdf"):
+            raise BadInput(f"--out is {out_file}; it must end in .html or .pdf.")
+        if paper not in ("a4", "letter"):
+            raise BadInput(f"--paper is '{paper}'; it must be a4 or letter.")
+        reader = open_reader(ledger, oven)
+        number = night_number(reader, night)
+        if check is not None:
+            same = _check(reader, number, check, as_json)
+            if not same:
+                raise typer.Exit(1)
+            return
+        from ..report.facts import gather
+        from ..report.sheet import Extras
+        from ..report.uniformity import uniformity
+
+        drift = _drift(reader, number) if compare else None
+        facts = gather(reader, number)
+        extras = Extras(
+            drift,
+            uniformity(reader, number, facts.profile, facts.settings),
+            price_per_kwh,
+            currency.strip(),
+            time.time(),
+        )
+        if out_file is not None:
+            _write(facts, extras, out_file, paper)
+        if as_json:
+            from ..report.summary import summary
+
+            print_json(summary(facts, extras))
+        elif out_file is None:
+            _show(facts, extras)
+        else:
+            out.print(f"The record of night {number}: {out_file}", highlight=False)
+
+
+def _check(reader: LedgerReader, number: int, file: Path, as_json: bool) -> bool:
+    from ..report.check import check
+
+    found = check(reader, number, file)
+    if as_json:
+        print_json(found.as_json())
+    else:
+        colour = "green" if found.same else "red"
+        out.print(f"[bold {colour}]{found.sentence}[/]", highlight=False, soft_wrap=True)
+    return found.same
+
+
+def _drift(reader: LedgerReader, number: int) -> str:
+    from .. import __version__
+    from ..errors import BadInput, NightcureError
+    from ..ledger.pen import Pen
+    from ..report.oven_drift import oven_drift
+
+    def keep(night_id: int, found: dict[str, Any]) -> None:
+        try:
+            with Pen(reader.path) as pen:
+                pen.refit(night_id, found, __version__, time.time())
+        except NightcureError:  # a ledger that may only be read: it is fitted again next time
+            return
+
+    try:
+        with err.status("Comparing the oven with earlier nights ..."):
+            return oven_drift(reader, number, keep).sentence
+    except BadInput as error:
+        return " ".join(error.sentences)
+
+
+def _write(facts: Facts, extras: Extras, file: Path, paper: str) -> None:
+    from ..errors import BadInput
+    from ..report.html import page
+    from ..report.pdf import pdf
+    from ..report.sheet import sheet
+
+    document = sheet(facts, extras)
+    as_pdf = file.suffix.lower() == ".pdf"
+    data = pdf(document, paper) if as_pdf else page(document).encode()
+    beside = file.with_name(f".{file.name}.part")
+    try:
+        beside.write_bytes(data)
+        os.replace(beside, file)
+    except OSError as error:
+        raise BadInput(f"{file} cannot be written: {error.strerror}.") from None
+
+
+def _show(facts: Facts, extras: Extras) -> None:
+    """The sheet in the terminal, without its chart and its hand-filled fields left empty."""
+    from rich.markup import escape
+    from rich.table import Table as Grid
+
+    from ..report.document import Form, Heading, Pairs, Table, Text
+    from ..report.sheet import sheet
+
+    document = sheet(facts, extras)
+    colour = {"good": "green", "fair": "yellow", "bad": "red"}[document.tone]
+    out.print(f"[bold]{escape(document.title)}[/]\n{escape(document.subtitle)}", highlight=False)
+    out.print(f"\n[bold {colour}]{escape(document.verdict)}[/]", highlight=False, soft_wrap=True)
+    for block in document.blocks:
+        if isinstance(block, Heading):
+            out.print(f"\n[bold]{escape(block.text)}[/]", highlight=False)
+        elif isinstance(block, Text):
+            out.print(escape(block.text), highlight=False)
+        elif isinstance(block, Pairs | Form):
+            grid = Grid(box=None, show_header=False, pad_edge=False)
+            for name, value in block.rows:
+                grid.add_row(escape(name), escape(value) or "-")
+            out.print(grid, highlight=False)
+        elif isinstance(block, Table):
+            grid = Grid(*block.head, box=None, pad_edge=False)
+            for row in block.rows:
+                grid.add_row(*(escape(cell) for cell in row))
+            out.print(grid, highlight=False)
+
+
+def note(
+    night: Annotated[
+        str,
+        typer.Argument(
+            help="The night's number, its label, 'last', or 'next' for the one to come.",
+            show_default=False,
+        ),
+    ],
+    fields: Annotated[
+        list[str] | None,
+        typer.Argument(help="FIELD=TEXT, such as mould_number=K-12; an empty text takes it away."),
+    ] = None,
+    ledger: LedgerOption = None,
+    oven: OvenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Note what only a person knows of a night, for its record; without fields: show it.
+
+    nightcure note last mould_number=K-12 resin_batch="PL 2231" catalyst_weighed_g=16
+
+    mould_number, part_number, resin_batch, catalyst_weighed_g and remarks have their place on the
+    sheet; other fields are added. It may be done while a night runs.
+    """
+    with sentences():
+        from ..errors import BadInput
+        from ..ledger.pen import Pen
+
+        notes: dict[str, str] = {}
+        for text in fields or []:
+            field, equals, value = text.partition("=")
+            if not equals:
+                raise BadInput(f"'{text}' is not FIELD=TEXT, such as mould_number=K-12.")
+            notes[field.strip()] = value
+        path = ledger_path(ledger, oven)
+        who = os.environ.get("USER") or "somebody at the machine"
+        if night == "next":
+            if not notes:
+                raise BadInput("Say what to note for the next night, such as mould_number=K-12.")
+            with Pen(path) as pen:
+                pen.note_next(notes, who, time.time())
+            known = notes
+        else:
+            reader = open_reader(ledger, oven)
+            number = night_number(reader, night)
+            if notes:
+                with Pen(path) as pen:
+                    pen.note(number, notes, who, time.time())
+            known = reader.noted(number)
+        if as_json:
+            print_json({"night": night, "notes": known})
+            return
+        for field, value in known.items():
+            out.print(f"{field}: {value}", highlight=False, markup=False)
+        if not known:
+            out.print("Nothing is noted.")

@@ -1,0 +1,84 @@
+"""A night's parcel as one Parquet file; needs pyarrow (the extra 'archive')."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from ..errors import BadInput
+from .parcel import EXACT, Parcel, about_of, changed, sealed, table, unsealed
+from .rows import EventRow, NightRow, TickRow
+
+#: Under this key the file's own metadata says all that is no table.
+KEY = b"nightcure"
+UNITS = {"_s": "s", "_c": "°C", "duty": "share of full power", "heater": "0 or 1",
+         "contactor": "0 or 1"}  # fmt: skip
+
+
+def _pyarrow() -> Any:
+    try:
+        import pyarrow
+        import pyarrow.parquet
+    except ImportError:
+        raise BadInput(
+            "Parquet needs pyarrow; install nightcure with its extra 'archive', or take a .zip."
+        ) from None
+    return pyarrow
+
+
+def write_parquet(parcel: Parcel, file: Path) -> None:
+    """Write a parcel. Raises BadInput, OSError."""
+    pa = _pyarrow()
+    people = table(parcel.night, parcel.ticks)
+    names = [*next(people), *EXACT]
+    columns: list[list[Any]] = [[] for _ in names]
+    for shown, row in zip(people, parcel.ticks, strict=True):
+        exact = (row.seq, row.mono_s, row.wall_s, row.inputs, row.believed, row.decision)
+        for column, value in zip(columns, (*shown, *exact), strict=True):
+            column.append(value)
+    fields, arrays = [], []
+    for name, column in zip(names, columns, strict=True):
+        kind = _kind(pa, name)
+        unit = next((u for end, u in UNITS.items() if name.endswith(end)), "")
+        fields.append(pa.field(name, kind, metadata={"unit": unit} if unit else None))
+        arrays.append(pa.array(column, kind))
+    about = about_of(parcel) | {"events": [list(e[1:]) for e in parcel.events]}
+    said = json.dumps(sealed(about), ensure_ascii=True).encode()
+    whole = pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata={KEY: said}))
+    pa.parquet.write_table(whole, str(file), compression="zstd")
+
+
+def _kind(pa: Any, name: str) -> Any:
+    if name in ("phase", "utc", "inputs", "believed", "decision"):
+        return pa.string()
+    if name in ("seq", "segment", "heater", "contactor"):
+        return pa.int64()
+    return pa.float64()
+
+
+def read_parquet(file: Path) -> tuple[Parcel, str]:
+    """A parcel and the seal it states. Raises BadInput."""
+    pa = _pyarrow()
+    try:
+        whole = pa.parquet.read_table(str(file))
+        about = json.loads((whole.schema.metadata or {})[KEY])
+    except (pa.ArrowException, KeyError, ValueError, OSError):
+        raise BadInput(
+            f"{file} is no night that nightcure exported, or it is damaged; nothing was imported."
+        ) from None
+    about = unsealed(about, file)
+    try:
+        names = [name for name in TickRow._fields if name != "night_id"]
+        columns = [whole.column(name).to_pylist() for name in names]
+        ticks = [TickRow(0, *values) for values in zip(*columns, strict=True)]
+        events = [EventRow(0, *values) for values in about["events"]]
+        night = NightRow(**about["night"])
+        people = table(night, ticks)
+        shown = [whole.column(name).to_pylist() for name in next(people)]
+        same = all(list(a) == b for a, b in zip(zip(*shown, strict=True), people, strict=True))
+    except (KeyError, TypeError, ValueError):
+        raise changed(file, "a column") from None
+    if not same:
+        raise changed(file, "a column")
+    return Parcel(night, ticks, events, about["beside"]), about["seal"]

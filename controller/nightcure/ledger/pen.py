@@ -1,0 +1,144 @@
+"""A small writer for what people and later computing put beside a night.
+
+It holds no lock for longer than a row takes and folds nothing, so that a controller that writes the
+same ledger does not notice it. It never touches ticks, events or a night's own row but its label.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import sqlite3
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from ..errors import BadInput
+from .desk import Desk
+from .rows import NEXT_NOTES
+
+#: What people may be asked for, and how it is called on paper; other fields may be added.
+FIELDS: dict[str, str] = {
+    "mould_number": "Mould number",
+    "part_number": "Part number",
+    "resin_batch": "Resin batch",
+    "catalyst_weighed_g": "Catalyst weighed, g",
+    "remarks": "Remarks",
+}
+LONGEST_LABEL, LONGEST_NOTE, MOST_FIELDS = 60, 2000, 40
+
+
+def checked_field(field: str) -> str:
+    """A field's name, if it may be one. Raises BadInput."""
+    if not re.fullmatch(r"[a-z][a-z0-9_]{0,39}", field):
+        raise BadInput(
+            f"'{field}' cannot be a field; use small letters, digits and _, such as "
+            f"{', '.join(FIELDS)}."
+        )
+    return field
+
+
+def checked_note(field: str, value: str) -> str:
+    """A note's text, if it may be one. Raises BadInput."""
+    text = value.strip()
+    if len(text) > LONGEST_NOTE:
+        raise BadInput(f"{field} has {len(text)} characters; {LONGEST_NOTE} are the most.")
+    if any(ord(c) < 32 and c not in "\n\t" for c in text) or not _encodes(text):
+        raise BadInput(f"{field} has characters in it that cannot be printed.")
+    return text
+
+
+def _encodes(text: str) -> bool:
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+class Pen:
+    """Opens a ledger that is there; writes as the desk does, and checks what is written.
+
+    Raises:
+        BadInput: there is no such ledger, or it is something else.
+        LedgerLost: it cannot be opened or written now (every method, too).
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._desk = Desk(path)
+
+    def __enter__(self) -> Pen:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._desk.close()
+
+    def label(self, night_id: int, text: str) -> None:
+        """Name a night. Raises BadInput: there is no such night, or the label is too long."""
+        text = " ".join(text.split())
+        if len(text) > LONGEST_LABEL or not _encodes(text) or any(ord(c) < 32 for c in text):
+            raise BadInput(f"A label is one line of at most {LONGEST_LABEL} characters.")
+        if text == "last" or text.isdecimal():
+            raise BadInput(f"'{text}' cannot be a label: nights are called so without one.")
+        if not self._desk.label(night_id, text):
+            raise BadInput(f"{self.path} holds no night {night_id}.")
+
+    def note(self, night_id: int, notes: Mapping[str, str], who: str, host_s: float) -> None:
+        """Note fields of a night; an empty text takes a field away. Raises BadInput."""
+        checked = {checked_field(f): checked_note(f, v) for f, v in notes.items()}
+        with self._desk.writing() as db:
+            if db.execute("SELECT 1 FROM nights WHERE id = ?", (night_id,)).fetchone() is None:
+                raise BadInput(f"{self.path} holds no night {night_id}.")
+            self._adopt(db)
+            sql = "SELECT field FROM notes WHERE night_id = ?"
+            fields = {row[0] for row in db.execute(sql, (night_id,))} | checked.keys()
+            fields -= {field for field, value in checked.items() if not value}
+            if len(fields) > MOST_FIELDS:
+                raise BadInput(
+                    f"Night {night_id} would have {len(fields)} fields; {MOST_FIELDS} at most."
+                )
+        self._desk.note(night_id, checked, who, host_s)
+
+    def note_next(self, notes: Mapping[str, str], who: str, host_s: float) -> None:
+        """Note fields of the next night that starts. Raises BadInput."""
+        checked = {checked_field(f): checked_note(f, v) for f, v in notes.items()}
+        with self._desk.writing() as db:
+            self._adopt(db)
+            row = db.execute("SELECT value FROM meta WHERE key = ?", (NEXT_NOTES,)).fetchone()
+            before = json.loads(row[0])["notes"] if row else {}
+            merged = {f: v for f, v in {**before, **checked}.items() if v}
+            if len(merged) > MOST_FIELDS:
+                raise BadInput(f"That would be {len(merged)} fields; {MOST_FIELDS} at most.")
+            text = json.dumps({"notes": merged, "who": who, "host_s": host_s})
+            db.execute("INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)", (NEXT_NOTES, text))
+
+    @staticmethod
+    def _adopt(db: sqlite3.Connection) -> None:
+        """Give what was noted for the next night to it, once it has started."""
+        row = db.execute("SELECT value FROM meta WHERE key = ?", (NEXT_NOTES,)).fetchone()
+        if row is None:
+            return
+        waiting = json.loads(row[0])
+        night = db.execute(
+            "SELECT id FROM nights WHERE started_s >= ? ORDER BY id LIMIT 1", (waiting["host_s"],)
+        ).fetchone()
+        if night is None:
+            return
+        for field, value in waiting["notes"].items():
+            db.execute(
+                "INSERT OR IGNORE INTO notes (night_id, field, value, who, host_s)"
+                " VALUES (?, ?, ?, ?, ?)",
+                (night[0], field, value, waiting["who"], waiting["host_s"]),
+            )
+        db.execute("DELETE FROM meta WHERE key = ?", (NEXT_NOTES,))
+
+    def refit(self, night_id: int, found: Mapping[str, Any], version: str, host_s: float) -> None:
+        """Keep the oven as refitted from a night."""
+        text = json.dumps(dict(found), separators=(",", ":"), allow_nan=False)
+        with self._desk.writing() as db:
+            db.execute(
+                "INSERT OR REPLACE INTO refits (night_id, fitted_s, version, found)"
+                " VALUES (?, ?, ?, ?)",
+                (night_id, host_s, version, text),
+            )

@@ -1,0 +1,209 @@
+"""The oven of one night: fitted to that very night, and the heat its model does not explain.
+
+The network has a mould for each part's thermometer. What is left between model and record (a door,
+wind, a resin's own heat, a second time constant) is kept as a heat flow into the air and into each
+mould, minute by minute, so that the rebuilt night is the recorded one until something is changed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import least_squares
+
+from ..oven import fit as _fit
+from ..oven.arrays import Array
+from ..oven.response import response
+from ..oven.survey import AMBIENT_SMOOTH_S, survey
+from ..oven.thermal import AIR, FIRST_MOULD, HEATER, Layer, Mould, Network, step_matrices
+from .seen import Seen
+
+#: The fit's rows at most: blocks of the night's.
+ROWS = 900
+#: What a mean of some air and some part readings may be off by, °C, and how far (in logarithms) the
+#: fit may go from the survey's answer; tried on made-up boxes of nine nodes (`tests.foreign_oven`).
+AIR_SD_C, PART_SD_C, PRIOR_SD = 0.02, 0.04, 0.7
+#: Steps (s) of the heat flow that is left over; over how many the moulds' is smoothed, which a
+#: reading's noise shakes more; and over how many the whole, to say how much it is.
+FLOW_S, MOULD_SMOOTH, TOLD_SMOOTH = 30.0, 11, 21
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """A night's oven and what else warmed or cooled it."""
+
+    network: Network
+    start_c: Array
+    """(nodes,), °C."""
+    grid_s: Array
+    """(steps + 1,), s of the night."""
+    ambient_c: Array
+    """(steps + 1,), °C, with what the fit found it off by."""
+    flow_w: Array
+    """(steps, nodes): heat besides the heater's, W."""
+    parts: tuple[str, ...]
+    """Names of the thermometers on the moulds, in order."""
+    air_rms_c: float
+    """Model with its left-over flow against the record, the heater as it was switched."""
+    parts_rms_c: float
+    unexplained_w: float
+    """Left-over flow, root mean square over the night, all nodes together, W."""
+
+    def ambient_at(self, t_s: float) -> float:
+        """°C at a time of the night; the last value after its end."""
+        return float(np.interp(t_s, self.grid_s, self.ambient_c))
+
+    def flow_at(self, t_s: float) -> Array | None:
+        """The left-over heat flow into each node, W; None after the night's end."""
+        step = int(np.searchsorted(self.grid_s, t_s, side="right")) - 1
+        return self.flow_w[step] if 0 <= step < len(self.flow_w) else None
+
+
+def rebuild(seen: Seen) -> Rebuilt:
+    """Fit an oven to a night.
+
+    Raises:
+        BadInput: no oven can be known from it; the sentence says why.
+    """
+    log = seen.log()
+    found = survey(log)
+    offset_c = float(found.fit.unknowns[_fit.OFFSET])
+    ambient_c = _smooth(seen, found.problem.time_s, found.problem.ambient_c + offset_c)
+    first = found.network()
+    names = tuple(seen.parts_c)
+    network = _fitted(seen, first, ambient_c, names) if names else first
+    start = np.full(len(network.capacities), float(np.mean(seen.air_c[:3])))
+    for i, name in enumerate(names):
+        start[FIRST_MOULD + i] = float(np.mean(seen.parts_c[name][:3]))
+    return _with_flow(seen, network, start, ambient_c, names)
+
+
+def _smooth(seen: Seen, grid_s: Array, fitted_c: Array) -> Array:
+    """The shed at every row, evened out: a door or a draught is not what walls feel."""
+    if seen.ambient_c is None:
+        out: Array = np.interp(seen.time_s, grid_s - grid_s[0], fitted_c)
+        return out
+    return _mean_over(seen.time_s, seen.ambient_c, AMBIENT_SMOOTH_S) + float(
+        np.mean(fitted_c) - np.mean(np.interp(grid_s - grid_s[0], seen.time_s, seen.ambient_c))
+    )
+
+
+def _mean_over(time_s: Array, values: Array, width_s: float) -> Array:
+    """Mean over a window round every row, shorter at the ends."""
+    total = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(time_s))])
+    low = np.maximum(time_s - width_s / 2.0, time_s[0])
+    high = np.minimum(time_s + width_s / 2.0, time_s[-1])
+    span = np.minimum(time_s - low, high - time_s)
+    low, high = time_s - span, time_s + span
+    area = np.interp(high, time_s, total) - np.interp(low, time_s, total)
+    out = np.where(span > 0, area / np.maximum(2.0 * span, 1e-9), values)
+    result: Array = out
+    return result
+
+
+# ---- the fit -----------------------------------------------------------------------------------
+
+
+def _fitted(seen: Seen, first: Network, ambient_c: Array, names: tuple[str, ...]) -> Network:
+    """The survey's oven refined, with a mould for each part's thermometer."""
+    moulds_j = sum(m.capacity_j_per_k for m in first.moulds) or first.air_capacity_j_per_k
+    lag_s = first.moulds[0].capacity_j_per_k / first.moulds[0].air_w_per_k if first.moulds else 1e3
+    begin = np.log(
+        [
+            first.air_capacity_j_per_k, first.wall_capacity_j_per_k, first.heater_capacity_j_per_k,
+            first.air_wall_w_per_k, 2.0 * first.wall_ambient_w_per_k, first.leak_w_per_k,
+            first.wall_capacity_j_per_k, 2.0 * first.wall_ambient_w_per_k,
+            *[moulds_j / len(names)] * len(names), *[lag_s] * len(names),
+        ]
+    )  # fmt: skip
+    count = len(names)
+
+    def network(x: Array) -> Network:
+        air, wall, heater, film, skin, leak, outer, between, *rest = np.exp(x)
+        moulds = tuple(
+            Mould(name, rest[i], rest[i] / rest[count + i]) for i, name in enumerate(names)
+        )
+        return replace(
+            first, air_capacity_j_per_k=air, wall_capacity_j_per_k=wall,
+            heater_capacity_j_per_k=heater, air_wall_w_per_k=film, wall_ambient_w_per_k=skin,
+            leak_w_per_k=leak, moulds=moulds, layers=(Layer(outer, between),),
+        )  # fmt: skip
+
+    starts = np.arange(0, len(seen.time_s), -(-len(seen.time_s) // ROWS))
+    grid = seen.time_s[starts]
+    given = np.concatenate([[0.0], np.cumsum(seen.heat[:-1] * np.diff(seen.time_s))])
+    power = seen.power_w * np.diff(given[starts]) / np.diff(grid)
+    shed = ambient_c[starts]
+    width_s = float(np.median(np.diff(grid)))
+    air = _mean_over(seen.time_s, seen.air_c, width_s)[starts]
+    parts = [_mean_over(seen.time_s, seen.parts_c[name], width_s)[starts] for name in names]
+    start = np.array([air[0]] * FIRST_MOULD + [p[0] for p in parts] + [air[0]])
+    nodes = (AIR, *range(FIRST_MOULD, FIRST_MOULD + count))
+
+    def off(x: Array) -> Array:
+        said = response(network(x), grid, power, shed, start, nodes)
+        return np.concatenate(
+            [
+                (said[0] - air) / AIR_SD_C,
+                *[(said[1 + i] - p) / PART_SD_C for i, p in enumerate(parts)],
+                (x - begin) / PRIOR_SD,
+            ]
+        )
+
+    reach = 4.0 * PRIOR_SD
+    best = least_squares(off, begin, bounds=(begin - reach, begin + reach), loss="soft_l1",
+                         max_nfev=40, tr_solver="exact")  # fmt: skip
+    return network(best.x)
+
+
+# ---- what is left over -------------------------------------------------------------------------
+
+
+def _with_flow(
+    seen: Seen, network: Network, start: Array, ambient_c: Array, names: tuple[str, ...]
+) -> Rebuilt:
+    """Find the heat flow that takes the model through the record."""
+    steps = max(int(seen.time_s[-1] // FLOW_S), 1)
+    grid = np.linspace(0.0, float(seen.time_s[-1]), steps + 1)
+    dt_s = float(grid[1])
+    given = np.concatenate([[0.0], np.cumsum(seen.heat[:-1] * np.diff(seen.time_s))])
+    power = seen.power_w * np.diff(np.interp(grid, seen.time_s, given)) / dt_s
+    shed = np.interp(grid, seen.time_s, ambient_c)
+    measured = [AIR, *range(FIRST_MOULD, FIRST_MOULD + len(names))]
+    curves = [seen.air_c, *(seen.parts_c[name] for name in names)]
+    targets = np.array(
+        [np.interp(grid, seen.time_s, _mean_over(seen.time_s, c, 2.0 * dt_s)) for c in curves]
+    )
+    f, h = step_matrices(network, dt_s)
+    per_flow = h[:, 1:][:, measured]
+    solve = np.linalg.inv(per_flow[measured])
+    flow = np.zeros((steps, len(network.capacities)))
+    state = start
+    for k in range(steps):
+        state = f @ state + h[:, 0] * (shed[k] + shed[k + 1]) / 2.0 + h[:, 1 + HEATER] * power[k]
+        need = solve @ (targets[:, k + 1] - state[measured])
+        flow[k, measured] = need
+        state = state + per_flow @ need
+    for node in measured[1:]:
+        flow[:, node] = _evened(flow[:, node], MOULD_SMOOTH)
+    state, off = start, np.zeros((len(measured), steps))
+    inputs = np.zeros(h.shape[1])
+    for k in range(steps):
+        inputs[0], inputs[1:] = (shed[k] + shed[k + 1]) / 2.0, flow[k]
+        inputs[1 + HEATER] += power[k]
+        state = f @ state + h @ inputs
+        off[:, k] = state[measured] - targets[:, k + 1]
+    rms = np.sqrt(np.mean(off**2, axis=1))
+    return Rebuilt(
+        network, start, grid, shed, flow, names, float(rms[0]),
+        float(np.max(rms[1:])) if names else 0.0,
+        float(np.sqrt(np.mean(_evened(flow.sum(axis=1), TOLD_SMOOTH) ** 2))),
+    )  # fmt: skip
+
+
+def _evened(values: Array, steps: int) -> Array:
+    """Mean over so many steps (odd) round every one."""
+    padded = np.pad(values, steps // 2, mode="edge")
+    out: Array = np.convolve(padded, np.ones(steps) / steps, mode="valid")
+    return out

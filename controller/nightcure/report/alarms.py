@@ -1,0 +1,67 @@
+"""The night's alarms and trips as stories: raised, acknowledged by whom, over, reset."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from ..ledger.rows import EventRow
+
+
+@dataclass
+class AlarmStory:
+    """One time an alarm stood; wall times in s, None for what did not happen."""
+
+    name: str
+    trip: bool
+    message: str
+    raised_s: float
+    acknowledged_s: float | None = None
+    acknowledged_by: str | None = None
+    over_s: float | None = None
+    """Its cause was gone."""
+    reset_s: float | None = None
+    reset_by: str | None = None
+    times: int = 1
+    """How often it was raised before it was over and done with."""
+
+
+def stories(events: Iterable[EventRow]) -> list[AlarmStory]:
+    """Every alarm of a night, in the order they were raised."""
+    known = list(events)
+    who = _who(known)
+    told: list[AlarmStory] = []
+    standing: dict[str, AlarmStory] = {}
+    for e in known:
+        if e.kind not in ("alarm", "trip"):
+            continue
+        story = standing.get(e.name)
+        if e.state == "unacknowledged":
+            if story is None:
+                story = standing[e.name] = AlarmStory(e.name, e.kind == "trip", e.message, e.wall_s)
+                told.append(story)
+            else:
+                story.times += 1
+                story.over_s = None
+            continue
+        if story is None:
+            continue
+        if e.message.endswith(": acknowledged."):
+            story.acknowledged_s = e.wall_s
+            story.acknowledged_by = who.get((e.seq, "acknowledge"))
+        elif e.message.endswith(": reset."):
+            story.reset_s, story.reset_by = e.wall_s, who.get((e.seq, "reset"))
+        else:
+            story.over_s = e.wall_s
+        if e.state == "normal":
+            del standing[e.name]
+    return told
+
+
+def _who(events: list[EventRow]) -> dict[tuple[int | None, str], str]:
+    """By tick and command: who gave it and was heard."""
+    return {
+        (e.seq, e.name): e.message.rpartition(": ")[0] or e.message
+        for e in events
+        if e.kind == "command" and e.state == "done"
+    }

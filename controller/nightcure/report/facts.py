@@ -1,0 +1,192 @@
+"""The facts of a night, gathered from its ledger. Nothing here is worded or drawn yet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from ..errors import BadInput
+from ..ledger.reader import LedgerReader
+from ..ledger.rows import CheckRow, EventRow, NightRow
+from ..ledger.seal import all_events, seal
+from ..units import TemperatureUnit
+from .alarms import AlarmStory, stories
+from .going import Going, go_through
+
+#: Points of the chart's curves, about.
+POINTS = 500
+
+
+@dataclass
+class MilestoneGone:
+    """A milestone of a part's cure; s after the night's start."""
+
+    name: str
+    reached_wall_s: float | None
+    expected_s: float | None
+    """Where it was not reached: when it was foreseen, had the night gone on."""
+
+
+@dataclass
+class PartGone:
+    """A part on a resin card, as far as it came."""
+
+    name: str
+    card: str
+    catalyst_pct: float | None
+    resin_kg: float
+    sensor: str | None
+    degree: float | None
+    equivalent_min: float | None
+    reference_c: float | None
+    """The temperature (°C) those minutes are counted at."""
+    milestones: list[MilestoneGone] = field(default_factory=list)
+    too_cold: bool = False
+
+
+@dataclass
+class SensorUsed:
+    """A thermometer of the night."""
+
+    name: str
+    role: str
+    id: str
+    offset_c: float
+    check: CheckRow | None
+    low_c: float | None
+    high_c: float | None
+    faults: dict[str, int]
+
+
+@dataclass
+class Facts:
+    """All of it."""
+
+    night: NightRow
+    profile: dict[str, Any]
+    settings: dict[str, Any]
+    going: Going
+    samples: dict[str, list[Any]]
+    events: list[EventRow]
+    alarms: list[AlarmStory]
+    parts: list[PartGone]
+    sensors: list[SensorUsed]
+    notes: dict[str, str]
+    refit: dict[str, Any] | None
+    thinned: dict[str, Any] | None
+    seal: str
+
+    @property
+    def units(self) -> TemperatureUnit:
+        """`C` or `F`, as the oven's people read it."""
+        return "F" if self.settings.get("units") == "F" else "C"
+
+    @property
+    def outcome(self) -> str:
+        """done, stopped, tripped, lost; `open` while it runs or where it broke off."""
+        return self.night.outcome or "open"
+
+    @property
+    def energy_kwh(self) -> float:
+        """By the heater's stated power and the time it was told to be on."""
+        heater_s: float = self.going.heater_s
+        if self.thinned is not None:
+            heater_s = float(self.thinned["heater_s"])
+        return heater_s * float(self.settings["heater"]["power_w"]) / 3.6e6
+
+    @property
+    def switchings(self) -> int:
+        """Of the heater's relay."""
+        return self.going.switchings if self.thinned is None else int(self.thinned["switchings"])
+
+
+def gather(reader: LedgerReader, night_id: int) -> Facts:
+    """Everything the ledger knows of a night.
+
+    Raises:
+        BadInput: there is no such night.
+        LedgerLost: the ledger cannot be read, or this night's rows are damaged.
+    """
+    night = reader.night(night_id)
+    if night is None:
+        raise BadInput(f"{reader.path} holds no night {night_id}; 'nightcure nights' lists them.")
+    profile, settings = reader.parsed(night.profile), reader.parsed(night.settings)
+    going = go_through(reader, night_id, settings, [s["kind"] for s in profile["segments"]])
+    events = list(all_events(reader, night_id))
+    return Facts(
+        night=night,
+        profile=profile,
+        settings=settings,
+        going=going,
+        samples=reader.samples(night_id, POINTS),
+        events=events,
+        alarms=stories(events),
+        parts=_parts(profile, going, events),
+        sensors=_sensors(reader, night, settings, going),
+        notes=reader.noted(night_id),
+        refit=reader.refit(night_id),
+        thinned=reader.thinned(night_id),
+        seal=seal(reader, night_id),
+    )
+
+
+def _parts(profile: dict[str, Any], going: Going, events: list[EventRow]) -> list[PartGone]:
+    reports = {report[0]: report for report in going.cure}
+    names = [part["name"] for part in profile.get("parts", ())]
+    reached = _reached(names, events)
+    parts = []
+    for part in profile.get("parts", ()):
+        name = part["name"]
+        report = reports.get(name)
+        figures = part.get("figures") or {}
+        found = PartGone(
+            name=name,
+            card=part["card"],
+            catalyst_pct=part.get("catalyst_pct"),
+            resin_kg=part["resin_kg"],
+            sensor=part.get("sensor"),
+            degree=report[2] if report else None,
+            equivalent_min=report[3] if report else None,
+            reference_c=figures.get("reference_c"),
+            too_cold=bool(report[5]) if report else False,
+        )
+        foreseen = {w[0]: w[1] for w in report[6]} if report else {}
+        for milestone in [*foreseen, *[m for p, m in reached if p == name and m not in foreseen]]:
+            found.milestones.append(
+                MilestoneGone(milestone, reached.get((name, milestone)), foreseen.get(milestone))
+            )
+        parts.append(found)
+    return parts
+
+
+def _reached(names: list[str], events: list[EventRow]) -> dict[tuple[str, str], float]:
+    """When each part reached each milestone, wall s."""
+    reached: dict[tuple[str, str], float] = {}
+    for e in events:
+        if e.kind != "cure" or "after mixing" not in e.message:
+            continue
+        fitting = [name for name in names if e.message.startswith(f"{name} ")]
+        if fitting:
+            reached.setdefault((max(fitting, key=len), e.name), e.wall_s)
+    return reached
+
+
+def _sensors(
+    reader: LedgerReader, night: NightRow, settings: dict[str, Any], going: Going
+) -> list[SensorUsed]:
+    found = []
+    for t in settings["thermometers"]:
+        seen = going.hottest[t["name"]]
+        found.append(
+            SensorUsed(
+                t["name"],
+                t["role"],
+                t["id"],
+                float(t.get("offset_c", 0.0)),
+                reader.last_check(t["id"], night.started_s),
+                seen.low if seen.count else None,
+                seen.high if seen.count else None,
+                going.not_believed.get(t["name"], {}),
+            )
+        )
+    return found

@@ -1,0 +1,108 @@
+"""Whether the oven is still the one it was: a night refitted and held against those before it.
+
+Refitting needs numpy and scipy, and some seconds a night; what was found is kept in the ledger, so
+that every night is refitted once by each version.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from .. import __version__
+from ..errors import BadInput
+from ..ledger.reader import LedgerReader
+
+if TYPE_CHECKING:
+    from ..oven.drift import Change, Known
+
+#: So many nights before are compared with the one asked for.
+NIGHTS_BEFORE = 7
+#: Keeps what a night's refit found: night and findings.
+Keep = Callable[[int, dict[str, Any]], None]
+
+
+@dataclass(frozen=True)
+class OvenDrift:
+    """What the comparison says."""
+
+    night_id: int
+    found: dict[str, Any]
+    """As `nightcure survey --json` has it, and `cooling_per_s`."""
+    tonight: Known
+    before: list[Known] = field(default_factory=list)
+    left_out: list[int] = field(default_factory=list)
+    """Nights before of which no survey can be made."""
+    change: Change | None = None
+
+    @property
+    def sentence(self) -> str:
+        """In words."""
+        if not self.before:
+            return "Nothing to compare with yet."
+        return "The oven is as it was." if self.change is None else self.change.sentence
+
+    def as_json(self) -> dict[str, Any]:
+        """What `nightcure survey --drift --json` prints."""
+        return {
+            "night": self.night_id,
+            **self.tonight.as_json(),
+            "nights_before": [n.as_json() for n in self.before],
+            "nights_left_out": self.left_out,
+            "change": None if self.change is None else self.change.kind,
+            "ratio": None if self.change is None else round(self.change.ratio, 3),
+            "sentence": self.sentence,
+        }
+
+
+def oven_drift(reader: LedgerReader, night_id: int, keep: Keep | None = None) -> OvenDrift:
+    """Refit a night and compare it with those before it.
+
+    Args:
+        keep: told every new refit.
+
+    Raises:
+        BadInput: numpy is not there, or the night cannot be surveyed; the sentence says why.
+    """
+    try:
+        from ..oven.drift import drift
+    except ImportError:
+        raise BadInput(
+            "Whether the oven has changed was not looked at: that needs numpy and scipy, the extra "
+            "'planning'."
+        ) from None
+    night = reader.night(night_id)
+    if night is None:
+        raise BadInput(f"{reader.path} holds no night {night_id}.")
+    found, tonight = _known(reader, night_id, keep)
+    before: list[Known] = []
+    left_out: list[int] = []
+    for other in reader.nights(limit=-1):
+        fits = other["id"] < night_id and other["oven"] == night.oven and other["ended_s"]
+        if not fits or len(before) == NIGHTS_BEFORE or len(left_out) > NIGHTS_BEFORE:
+            continue
+        try:
+            before.append(_known(reader, other["id"], keep)[1])
+        except BadInput:  # too short, or never heated
+            left_out.append(other["id"])
+    return OvenDrift(night_id, found, tonight, before, left_out, drift(before, tonight))
+
+
+def _known(reader: LedgerReader, night_id: int, keep: Keep | None) -> tuple[dict[str, Any], Known]:
+    from ..oven.drift import Known, known
+
+    kept, thinned = reader.refit(night_id), reader.thinned(night_id) is not None
+    if kept is not None and "cooling_per_s" in kept and (kept["version"] == __version__ or thinned):
+        return kept, Known.from_json(kept)
+    if thinned:
+        raise BadInput(f"Night {night_id} was thinned; what is left of it cannot be refitted.")
+    from ..night_log import log_of_night
+    from ..oven.survey import survey
+
+    surveyed = survey(log_of_night(reader.path, night_id))
+    tonight = known(surveyed)
+    found = {**surveyed.as_json(), **tonight.as_json()}
+    if keep is not None:
+        keep(night_id, found)
+    return found, tonight

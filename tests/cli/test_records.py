@@ -1,0 +1,215 @@
+"""replay, record, note, nights and ledger at the command line: what they print and refuse."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from nightcure.cli.main import app
+from nightcure.scenario import OVEN_FILE
+from tests.nights import word
+from tests.recording import RecordedOven
+
+COMMANDS = {
+    ("replay",): ("--colder", "--mould-times", "--door", "--bang-bang", "--plot", "--json"),
+    ("record",): ("--out", "--price-per-kwh", "--check", "--paper", "--json"),
+    ("note",): ("mould_number", "next"),
+    ("nights",): ("label", "compare", "uniformity", "--json"),
+    ("ledger",): ("check", "backup", "keep", "export", "import"),
+    ("ledger", "keep"): ("--thin-after-days", "--drop-after-days", "--most-mb"),
+}
+
+
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two nights, long enough to be refitted."""
+    path = tmp_path_factory.mktemp("records") / "n.ledger"
+    for seed in (1, 2):
+        with RecordedOven(path, seed=seed) as oven:
+            oven.run(3600.0)
+            oven.tick(word("stop", 3))
+            oven.run(oven.t_s + 1000.0)
+    return path
+
+
+@pytest.fixture
+def ledger(recorded: Path, tmp_path: Path) -> Path:
+    copy = tmp_path / "n.ledger"
+    shutil.copy(recorded, copy)
+    return copy
+
+
+def told(*arguments: object) -> tuple[int, str, str]:
+    result = CliRunner().invoke(app, [str(a) for a in arguments])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result.exit_code, result.stdout, result.stderr
+
+
+def found(*arguments: object) -> dict[str, Any]:
+    """One JSON object and nothing else on standard output."""
+    code, out, err = told(*arguments, "--json")
+    assert code == 0, err
+    value: dict[str, Any] = json.loads(out)
+    return value
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_help_is_worth_reading(command: tuple[str, ...]) -> None:
+    code, out, _ = told(*command, "--help")
+    assert code == 0
+    assert len(out) > 400
+    for option in COMMANDS[command]:
+        assert option in out, option
+
+
+def test_verify_says_same_or_what_differs(ledger: Path) -> None:
+    code, out, _ = told("replay", "last", "--ledger", ledger)
+    assert code == 0
+    assert "same to the bit" in out
+    assert found("replay", 2, "--ledger", ledger)["same"] is True
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE ticks SET heater = 1 - heater WHERE night_id = 2 AND seq = 77")
+    code, out, _ = told("replay", 2, "--ledger", ledger)
+    assert code == 1
+    assert "tick 77" in out
+    assert "the heater: recorded" in out
+
+
+def test_what_if_from_the_ledger(ledger: Path, tmp_path: Path) -> None:
+    plot = tmp_path / "w.svg"
+    night = found("replay", 1, "--ledger", ledger, "--colder", 8, "--plot", plot)
+    assert night["what_if"] == "8 K colder"
+    assert night["changed"]["energy_kwh"] > night["as_it_was"]["energy_kwh"]
+    assert "<svg" in plot.read_text()
+
+
+def test_what_if_from_a_table(ledger: Path, tmp_path: Path) -> None:
+    table = tmp_path / "n.csv"
+    assert told("ledger", "export", 1, "--ledger", ledger, "--out", table)[0] == 0
+    common = ("replay", table, "--power", 300, "--part", "Lid_c")
+    as_switched = found(*common, "--mould-times", 2)
+    assert as_switched["changed"]["energy_kwh"] == as_switched["as_it_was"]["energy_kwh"]
+    assert as_switched["changed"]["highest_air_c"] < as_switched["as_it_was"]["highest_air_c"]
+
+
+def test_a_record_is_written_and_checked(ledger: Path, tmp_path: Path) -> None:
+    page, sheet = tmp_path / "n.html", tmp_path / "n.pdf"
+    common = ("record", "last", "--ledger", ledger, "--no-compare")
+    for file in (page, sheet):
+        assert told(*common, "--out", file)[0] == 0
+        assert told("record", 2, "--ledger", ledger, "--check", file)[0] == 0
+        code, out, _ = told("record", 1, "--ledger", ledger, "--check", file)
+        assert code == 1
+        assert "Not the same" in out
+    code, out, _ = told(*common)
+    assert code == 0
+    assert "Stopped after 1 h 00 min" in out
+    found_json = found(*common, "--price-per-kwh", 0.5)
+    assert found_json["cost"] == pytest.approx(0.5 * found_json["energy_kwh"], abs=1e-4)
+
+
+def test_the_oven_is_compared_and_its_refit_kept(ledger: Path) -> None:
+    said = found("record", 2, "--ledger", ledger)["oven_since"]
+    assert said.startswith(("The oven is as it was", "Loses", "The heater gives"))
+    with sqlite3.connect(ledger) as db:
+        kept = dict(db.execute("SELECT night_id, found FROM refits").fetchall())
+    assert set(kept) == {1, 2}
+    assert json.loads(kept[2])["loss_w_per_k"]["value"] == pytest.approx(3.87, rel=0.25)
+    assert found("record", 1, "--ledger", ledger)["oven_since"] == "Nothing to compare with yet."
+
+
+def test_labels_notes_and_lists(ledger: Path) -> None:
+    assert told("nights", "label", 1, "first lid", "--ledger", ledger)[0] == 0
+    listed = found("nights", "--ledger", ledger)["nights"]
+    assert [n["label"] for n in listed] == ["", "first lid"]
+    told("note", "first lid", "mould_number=K-12", "remarks=a=b", "--ledger", ledger)
+    assert found("note", 1, "--ledger", ledger)["notes"] == {
+        "mould_number": "K-12", "remarks": "a=b",
+    }  # fmt: skip
+    compared = found("nights", "compare", 1, 2, "--ledger", ledger)["nights"]
+    assert [n["night"] for n in compared] == [1, 2]
+    assert compared[0]["energy_kwh"] > 0.05
+
+
+def test_the_ledger_may_be_named_by_its_oven(ledger: Path, tmp_path: Path) -> None:
+    oven = tmp_path / "oven.toml"
+    oven.write_text(OVEN_FILE.read_text().replace("nightcure.ledger", ledger.name))
+    assert len(found("nights", "--oven", oven)["nights"]) == 2
+
+
+def test_a_night_leaves_one_ledger_and_enters_another(ledger: Path, tmp_path: Path) -> None:
+    file, copy = tmp_path / "n.zip", tmp_path / "copy.ledger"
+    assert found("ledger", "export", 1, "--ledger", ledger, "--out", file)["night"] == 1
+    assert found("ledger", "backup", copy, "--ledger", ledger)["size_bytes"] > 1000
+    done = found("ledger", "keep", "--drop-after-days", 0, "--ledger", copy)
+    assert done["dropped"] == [1]
+    assert found("ledger", "import", file, "--ledger", copy)["night"] == 3
+    assert found("replay", 3, "--ledger", copy)["same"] is True
+    assert found("ledger", "check", "--ledger", copy)["sound"] is True
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("replay", 9), "holds no night 9"),
+        (("replay", "nosuch"), "holds no night 'nosuch'"),
+        (("replay", 1, "--door", "25:00"), "--door is '25:00'"),
+        (("replay", 1, "--door", "nine"), "write a time of the clock as 02:00"),
+        (("replay", 1, "--gain-w-per-k", "-1"), "gain_w_per_k is -1"),
+        (("replay", 1, "--plot", "x.svg"), "--plot needs a change"),
+        (("replay", 1, "--colder", 8, "--plot", "x.gif"), "must end in .svg"),
+        (("replay", 1, "--profile", "none.toml"), "there is no such file"),
+        (("replay", "EMPTY", "--colder", 8), "is empty"),
+        (("replay", "TABLE", "--colder", 8), "is called air"),
+        (("replay", "TABLE", "--colder", 8, "--air", "oven"), "has no column 'oven'"),
+        (("replay", "TABLE"), "no decisions to verify"),
+        (("replay", "none.csv", "--colder", 8), "there is no such file"),
+        (("record", 9), "holds no night 9"),
+        (("record", 1, "--out", "x.doc"), "must end in .html or .pdf"),
+        (("record", 1, "--out", "none/x.html", "--no-compare"), "cannot be written"),
+        (("record", 1, "--paper", "a3"), "must be a4 or letter"),
+        (("record", 1, "--check", "none.html"), "there is no such file"),
+        (("note", 1, "mould"), "is not FIELD=TEXT"),
+        (("note", 1, "Mould No=3"), "cannot be a field"),
+        (("note", "next"), "Say what to note"),
+        (("nights", "label", 1, "x" * 61), "at most 60"),
+        (("nights", "compare", 1), "two to six"),
+        (("ledger", "keep"), "Say what to keep"),
+        (("ledger", "export", 1, "--out", "x.xlsx"), "must end in .csv"),
+        (("ledger", "import", "none.zip"), "there is no such file"),
+        (("ledger", "backup", "none/x.ledger"), "cannot be written"),
+    ],
+)
+def test_a_mistake_is_one_sentence_and_status_2(
+    ledger: Path, tmp_path: Path, arguments: tuple[object, ...], words: str
+) -> None:
+    (tmp_path / "e.csv").write_text("")
+    (tmp_path / "t.csv").write_text("time_s,warmth\n0,1\n")
+    files = {"EMPTY": tmp_path / "e.csv", "TABLE": tmp_path / "t.csv"}
+    code, out, err = told(*[files.get(str(a), a) for a in arguments], "--ledger", ledger) if (
+        arguments[0] != "replay" or arguments[1] not in files) else told(
+        *[files.get(str(a), a) for a in arguments])  # fmt: skip
+    assert code == 2, (out, err)
+    assert out == ""
+    assert words in " ".join(err.split())
+
+
+@pytest.mark.parametrize(
+    "command",
+    [("replay", 1), ("record", 1), ("note", 1), ("nights",), ("ledger", "check"),
+     ("ledger", "export", 1), ("ledger", "keep", "--most-mb", 1)],
+)  # fmt: skip
+def test_what_is_no_ledger_is_told(tmp_path: Path, command: tuple[object, ...]) -> None:
+    text = tmp_path / "t.ledger"
+    text.write_text("This is a letter, and longer than sixteen bytes.")
+    for path, words in ((text, "is not a ledger"), (tmp_path / "no.ledger", "no such ledger")):
+        code, out, err = told(*command, "--ledger", path)
+        assert code == 2
+        assert out == ""
+        assert words in " ".join(err.split())

@@ -1,0 +1,357 @@
+"""The ledger as an archive: copied while it is written, kept small, carried to the bit."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import shutil
+import sqlite3
+import threading
+import time
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pyarrow.parquet
+import pytest
+
+from nightcure.errors import BadInput
+from nightcure.ledger.backup import backup, unsound
+from nightcure.ledger.carry import export_night, import_night
+from nightcure.ledger.keep import Done, Rules, keep
+from nightcure.ledger.pen import Pen
+from nightcure.ledger.quiet import NightRuns, QuietLedger
+from nightcure.ledger.reader import LedgerReader
+from nightcure.ledger.seal import seal
+from nightcure.ledger.writer import LedgerWriter
+from nightcure.replay.verify import verify
+from nightcure.report.facts import gather
+from tests.nights import word
+from tests.recording import EVENING_S, RecordedOven
+
+DAY_S = 86400.0
+
+
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three nights: one stopped, one tripped with a power cut in it, one stopped."""
+    path = tmp_path_factory.mktemp("archive") / "n.ledger"
+    with RecordedOven(path) as oven:
+        oven.run(1200.0)
+        oven.tick(word("stop", 3))
+    oven = RecordedOven(path, faults=["sensor-crc@15min+2min"], seed=4)
+    oven.run(400.0)
+    oven.close()
+    oven.t_s += 60.0
+    oven.open()
+    oven.run(oven.t_s + 800.0)
+    oven.tick(word("reset", 4))
+    oven.close()
+    with RecordedOven(path, seed=2) as oven:
+        oven.run(300.0)
+        oven.tick(word("stop", 3))
+    return path
+
+
+@pytest.fixture
+def ledger(recorded: Path, tmp_path: Path) -> Path:
+    copy = tmp_path / "n.ledger"
+    shutil.copy(recorded, copy)
+    return copy
+
+
+def empty(folder: Path) -> Path:
+    path = folder / "other.ledger"
+    LedgerWriter(path).close()
+    return path
+
+
+def rows(path: Path, night_id: int) -> list[tuple[object, ...]]:
+    return [tuple(t[1:]) for t in LedgerReader(path).ticks(night_id)]
+
+
+# ---- carried -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("end", ["zip", "parquet"])
+@pytest.mark.parametrize("night_id", [1, 2])
+def test_a_night_that_was_carried_is_the_same_to_the_bit(
+    ledger: Path, tmp_path: Path, end: str, night_id: int
+) -> None:
+    with Pen(ledger) as pen:
+        pen.note(night_id, {"remarks": 'with, comma\n"quoted" \u6ce8'}, "t", 1.0)
+        pen.label(night_id, "kept")
+    file = tmp_path / f"night.{end}"
+    stated = export_night(LedgerReader(ledger), night_id, file)
+    other = empty(tmp_path)
+    number = import_night(other, file)
+    assert rows(other, number) == rows(ledger, night_id)
+    assert seal(LedgerReader(other), number) == stated == seal(LedgerReader(ledger), night_id)
+    found = verify(LedgerReader(other), number)
+    assert found.same
+    assert found.ticks > 500
+    assert LedgerReader(other).noted(number) == LedgerReader(ledger).noted(night_id)
+    assert LedgerReader(other).nights()[0]["label"] == "kept"
+    with pytest.raises(BadInput, match="holds this night already"):
+        import_night(other, file)
+
+
+def repacked(file: Path, change: Callable[[dict[str, bytes]], None]) -> None:
+    with zipfile.ZipFile(file) as archive:
+        members = {name: archive.read(name) for name in archive.namelist()}
+    change(members)
+    with zipfile.ZipFile(file, "w") as archive:
+        for name, data in members.items():
+            archive.writestr(name, data)
+
+
+def test_a_changed_parcel_is_refused_with_a_sentence(ledger: Path, tmp_path: Path) -> None:
+    file, other = tmp_path / "n.zip", empty(tmp_path)
+    reader = LedgerReader(ledger)
+
+    def a_tick(m: dict[str, bytes]) -> None:
+        m["ticks.csv"] = m["ticks.csv"].replace(b",ramp,", b",soak,", 1)
+
+    def the_label(m: dict[str, bytes]) -> None:
+        m["night.json"] = m["night.json"].replace(b'"label": ""', b'"label": "x"')
+
+    def no_events(m: dict[str, bytes]) -> None:
+        del m["events.csv"]
+
+    def both(m: dict[str, bytes]) -> None:
+        """A tick, and the hashes made to fit: the seal still tells."""
+        import hashlib
+
+        from nightcure.ledger.parcel import sealed
+
+        a_tick(m)
+        about = json.loads(m["night.json"])
+        del about["sha256"]
+        about["files"]["ticks.csv"] = hashlib.sha256(m["ticks.csv"]).hexdigest()
+        m["night.json"] = json.dumps(sealed(about)).encode()
+
+    for change in (a_tick, the_label, no_events, both):
+        export_night(reader, 1, file)
+        repacked(file, change)
+        with pytest.raises(BadInput, match="nothing was imported"):
+            import_night(other, file)
+    assert LedgerReader(other).nights() == []
+
+
+def test_a_changed_column_of_a_parquet_is_refused(ledger: Path, tmp_path: Path) -> None:
+    import pyarrow as pa
+
+    file, other = tmp_path / "n.parquet", empty(tmp_path)
+    export_night(LedgerReader(ledger), 1, file)
+    whole = pyarrow.parquet.read_table(file)
+    for name in ("Lid_c", "duty"):
+        column = whole.column(name).to_pylist()
+        column[5] += 0.0625
+        at = whole.column_names.index(name)
+        changed = whole.set_column(at, whole.schema.field(name), pa.array(column))
+        pyarrow.parquet.write_table(changed, file)
+        with pytest.raises(BadInput, match="was changed since it was exported"):
+            import_night(other, file)
+
+
+def test_columns_carry_their_units(ledger: Path, tmp_path: Path) -> None:
+    """Read by the csv module and by pyarrow, not by us."""
+    reader = LedgerReader(ledger)
+    export_night(reader, 1, tmp_path / "n.csv")
+    with open(tmp_path / "n.csv", newline="", encoding="utf-8") as file:
+        table = list(csv.DictReader(file))
+    ticks = list(reader.ticks(1))
+    assert len(table) == len(ticks)
+    assert [float(r["Air_c"]) for r in table] == [json.loads(t.believed)[0] for t in ticks]
+    export_night(reader, 1, tmp_path / "n.parquet")
+    schema = pyarrow.parquet.read_schema(tmp_path / "n.parquet")
+    units = {f.name: (f.metadata or {}).get(b"unit", b"").decode() for f in schema}
+    assert units["Air_c"] == "°C"
+    assert units["time_s"] == "s"
+    assert units["duty"] == "share of full power"
+    with zipfile.ZipFile(tmp_path / "n.zip", "w") as archive:
+        archive.writestr("x", "y")
+    for file_name, words in (("n.csv", "table for people"), ("n.zip", "no night that nightcure"),
+                             ("none.zip", "no such file"), ("n.txt", "no such file")):  # fmt: skip
+        with pytest.raises(BadInput, match=words):
+            import_night(ledger, tmp_path / file_name)
+
+
+# ---- kept small --------------------------------------------------------------------------------
+
+
+def test_a_thinned_night_keeps_peaks_events_and_sums_and_says_so(ledger: Path) -> None:
+    reader = LedgerReader(ledger)
+    before = gather(reader, 1)
+    peaks = {name: (s.low, s.high) for name, s in before.going.hottest.items()}
+    done = keep(ledger, Rules(thin_after_s=0.0), EVENING_S + 30 * DAY_S)
+    assert [d.what for d in done] == ["thinned"] * 3
+    after = gather(LedgerReader(ledger), 1)
+    assert after.going.ticks < 0.8 * before.going.ticks
+    assert {name: (s.low, s.high) for name, s in after.going.hottest.items()} == peaks
+    assert after.events == before.events
+    assert after.energy_kwh == pytest.approx(before.energy_kwh)
+    assert after.switchings == before.switchings
+    assert after.thinned is not None
+    assert after.thinned["seal"] == before.seal
+    with pytest.raises(BadInput, match="was thinned"):
+        verify(LedgerReader(ledger), 1)
+    assert keep(ledger, Rules(thin_after_s=0.0), EVENING_S + 30 * DAY_S) == [], "only once"
+    assert unsound(ledger) == []
+
+
+def test_by_age_old_nights_are_dropped_but_not_labelled_ones_nor_the_newest(ledger: Path) -> None:
+    with Pen(ledger) as pen:
+        pen.label(1, "the good one")
+    done = keep(ledger, Rules(drop_after_s=0.0), EVENING_S + DAY_S)
+    assert done == [Done(2, "dropped")]
+    assert [n["id"] for n in LedgerReader(ledger).nights()] == [3, 1]
+    assert unsound(ledger) == []
+
+
+def test_by_size_the_oldest_goes_first(ledger: Path) -> None:
+    with QuietLedger(ledger) as quiet:
+        full = quiet.used_bytes()
+    done = keep(ledger, Rules(most_bytes=int(0.8 * full)), EVENING_S + DAY_S)
+    assert done
+    assert done[0] == Done(1, "thinned")
+    with QuietLedger(ledger) as quiet:
+        assert quiet.used_bytes() <= 0.8 * full
+        assert quiet.shrink()
+    assert ledger.stat().st_size <= 0.85 * full
+    held = LedgerWriter(ledger)
+    with QuietLedger(ledger) as quiet:
+        assert not quiet.shrink(), "while a controller holds it"
+    held.close()
+
+
+def test_nothing_is_done_while_a_night_runs(ledger: Path, tmp_path: Path) -> None:
+    file = tmp_path / "n.zip"
+    export_night(LedgerReader(ledger), 1, file)
+    with RecordedOven(ledger, seed=5) as oven:
+        oven.run(20.0)
+        oven.recorder.wait_below(1, 10.0)
+        for attempt in (
+            lambda: keep(ledger, Rules(thin_after_s=0.0), 2e9),
+            lambda: keep(ledger, Rules(), 2e9),
+            lambda: import_night(ledger, file.rename(tmp_path / "m.zip")),
+        ):
+            with pytest.raises((NightRuns, BadInput), match=r"runs|holds this night"):
+                attempt()
+        with Pen(ledger) as pen:
+            pen.label(4, "labelled while it runs")
+            pen.note(4, {"remarks": "noted while it runs"}, "t", time.time())
+        oven.run(60.0)
+    reader = LedgerReader(ledger)
+    assert len(list(reader.ticks(1))) == len(rows(ledger, 1))
+    assert reader.thinned(1) is None
+    assert verify(reader, 4).same
+    assert reader.nights()[0]["label"] == "labelled while it runs"
+
+
+# ---- copied and checked ------------------------------------------------------------------------
+
+
+def test_a_copy_made_while_the_ledger_is_written_is_whole(ledger: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy.ledger"
+    copy.write_bytes(b"an older copy")
+    stopping = threading.Event()
+
+    def write() -> None:
+        with RecordedOven(ledger, seed=6) as oven:
+            oven.run(4.0)
+            while not stopping.is_set():
+                oven.run(oven.t_s + 20.0)
+
+    writing = threading.Thread(target=write)
+    writing.start()
+    try:
+        sizes = [backup(ledger, copy) for _ in range(5)]
+    finally:
+        stopping.set()
+        writing.join(30)
+    assert sizes[-1] > 100_000
+    assert unsound(copy) == []
+    assert rows(copy, 2) == rows(ledger, 2)
+    assert verify(LedgerReader(copy), 1).same
+    assert not list(tmp_path.glob(".copy*")), "nothing is left beside it"
+
+
+def test_a_copy_that_cannot_be_made_leaves_the_old_one(
+    ledger: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy = tmp_path / "copy.ledger"
+    copy.write_bytes(b"an older copy")
+    monkeypatch.setattr("nightcure.ledger.backup.unsound", lambda *_, **__: ["Bad."])
+    with pytest.raises(Exception, match="not sound"):
+        backup(ledger, copy)
+    assert copy.read_bytes() == b"an older copy"
+    with pytest.raises(BadInput, match="is the ledger itself"):
+        backup(ledger, ledger)
+    with pytest.raises(BadInput, match="is a folder"):
+        backup(ledger, tmp_path)
+    with pytest.raises(BadInput, match="cannot be written"):
+        backup(ledger, tmp_path / "none" / "copy.ledger")
+
+
+def test_damage_is_found(ledger: Path, tmp_path: Path) -> None:
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE ticks SET inputs = replace(inputs, '\"r\":[[9', '\"r\":[[8') "
+                   "WHERE night_id = 1 AND seq = 3")  # fmt: skip
+        db.execute("UPDATE ticks SET decision = '{' WHERE night_id = 2 AND seq = 9")
+        db.execute("DELETE FROM ticks WHERE night_id = 3 AND seq = 4")
+    faults = unsound(ledger)
+    assert "Night 1, tick 3: its inputs are not what was written." in faults
+    assert "Night 2, tick 9 is not JSON." in faults
+    assert "Night 3: 1 ticks are missing." in faults
+    data = bytearray(ledger.read_bytes())
+    data[60_000:70_000] = b"\x55" * 10_000
+    broken = tmp_path / "broken.ledger"
+    broken.write_bytes(data)
+    assert unsound(broken)[0].startswith("The file is damaged")
+
+
+# ---- what stands beside ------------------------------------------------------------------------
+
+
+def test_notes_for_the_next_night_go_to_it(ledger: Path) -> None:
+    with Pen(ledger) as pen:
+        pen.note_next({"mould_number": "K-12", "resin_batch": "A"}, "ann", EVENING_S + DAY_S)
+    reader = LedgerReader(ledger)
+    assert reader.noted(3) == {}
+    with RecordedOven(ledger, seed=7) as oven:
+        oven.wall_ahead_s = 2 * DAY_S
+        oven.run(20.0)
+        oven.tick(word("stop", 3))
+    assert reader.noted(4) == {"mould_number": "K-12", "resin_batch": "A"}
+    with Pen(ledger) as pen:
+        pen.note(4, {"resin_batch": "B", "mould_number": ""}, "ann", 1.0)
+    assert reader.noted(4) == {"resin_batch": "B"}
+
+
+@pytest.mark.parametrize(
+    ("write", "words"),
+    [
+        (lambda p: p.label(9, "x"), "holds no night 9"),
+        (lambda p: p.label(1, "x" * 61), "at most 60 characters"),
+        (lambda p: p.label(1, "12"), "cannot be a label"),
+        (lambda p: p.note(9, {"remarks": "x"}, "t", 1.0), "holds no night 9"),
+        (lambda p: p.note(1, {"Mould": "x"}, "t", 1.0), "cannot be a field"),
+        (lambda p: p.note(1, {"remarks": "x" * 2001}, "t", 1.0), "2000 are the most"),
+        (lambda p: p.note(1, {"remarks": "\x00"}, "t", 1.0), "cannot be printed"),
+    ],
+)
+def test_what_cannot_be_noted_is_refused(
+    ledger: Path, write: Callable[[Pen], None], words: str
+) -> None:
+    with Pen(ledger) as pen, pytest.raises(BadInput, match=words):
+        write(pen)
+
+
+def test_csv_cells_are_no_formulas(ledger: Path, tmp_path: Path) -> None:
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE nights SET settings = replace(settings, '\"Lid\"', '\"=1+1\"')")
+    export_night(LedgerReader(ledger), 1, tmp_path / "n.csv")
+    head = next(csv.reader(io.StringIO((tmp_path / "n.csv").read_text("utf-8"))))
+    assert "'=1+1_c" in head

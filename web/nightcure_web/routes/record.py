@@ -1,0 +1,59 @@
+"""A night's record as a page to read and print, and its table for a spreadsheet."""
+
+from __future__ import annotations
+
+import time
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, StreamingResponse
+
+from nightcure.errors import BadInput
+from nightcure.ledger.parcel import csv_lines
+from nightcure.report.facts import gather
+from nightcure.report.html import page
+from nightcure.report.sheet import Extras, sheet
+from nightcure.report.uniformity import uniformity
+
+from ..problems import Problem, responses
+from ..store import StoreOf
+from .nights import NightId
+
+router = APIRouter(prefix="/api", tags=["nights"])
+
+#: The record has its style within itself and nothing else: no script runs, nothing is fetched.
+RECORD_CSP = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; sandbox"
+
+
+@router.get(
+    "/nights/{night_id}/record", response_class=HTMLResponse, responses=responses(404, 422, 503)
+)
+def record(store: StoreOf, night_id: NightId) -> HTMLResponse:
+    """The morning record as one HTML file, as `nightcure record` writes it.
+
+    The oven is not refitted here; what the ledger has of an earlier refit is shown.
+    """
+    try:
+        facts = gather(store.reader, night_id)
+    except BadInput as error:
+        raise Problem(404, str(error)) from None
+    even = uniformity(store.reader, night_id, facts.profile, facts.settings)
+    text = page(sheet(facts, Extras(uniformity=even, printed_s=time.time())))
+    return HTMLResponse(text, headers={"Content-Security-Policy": RECORD_CSP})
+
+
+@router.get(
+    "/nights/{night_id}/export.csv",
+    response_class=StreamingResponse,
+    responses={
+        **responses(404, 422, 503),
+        200: {"description": "The table.", "content": {"text/csv": {"schema": {"type": "string"}}}},
+    },
+)
+def export(store: StoreOf, night_id: NightId) -> StreamingResponse:
+    """Every tick as a row: s of the night, UTC, °C, shares of full power; units in the header."""
+    try:
+        lines = csv_lines(store.reader, night_id)
+    except BadInput as error:
+        raise Problem(404, str(error)) from None
+    name = f'attachment; filename="night-{night_id}.csv"'
+    return StreamingResponse(lines, media_type="text/csv", headers={"Content-Disposition": name})
