@@ -155,7 +155,7 @@ function Reading({ paper, at, units }: { paper: Paper; at: Corner | undefined; u
   const x = xOf(paper, at.h);
   const late = x > paper.width / 2;
   return (
-    <text class="reading" aria-hidden="true" x={late ? x - 14 : x + 14} y={Math.max(yOf(paper, at.c) - 14, 14)} text-anchor={late ? "end" : "start"}>
+    <text class="reading" aria-hidden="true" x={late ? x + 8 : x - 8} y={Math.max(yOf(paper, at.c) - 28, 14)} text-anchor={late ? "end" : "start"}>
       {temperature(at.c, units)}°, {duration(at.h * 3600)}
     </text>
   );
