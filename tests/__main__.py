@@ -19,6 +19,8 @@ PAGE = ROOT / "web" / "page"
 TOOLS = Path(sys.executable).parent
 #: Program and the Debian package that has it.
 PROGRAMS = {"chromium": "chromium", "systemd-analyze": "systemd", "git": "git"}
+#: Real processes, pins and browsers: each wants the machine for itself.
+ALONE = ("tests/browser", "tests/faults", "tests/bench_tools", "tests/systemd", "tests/cli")
 
 
 def install_programs() -> None:
@@ -46,6 +48,18 @@ def node() -> tuple[Path, list[str]]:
     return found
 
 
+def suites() -> list[tuple[str, list[str]]]:
+    """Names and arguments of pytest's runs: what only computes on every core, then the rest."""
+    if len(sys.argv) > 1:
+        return [("tests", sys.argv[1:])]
+    cores = str(min(os.cpu_count() or 1, 8))
+    computing = [f"--ignore={folder}" for folder in ALONE]
+    return [
+        ("tests that compute", ["-n", cores, "--dist", "loadfile", *computing]),
+        ("tests of processes", [*ALONE]),
+    ]
+
+
 def main() -> int:
     """Run every step, even after one that failed; 0 when all hold."""
     install_programs()
@@ -59,8 +73,8 @@ def main() -> int:
         ("types", [python, "-m", "mypy"], ROOT),
         ("imports", [str(TOOLS / "lint-imports")], ROOT),
         ("page's types", [str(node_program), str(tsc), "--noEmit"], PAGE),
-        ("tests", [python, "-m", "pytest", *sys.argv[1:]], ROOT),
     ]
+    steps.extend((name, [python, "-m", "pytest", *arguments], ROOT) for name, arguments in suites())
     if not tsc.exists():
         packages = [*npm, "ci", "--ignore-scripts", "--no-audit", "--no-fund", "--loglevel=error"]
         steps.insert(4, ("page's packages", packages, PAGE))
