@@ -168,7 +168,7 @@ class Steering:
 
 
 @pytest.fixture(scope="session")
-def archive(playwright: Playwright) -> Iterator[RunningDemo]:
+def archive(playwright: Playwright, tripping: RunningDemo) -> Iterator[RunningDemo]:
     """A demo that rests after two short nights; tests of it change nothing that others read."""
     running = RunningDemo.start("--speed", "30")
     try:
@@ -190,16 +190,28 @@ def archive(playwright: Playwright) -> Iterator[RunningDemo]:
 
 
 @pytest.fixture(scope="session")
-def tripped(playwright: Playwright) -> Iterator[RunningDemo]:
-    """A demo whose night has tripped, and whose cause stays."""
+def tripping() -> Iterator[RunningDemo]:
+    """A demo that will trip; begun early, so that nobody waits long for it."""
     running = RunningDemo.start("--speed", "40", "--fault", "sensor-missing@16min")
-    try:
-        request = playwright.request.new_context()
-        _until(Steering(request, running), "tripped")
-        request.dispose()
-        yield running
-    finally:
-        running.end()
+    yield running
+    running.end()
+
+
+@pytest.fixture(scope="session")
+def tripped(playwright: Playwright, tripping: RunningDemo) -> RunningDemo:
+    """A demo whose night has tripped, and whose cause stays."""
+    request = playwright.request.new_context()
+    _until(Steering(request, tripping), "tripped")
+    request.dispose()
+    return tripping
+
+
+@pytest.fixture(scope="session")
+def steered() -> Iterator[RunningDemo]:
+    """A demo whose nights the tests begin themselves, one after the other."""
+    running = RunningDemo.start("--speed", "60", "--no-start")
+    yield running
+    running.end()
 
 
 def _until(steering: Steering, phase: str) -> None:

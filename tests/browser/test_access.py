@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -60,10 +59,10 @@ def test_axe_finds_nothing_serious_in_a_trip(page: Page, tripped: RunningDemo) -
         assert faults(page) == []
 
 
-def test_by_keyboard_alone(page: Page, demo: Callable[..., RunningDemo], quiet: list[str]) -> None:
-    running = demo("--speed", "60")
+def test_by_keyboard_alone(page: Page, steered: RunningDemo, quiet: list[str]) -> None:
+    running = steered
     oven = steering(page, running)
-    oven.post("cautions/accept")
+    oven.begin({"kind": "soak", "at_c": 20, "hours": 2})
     see(page, running)
     focused = page.locator(":focus")
 

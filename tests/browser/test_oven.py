@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
 
@@ -49,11 +48,10 @@ def test_dark_and_light_by_choice_and_by_the_phone(page: Page, archive: RunningD
     assert ground == "rgb(13, 27, 36)"
 
 
-def test_a_thermometer_is_corrected(
-    page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
-) -> None:
-    running = demo("--speed", "60", "--no-start")
+def test_a_thermometer_is_corrected(page: Page, steered: RunningDemo, quiet: list[str]) -> None:
+    running = steered
     oven = steering(page, running)
+    oven.post("commands/stop")
     see(page, running, "oven")
     page.get_by_role("button", name="Check Lid").click()
     dialog = page.get_by_role("dialog")

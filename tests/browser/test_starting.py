@@ -89,10 +89,8 @@ def test_the_drawing_keeps_to_what_the_oven_bears(page: Page, archive: RunningDe
     assert number(page, 1, "at").input_value() == "25"
 
 
-def test_own_profiles_are_saved_replaced_and_deleted(
-    page: Page, demo: Callable[..., RunningDemo]
-) -> None:
-    running = demo("--speed", "60", "--no-start")
+def test_own_profiles_are_saved_replaced_and_deleted(page: Page, steered: RunningDemo) -> None:
+    running = steered
     oven = steering(page, running)
     shipped = len(oven.get("profiles"))
     see(page, running, "start")

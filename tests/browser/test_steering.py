@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
 
@@ -12,9 +11,9 @@ from .hands import answer, log_in, see, steering
 
 
 def test_stop_is_one_press_and_one_confirmation(
-    page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
+    page: Page, steered: RunningDemo, quiet: list[str]
 ) -> None:
-    running = demo("--speed", "60")
+    running = steered
     oven = steering(page, running)
     for screen in ("nights", "now"):  # from any screen
         oven.begin({"kind": "soak", "at_c": 40, "hours": 2})
@@ -28,10 +27,11 @@ def test_stop_is_one_press_and_one_confirmation(
     assert quiet == []
 
 
-def test_a_wrong_passphrase_is_refused_in_words(
-    page: Page, demo: Callable[..., RunningDemo]
-) -> None:
-    running = demo("--speed", "60")
+def test_a_wrong_passphrase_is_refused_in_words(page: Page, steered: RunningDemo) -> None:
+    running = steered
+    oven = steering(page, running)
+    oven.begin({"kind": "soak", "at_c": 20, "hours": 2})
+    oven.post("logout")
     see(page, running)
     page.get_by_role("button", name="Stop", exact=True).click()
     log_in(page, "not the passphrase")
@@ -43,9 +43,9 @@ def test_a_wrong_passphrase_is_refused_in_words(
 
 
 def test_a_longer_soak_another_setpoint_and_the_next_segment(
-    page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
+    page: Page, steered: RunningDemo, quiet: list[str]
 ) -> None:
-    running = demo("--speed", "60")
+    running = steered
     oven = steering(page, running)
     oven.begin(
         {"kind": "soak", "at_c": 20, "hours": 2},
@@ -77,9 +77,9 @@ def test_a_longer_soak_another_setpoint_and_the_next_segment(
 
 
 def test_what_the_controller_refuses_is_said_and_nothing_is_lost(
-    page: Page, demo: Callable[..., RunningDemo]
+    page: Page, steered: RunningDemo
 ) -> None:
-    running = demo("--speed", "60")
+    running = steered
     oven = steering(page, running)
     oven.begin({"kind": "soak", "at_c": 20, "hours": 2})
     see(page, running)
