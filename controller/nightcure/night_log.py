@@ -13,8 +13,15 @@ from .oven.arrays import Array
 from .oven.log import Log
 
 
-def log_of_night(path: Path, night_id: int | None, power_w: float | None = None) -> Log:
+def log_of_night(
+    path: Path,
+    night_id: int | None,
+    power_w: float | None = None,
+    from_wall_s: float | None = None,
+) -> Log:
     """Air, part, ambient and heater of a night, the newest if none is named.
+
+    `from_wall_s`: leave out what was before.
 
     Raises:
         BadInput: there is no such night, or too few of its ticks have an air temperature.
@@ -33,7 +40,7 @@ def log_of_night(path: Path, night_id: int | None, power_w: float | None = None)
     rows = [
         (tick.mono_s, tick.control_c, float(tick.heater), json.loads(tick.believed))
         for tick in reader.ticks(night_id)
-        if tick.control_c is not None
+        if tick.control_c is not None and (from_wall_s is None or tick.wall_s >= from_wall_s)
     ]
     rows = [row for i, row in enumerate(rows) if i == 0 or row[0] > rows[i - 1][0]]
     time_s = np.array([row[0] for row in rows])

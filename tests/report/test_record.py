@@ -21,6 +21,7 @@ from nightcure.report.check import check
 from nightcure.report.document import Document, Form, Pairs, Picture, Table, Text
 from nightcure.report.facts import Facts, gather
 from nightcure.report.html import page
+from nightcure.report.oven_drift import oven_drift
 from nightcure.report.pdf import pdf
 from nightcure.report.sheet import Extras, sheet
 from nightcure.report.verdict import verdict
@@ -185,6 +186,11 @@ def test_a_night_without_a_tick_still_has_a_record(tmp_path: Path, shelf: dict[s
     assert "too few ticks" in words(document)
     assert pdf(document).startswith(b"%PDF")
     Seen().feed(page(document))
+
+
+def test_a_resins_own_heat_is_not_taken_for_the_ovens(shelf: dict[str, Path]) -> None:
+    with pytest.raises(BadInput, match="own heat would pass for the heater's"):
+        oven_drift(LedgerReader(shelf["cards"]), 1)
 
 
 # ---- HTML and PDF ------------------------------------------------------------------------------

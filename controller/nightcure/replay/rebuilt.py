@@ -20,10 +20,13 @@ from ..oven.thermal import AIR, FIRST_MOULD, HEATER, Layer, Mould, Network, step
 from .seen import Seen
 
 #: The fit's rows at most: blocks of the night's.
-ROWS = 900
-#: What a mean of some air and some part readings may be off by, °C, and how far (in logarithms) the
-#: fit may go from the survey's answer; tried on made-up boxes of nine nodes (`tests.foreign_oven`).
-AIR_SD_C, PART_SD_C, PRIOR_SD = 0.02, 0.04, 0.7
+ROWS = 600
+#: What a mean of some air and some part readings may be off by, °C; tried on made-up boxes of nine
+#: nodes (`tests.foreign_oven`).
+AIR_SD_C, PART_SD_C = 0.05, 0.1
+#: A board in so many lumps; how long heat takes through it, s, and how surely that is known (sd of
+#: its logarithm); its outer film over its inner one.
+LUMPS, BOARD_S, BOARD_SD, OUTER_FILM = 4, 2500.0, 0.5, 0.9
 #: Steps (s) of the heat flow that is left over; over how many the moulds' is smoothed, which a
 #: reading's noise shakes more; and over how many the whole, to say how much it is.
 FLOW_S, MOULD_SMOOTH, TOLD_SMOOTH = 30.0, 11, 21
@@ -106,28 +109,36 @@ def _mean_over(time_s: Array, values: Array, width_s: float) -> Array:
 
 
 def _fitted(seen: Seen, first: Network, ambient_c: Array, names: tuple[str, ...]) -> Network:
-    """The survey's oven refined, with a mould for each part's thermometer."""
+    """The survey's oven refined: walls of one board, a mould for each part's thermometer.
+
+    A board and a mould answer much alike, so that what a board is like is believed beforehand:
+    foam of 20 to 50 mm takes `BOARD_S` to be gone through by heat (thickness squared over the
+    diffusivity of 40 kg/m3 foam, 4e-7 m2/s; common practice, no source).
+    """
+    count = len(names)
     moulds_j = sum(m.capacity_j_per_k for m in first.moulds) or first.air_capacity_j_per_k
     lag_s = first.moulds[0].capacity_j_per_k / first.moulds[0].air_w_per_k if first.moulds else 1e3
+    film = 8.0 * first.loss_w_per_k
+    board = 1.0 / (1.0 / (0.75 * first.loss_w_per_k) - (1.0 + 1.0 / OUTER_FILM) / film)
     begin = np.log(
         [
-            first.air_capacity_j_per_k, first.wall_capacity_j_per_k, first.heater_capacity_j_per_k,
-            first.air_wall_w_per_k, 2.0 * first.wall_ambient_w_per_k, first.leak_w_per_k,
-            first.wall_capacity_j_per_k, 2.0 * first.wall_ambient_w_per_k,
-            *[moulds_j / len(names)] * len(names), *[lag_s] * len(names),
+            0.5 * first.air_capacity_j_per_k, first.heater_capacity_j_per_k, film, board, BOARD_S,
+            0.25 * first.loss_w_per_k, *[moulds_j / count] * count, *[lag_s] * count,
         ]
     )  # fmt: skip
-    count = len(names)
+    spread = np.array([1.0, 0.5, 0.5, 0.5, BOARD_SD, 0.8, *[0.7] * (2 * count)])
 
     def network(x: Array) -> Network:
-        air, wall, heater, film, skin, leak, outer, between, *rest = np.exp(x)
+        air, heater, film, board, through_s, leak, *rest = np.exp(x)
+        lump, half = board * through_s / LUMPS, 1.0 / (2.0 * LUMPS * board)
         moulds = tuple(
             Mould(name, rest[i], rest[i] / rest[count + i]) for i, name in enumerate(names)
         )
         return replace(
-            first, air_capacity_j_per_k=air, wall_capacity_j_per_k=wall,
-            heater_capacity_j_per_k=heater, air_wall_w_per_k=film, wall_ambient_w_per_k=skin,
-            leak_w_per_k=leak, moulds=moulds, layers=(Layer(outer, between),),
+            first, air_capacity_j_per_k=air, wall_capacity_j_per_k=lump,
+            heater_capacity_j_per_k=heater, air_wall_w_per_k=1.0 / (1.0 / film + half),
+            wall_ambient_w_per_k=1.0 / (1.0 / (OUTER_FILM * film) + half), leak_w_per_k=leak,
+            moulds=moulds, layers=(Layer(lump, LUMPS * board),) * (LUMPS - 1),
         )  # fmt: skip
 
     starts = np.arange(0, len(seen.time_s), -(-len(seen.time_s) // ROWS))
@@ -138,7 +149,7 @@ def _fitted(seen: Seen, first: Network, ambient_c: Array, names: tuple[str, ...]
     width_s = float(np.median(np.diff(grid)))
     air = _mean_over(seen.time_s, seen.air_c, width_s)[starts]
     parts = [_mean_over(seen.time_s, seen.parts_c[name], width_s)[starts] for name in names]
-    start = np.array([air[0]] * FIRST_MOULD + [p[0] for p in parts] + [air[0]])
+    start = np.array([air[0]] * FIRST_MOULD + [p[0] for p in parts] + [air[0]] * (LUMPS - 1))
     nodes = (AIR, *range(FIRST_MOULD, FIRST_MOULD + count))
 
     def off(x: Array) -> Array:
@@ -147,11 +158,11 @@ def _fitted(seen: Seen, first: Network, ambient_c: Array, names: tuple[str, ...]
             [
                 (said[0] - air) / AIR_SD_C,
                 *[(said[1 + i] - p) / PART_SD_C for i, p in enumerate(parts)],
-                (x - begin) / PRIOR_SD,
+                (x - begin) / spread,
             ]
         )
 
-    reach = 4.0 * PRIOR_SD
+    reach = 4.0 * spread
     best = least_squares(off, begin, bounds=(begin - reach, begin + reach), loss="soft_l1",
                          max_nfev=40, tr_solver="exact")  # fmt: skip
     return network(best.x)

@@ -200,7 +200,7 @@ def _hours(frame: Frame, letter: float) -> list[tuple[float, str]]:
     while at.timestamp() <= frame.last_s:
         if at.timestamp() >= frame.first_s:
             x = frame.x(at.timestamp())
-            if frame.left - letter <= x <= frame.right - 0.2 * letter:
+            if frame.left - letter <= x <= frame.right - 0.7 * letter:
                 found.append((at.timestamp(), at.strftime("%H:%M")))
         at += timedelta(seconds=every_s)
     return found

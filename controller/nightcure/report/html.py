@@ -63,7 +63,7 @@ svg polyline { fill: none; stroke-width: 1.6; stroke-linejoin: round; }
     --duty: #e9b08f; --good: #2b6a3f; --fair: #8a5a00; --bad: #a3261c; }
   @page { margin: 14mm; } body { max-width: none; padding: 0; font-size: 10pt; }
   .wide { display: block; } .narrow { display: none; }
-  h2 { break-after: avoid; } tr, dl, svg, .verdict { break-inside: avoid; }
+  h2 { break-after: avoid; } tr, svg, .verdict { break-inside: avoid; }
 }
 """
 

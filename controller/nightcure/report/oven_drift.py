@@ -13,12 +13,17 @@ from typing import TYPE_CHECKING, Any
 from .. import __version__
 from ..errors import BadInput
 from ..ledger.reader import LedgerReader
+from ..ledger.seal import all_events
 
 if TYPE_CHECKING:
     from ..oven.drift import Change, Known
 
 #: So many nights before are compared with the one asked for.
 NIGHTS_BEFORE = 7
+#: A loss that is known less surely (95 % half-width, relative) is not compared.
+MOST_HALF = 0.35
+#: With resin on cards the oven is refitted from what came so long after the last was cured, s.
+LEAST_AFTER_S = 5400.0
 #: Keeps what a night's refit found: night and findings.
 Keep = Callable[[int, dict[str, Any]], None]
 
@@ -100,9 +105,36 @@ def _known(reader: LedgerReader, night_id: int, keep: Keep | None) -> tuple[dict
     from ..night_log import log_of_night
     from ..oven.survey import survey
 
-    surveyed = survey(log_of_night(reader.path, night_id))
+    surveyed = survey(log_of_night(reader.path, night_id, from_wall_s=_cured_s(reader, night_id)))
     tonight = known(surveyed)
+    half = (tonight.loss_w_per_k.high / tonight.loss_w_per_k.low) ** 0.5 - 1.0
+    if half > MOST_HALF:
+        raise BadInput(
+            f"Night {night_id} tells the oven's loss within ±{100 * half:.0f} % only, too little "
+            f"to compare it: it was too short, or was not cooled."
+        )
     found = {**surveyed.as_json(), **tonight.as_json()}
     if keep is not None:
         keep(night_id, found)
     return found, tonight
+
+
+def _cured_s(reader: LedgerReader, night_id: int) -> float | None:
+    """From when on no resin's own heat is to be expected, wall s; None where no card is known.
+
+    Raises:
+        BadInput: too little of the night is left after that.
+    """
+    night = reader.night(night_id)
+    assert night is not None
+    parts = reader.parsed(night.profile).get("parts") or []
+    if not parts:
+        return None
+    cured = [e.wall_s for e in all_events(reader, night_id) if e.name == "demould"]
+    left_s = (night.ended_s or 0.0) - max(cured, default=0.0)
+    if len(cured) < len(parts) or left_s < LEAST_AFTER_S:
+        raise BadInput(
+            f"The oven cannot be refitted from night {night_id}: its resin's own heat would pass "
+            f"for the heater's, and too little of the night came after it."
+        )
+    return max(cured)
