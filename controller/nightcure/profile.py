@@ -336,8 +336,8 @@ class ProfileRun:
         if isinstance(s, Ramp):
             if self._holds(s):
                 return at_c
-            # Waiting because the air is behind: it goes on any moment, and a lead that came and went
-            # with every stop would switch the heater off just when all of it is needed.
+            # Waiting for the air it may go on at any moment; a lead that came and went with every
+            # stop would switch the heater off just when all of it is needed.
             return _towards(at_c, s.to_c, s.rate_c_per_h * lead_s / 3600.0)
         if isinstance(s, Soak):
             return _towards(at_c, s.at_c, self.ramp_limit_c_per_h * lead_s / 3600.0)

@@ -1,0 +1,359 @@
+"""Many nights run through the regulator and the cure clock at once.
+
+The oven is stepped exactly (`oven.ensemble`), the loop's own parts as they act on average over a
+step of about 20 s. Every array is (nights, profiles): the same nights for each profile, so that
+profiles are compared in the same weather.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cure.figures import MILESTONES, Milestone
+from ..oven.arrays import Array
+from ..oven.ensemble import Ensemble
+from ..oven.thermal import AIR, FIRST_MOULD, Network
+from ..profile import Profile, knows
+from ..settings import Role
+from .clocks import Clocks
+from .course import Courses
+from .regulate import FeedForward, Modulator, regulator_for, step_of
+from .spread import Truths
+from .tonight import Tonight, mould_sensors
+from .trips import Trips
+
+#: The clocks are read so often, s.
+CLOCK_S = 60.0
+#: Series are kept so often, s.
+SERIES_S = 300.0
+#: A probe's own time constant in air and on a part, as in `oven.virtual`.
+AIR_PROBE_S, PART_PROBE_S = 15.0, 30.0
+
+
+@dataclass(frozen=True)
+class Series:
+    """The nights of one profile over time; arrays (times, nights), temperatures true, °C."""
+
+    time_s: Array
+    air_c: Array
+    parts_c: tuple[Array, ...]
+    """Each part of the night."""
+    progress: tuple[Array, ...]
+    """Each part's share of the way to the goal."""
+    ambient_c: Array
+
+
+@dataclass(frozen=True)
+class Nights:
+    """What came of them; arrays (nights, profiles)."""
+
+    reached_s: dict[tuple[int, Milestone], Array]
+    """By part and milestone: when, s after the start; NaN where not within the horizon."""
+    goal_s: Array
+    """When the last part that tells it was there; NaN likewise."""
+    energy_j: Array
+    over_s: Array
+    """When the profile was done; NaN likewise."""
+    tripped: NDArray[np.int8]
+    """Number in `trips.NAMES`; 0 where nothing tripped."""
+    hottest_part_c: Array
+    above_air_k: Array
+    """The most any mould was hotter than air and setpoint while heated."""
+    full_s: Array
+    """For how long the heater gave all it has."""
+    short_k: Array
+    """How far below the setpoint the air was at most in a soak, while the heater gave all."""
+    heated_before_gel: NDArray[np.bool_]
+    """A part whose card forbids it was above its mild warmth before it gelled."""
+    series: Series | None = None
+
+
+#: Warmer than this a resin counts as heated (a warm workshop; common practice, no source).
+MILD_C = 25.0
+
+
+def horizon_s(tonight: Tonight, profiles: Sequence[Profile]) -> float:
+    """How long to look: past the deadline and past every profile's own end."""
+    limit = tonight.settings.limits
+    ends = max(p.planned_s(tonight.shed.values_c[0], limit.ramp_c_per_h) for p in profiles)
+    return max(tonight.deadline_s, min(ends, limit.longest_night_h * 3600.0)) + 3.0 * 3600.0
+
+
+def run_nights(
+    tonight: Tonight,
+    truths: Truths,
+    profiles: Sequence[Profile],
+    horizon: float | None = None,
+    keep: bool = False,
+) -> Nights:
+    """Run every drawn night through every profile.
+
+    Args:
+        horizon: seconds to look ahead; `horizon_s` if None.
+        keep: keep the series of the first profile.
+    """
+    night = _Night(tonight, truths, profiles)
+    end_s = horizon_s(tonight, profiles) if horizon is None else horizon
+    return night.run(end_s, keep)
+
+
+def networks_of(tonight: Tonight, truths: Truths) -> list[Network]:
+    """The believed oven as each night has it. A heavier mould keeps its surface."""
+    base = tonight.network()
+    heated = (base.air_wall_w_per_k, base.wall_ambient_w_per_k)
+    skin = heated[0] * heated[1] / (heated[0] + heated[1])
+    out = []
+    for loss, air, mould, power in zip(
+        truths.loss_times, truths.air_capacity_times, truths.mould_capacity_times,
+        truths.power_times, strict=True,
+    ):  # fmt: skip
+        wanted = min(skin * float(loss), 0.95 * heated[0])
+        out.append(
+            replace(
+                base,
+                power_w=base.power_w * float(power),
+                leak_w_per_k=base.leak_w_per_k * float(loss),
+                wall_ambient_w_per_k=heated[0] * wanted / (heated[0] - wanted),
+                air_capacity_j_per_k=base.air_capacity_j_per_k * float(air),
+                wall_capacity_j_per_k=base.wall_capacity_j_per_k * float(air),
+                moulds=tuple(
+                    replace(m, capacity_j_per_k=m.capacity_j_per_k * float(mould))
+                    for m in base.moulds
+                ),
+            )
+        )
+    return out
+
+
+class _Night:
+    """The state of all nights while they run."""
+
+    def __init__(self, tonight: Tonight, truths: Truths, profiles: Sequence[Profile]) -> None:
+        self.tonight, self.truths, self.profiles = tonight, truths, profiles
+        s = self.settings = tonight.settings
+        self.shape = truths.nights, len(profiles)
+        self.dt_s = step_of(s.heater)
+        networks = networks_of(tonight, truths)
+        self.moulds = len(networks[0].moulds)
+        ensemble = Ensemble(networks, 0.0)
+        self.keep, per_ambient, per_heater, self.per_node = ensemble.matrices(self.dt_s)
+        self.per_ambient, self.per_heater = per_ambient[:, :, None], per_heater[:, :, None]
+        self.power_w = ensemble.power_w[:, None]
+        self.shift_k = truths.ambient_k[:, None]
+        first_c = tonight.shed.values_c[0] + self.shift_k
+        nodes = self.keep.shape[1]
+        self.state_c: Array = np.ones((truths.nights, nodes, len(profiles))) * first_c[:, :, None]
+        self._sensors()
+        self._parts(first_c)
+        self.air_probe_c = np.ones(self.shape) * first_c
+        self.probes_c = [self.air_probe_c.copy() for _ in self.sensor_mould]
+        start_c = self.air_probe_c + self.air_offset
+        self.course = Courses(profiles, s.limits, start_c)
+        self.feed_forward = FeedForward(s.model, self.dt_s)
+        self.regulator = regulator_for(s, self.dt_s, start_c)
+        self.modulator = Modulator(s.heater, self.dt_s, self.shape)
+        self.trips = Trips(s, self.shape)
+
+    def _sensors(self) -> None:
+        t, s = self.truths, self.settings
+        where = mould_sensors(s)
+        self.air_offset = t.air_offset_k[:, None]
+        self.mould_offsets = [t.mould_offset_k[:, i : i + 1] for i in range(len(where))]
+        self.sensor_mould = [i % max(self.moulds, 1) for i in range(len(where))]
+        self.sensor_of = {s.thermometers[i].name: n for n, i in enumerate(where)}
+        self.sees_ambient = bool(s.indices(Role.AMBIENT))
+
+    def _parts(self, first_c: Array) -> None:
+        """Each part's true clock, the controller's own where a profile waits for it."""
+        t = self.tonight
+        waits = any(
+            getattr(s, "wait_for", None) or getattr(s, "until", None)
+            for p in self.profiles
+            for s in p.segments
+        )
+        self.true: list[Clocks] = []
+        self.believed: list[Clocks] = []
+        self.part_node: list[int] = []
+        self.part_sensor: list[int | None] = []
+        for i, p in enumerate(t.parts):
+            figures, start_s = p.part.figures, 3600.0 * p.part.start_h
+            assert figures is not None
+            sensor = self.sensor_of.get(p.part.sensor or "")
+            mould = self.sensor_mould[sensor] if sensor is not None else 0
+            self.part_sensor.append(sensor)
+            self.part_node.append(FIRST_MOULD + mould if self.moulds else AIR)
+            self.true.append(Clocks(figures, self.shape, start_s, (self.truths, i)))
+            if waits:
+                self.believed.append(Clocks(figures, self.shape, start_s))
+        warm_c = np.ones(self.shape) * first_c
+        for clock in (*self.true, *self.believed):
+            if clock.start_s < 0.0:
+                clock.advance(0.0, -clock.start_s, warm_c)
+
+    # ---- the night ------------------------------------------------------------------------
+
+    def run(self, end_s: float, keep: bool) -> Nights:
+        """Step to the end."""
+        dt_s, shape = self.dt_s, self.shape
+        steps = math.ceil(end_s / dt_s)
+        shed_c = self.tonight.shed.at(dt_s * np.arange(steps + 1))
+        per_clock = max(round(CLOCK_S / dt_s), 1)
+        per_series = max(round(SERIES_S / dt_s), 1)
+        s = self.settings
+        parts = len(self.true)
+        sums = [np.zeros(shape) for _ in range(parts)]
+        seen = [np.zeros(shape) for _ in range(parts)]
+        heat_w = [np.zeros(shape) for _ in range(self.moulds)]
+        any_heat = False
+        energy_on = np.zeros(shape)
+        over_s = np.full(shape, np.nan)
+        hottest_c, above_k, full_s, short_k = (np.full(shape, x) for x in (-99.0, 0.0, 0.0, 0.0))
+        early_heat = np.zeros(shape, dtype=bool)
+        forbids = [
+            i for i, p in enumerate(self.tonight.parts)
+            if p.part.figures is not None and not p.part.figures.heat_before_gel
+        ]  # fmt: skip
+        kept: list[tuple[float, Array, list[Array], list[Array], Array]] = []
+        keep_air = math.exp(-dt_s / AIR_PROBE_S)
+        keep_part = math.exp(-dt_s / PART_PROBE_S)
+        for k in range(steps):
+            t_s = k * dt_s
+            ambient_c = shed_c[k] + self.shift_k
+            told_c = ambient_c if self.sees_ambient else np.full((1, 1), s.model.assumed_ambient_c)
+            if keep and k % per_series == 0:
+                kept.append(self._now(t_s, ambient_c))
+            control_c = self.air_probe_c + self.air_offset
+            measured = [p + o for p, o in zip(self.probes_c, self.mould_offsets, strict=True)]
+            duty, heated = self._duty(control_c, measured, told_c)
+            share = self.modulator.on_share(duty)
+            self.trips.look(dt_s, control_c, measured, told_c, heated, duty, share)
+            share = np.where(self.trips.tripped | self.course.over, 0.0, share)
+            energy_on += share
+            self._step(share, ambient_c, heat_w if any_heat else None)
+            air_c = self.state_c[:, AIR, :]
+            self.air_probe_c = air_c + keep_air * (self.air_probe_c - air_c)
+            for n, mould in enumerate(self.sensor_mould):
+                node_c = self.state_c[:, FIRST_MOULD + mould if self.moulds else AIR, :]
+                self.probes_c[n] = node_c + keep_part * (self.probes_c[n] - node_c)
+            over_s = np.where(self.course.over & np.isnan(over_s), t_s + dt_s, over_s)
+            full = share > 0.999
+            if full.any():
+                full_s += dt_s * full
+                deep = full & self.course._soak
+                short_k = np.maximum(short_k, deep * (self.course.setpoint_c - control_c))
+            for i in range(parts):
+                node_c = self.state_c[:, self.part_node[i], :]
+                sums[i] += node_c
+                if self.believed:
+                    n = self.part_sensor[i]
+                    seen[i] += control_c if n is None else measured[n]
+            if (k + 1) % per_clock:
+                continue
+            now_s, span_s = t_s + dt_s, per_clock * dt_s
+            for w in heat_w:
+                w[:] = 0.0
+            base_c = np.maximum(air_c, self.course.setpoint_c)
+            for i, clock in enumerate(self.true):
+                part_c = sums[i] / per_clock
+                clock.advance(now_s, span_s, part_c)
+                hottest_c = np.maximum(hottest_c, part_c)
+                above_k = np.maximum(above_k, (part_c - base_c) * self.course.heated)
+                node = self.part_node[i]
+                if clock.figures.self_heat is not None and node != AIR and self.part_sensor[i] is not None:
+                    any_heat = True
+                    if now_s >= clock.start_s:
+                        heat_w[node - FIRST_MOULD] += (
+                            self.tonight.parts[i].part.resin_kg * clock.heat_w_per_kg()
+                        )
+                if i in forbids and now_s >= clock.start_s >= 0.0:
+                    early_heat |= (part_c > MILD_C) & ~clock.reached("gelled")
+                if self.believed:
+                    self.believed[i].advance(now_s, span_s, seen[i] / per_clock)
+                    seen[i] = np.zeros(shape)
+                sums[i] = np.zeros(shape)
+        reached_s = {
+            (i, name): clock.reached_s[name]
+            for i, clock in enumerate(self.true)
+            for name in MILESTONES
+            if name in clock.names
+        }
+        goal = self.tonight.goal
+        goal_s = np.maximum.reduce(
+            [c.reached_s[goal] for c in self.true if goal in c.names]
+        )  # NaN where any is NaN
+        return Nights(
+            reached_s, goal_s, energy_on * dt_s * self.power_w, over_s, self.trips.why, hottest_c,
+            above_k, full_s, short_k, early_heat, self._series(kept) if keep else None,
+        )  # fmt: skip
+
+    def _duty(
+        self, control_c: Array, measured: list[Array], ambient_c: Array
+    ) -> tuple[Array, NDArray[np.bool_]]:
+        """The duty asked for over the coming step, and where the night is heated."""
+        course, s = self.course, self.settings
+        slowest_c = hottest_c = control_c
+        if measured:
+            slowest_c, hottest_c = measured[0], np.maximum(control_c, measured[0])
+            for part_c in measured[1:]:
+                further = np.abs(part_c - course.setpoint_c) > np.abs(slowest_c - course.setpoint_c)
+                slowest_c = np.where(further, part_c, slowest_c)
+                hottest_c = np.maximum(hottest_c, part_c)
+        before_c = course.setpoint_c
+        course.advance(
+            self.dt_s, control_c, slowest_c, hottest_c, ambient_c, self._reached, self.trips.tripped
+        )
+        lead_w: Array = np.zeros((1, 1))
+        if s.regulator.feed_forward:
+            lead_w = self.feed_forward.watts(course.ahead(s.model.heater_lag_s), ambient_c)
+        # Over the step the loop's setpoint moves tick by tick; this is its mean.
+        middle = 0.5 * (1.0 + s.timing.tick_s / self.dt_s)
+        setpoint_c = before_c + middle * (course.setpoint_c - before_c)
+        watts = self.regulator.watts(setpoint_c, control_c, lead_w)
+        off = course.over | self.trips.tripped
+        return np.where(off, 0.0, watts / s.heater.power_w), course.heated & ~off
+
+    def _reached(self, name: Milestone) -> NDArray[np.bool_]:
+        """Where every part is past a milestone, as the controller sees it."""
+        there = np.ones(self.shape, dtype=bool)
+        for clock, p in zip(self.believed, self.tonight.parts, strict=True):
+            if knows(p.part, name):
+                there &= clock.reached(name)
+        return there
+
+    def _step(self, share: Array, ambient_c: Array, heat_w: list[Array] | None) -> None:
+        state: Array = np.matmul(self.keep, self.state_c)
+        state += self.per_ambient * ambient_c[:, :, None]
+        state += self.per_heater * (share * self.power_w)[:, None, :]
+        for i, w in enumerate(heat_w or ()):
+            state += self.per_node[:, :, FIRST_MOULD + i, None] * w[:, None, :]
+        self.state_c = state
+
+    # ---- what is kept ---------------------------------------------------------------------
+
+    def _now(
+        self, t_s: float, ambient_c: Array
+    ) -> tuple[float, Array, list[Array], list[Array], Array]:
+        goal = self.tonight.goal
+        return (
+            t_s,
+            self.state_c[:, AIR, 0].copy(),
+            [self.state_c[:, node, 0].copy() for node in self.part_node],
+            [clock.progress(goal)[:, 0].copy() for clock in self.true],
+            ambient_c[:, 0].copy(),
+        )
+
+    @staticmethod
+    def _series(kept: list[tuple[float, Array, list[Array], list[Array], Array]]) -> Series:
+        parts = range(len(kept[0][2]))
+        return Series(
+            np.array([row[0] for row in kept]),
+            np.stack([row[1] for row in kept]),
+            tuple(np.stack([row[2][i] for row in kept]) for i in parts),
+            tuple(np.stack([row[3][i] for row in kept]) for i in parts),
+            np.stack([row[4] for row in kept]),
+        )
