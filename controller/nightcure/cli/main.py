@@ -5,7 +5,7 @@ from __future__ import annotations
 import typer
 
 from .. import __version__
-from . import controller, cure, demo, off, oven, passphrase, rehearse, survey, vapour, web
+from . import controller, cure, demo, off, oven, passphrase, plan, rehearse, survey, vapour, web
 
 app = typer.Typer(
     name="nightcure",
@@ -34,6 +34,7 @@ def main(
 
 
 app.command("demo")(demo.demo)
+app.command("plan")(plan.plan)
 app.command("rehearse")(rehearse.rehearse)
 app.add_typer(cure.cure, name="cure")
 app.command("vapour")(vapour.vapour)

@@ -26,12 +26,16 @@ class Table:
         self._x, self._y = -1.0 / (temps + KELVIN), np.log(times)
         self._slope = beyond_kj_per_mol * KJ_OVER_R
 
+    @property
+    def coldest_x(self) -> float:
+        """Below it there is no answer."""
+        return float(self._x[0])
+
     def log_at(self, x: Array) -> Array:
-        """At x = -1/T (1/K); infinite below the coldest row."""
-        y = np.interp(x, self._x, self._y)
+        """At x = -1/T (1/K); below the coldest row as on it."""
+        y: Array = np.interp(x, self._x, self._y)
         y -= self._slope * np.maximum(x - self._x[-1], 0.0)
-        result: Array = np.where(x < self._x[0], np.inf, y)
-        return result
+        return y
 
 
 class Clocks:
@@ -84,9 +88,11 @@ class Clocks:
             self.names = (*self.names, "post-cured")
         self.reached_s: dict[Milestone, Array] = {n: np.full(shape, np.nan) for n in self.names}
         """When each milestone came, s of the night; NaN where it has not."""
-        gel_min = float(np.exp(self._gel.log_at(np.array([self._x_reference]))[0]))
+        gel_min = float(np.exp(self._gel.log_at(np.array([self._x_reference])))[0])
         self._gel_reference_min = gel_min * np.exp(self._log_gel_s) / 60.0
         self._rates: tuple[Array, Array] = (np.zeros(shape), np.zeros(shape))
+        self._post_rate = np.zeros(shape)
+        self._last_x: Array | None = None
 
     def advance(self, now_s: float, dt_s: float, part_c: Array) -> None:
         """Let the `dt_s` up to `now_s` pass at `part_c`, as far as the resin is mixed by then."""
@@ -95,9 +101,12 @@ class Clocks:
             return
         x = -1.0 / (part_c + KELVIN)
         warmer = x - self._x_reference
+        moved = np.zeros(x.shape) if self._last_x is None else np.abs(x - self._last_x)
+        self._last_x = x
         gel_rate = np.exp(self._gel_more * warmer - self._gel.log_at(x) - self._log_gel_s)
+        gel_rate *= _above(x, self._gel.coldest_x, moved)
         cure_rate = np.exp(self._cure_e * warmer) / 60.0
-        cure_rate[x < self._x_lowest] = 0.0
+        cure_rate *= _above(x, self._x_lowest, moved)
         self._rates = gel_rate, cure_rate
         left_s: Array | float = dt_s
         if not self._all_gelled(now_s):
@@ -117,19 +126,22 @@ class Clocks:
                     at_s = now_s - (after - mark) / cure_rate
                 np.copyto(self.reached_s[name], at_s, where=hit)
         if self._post is not None:
-            self._post_cure(now_s, x, left_s)
+            self._post_cure(now_s, x, moved, left_s)
 
     def _all_gelled(self, now_s: float) -> bool:
         return bool((self.gel_share >= 1.0).all())
 
-    def _post_cure(self, now_s: float, x: Array, left_s: Array | float) -> None:
+    def _post_cure(self, now_s: float, x: Array, moved: Array, left_s: Array | float) -> None:
         assert self._post is not None
         ready = self.gel_share >= 1.0
         if "demould" in self.marks:
             ready &= self.cure_min >= self.marks["demould"]
-        rate = np.exp(-self._post.log_at(x)) / 3600.0 * ready
-        if not rate.any():
+        above = _above(x, self._post.coldest_x, moved) * ready
+        if not above.any():
+            self._post_rate = above
             return
+        rate = np.exp(-self._post.log_at(x)) / 3600.0 * above
+        self._post_rate = rate
         before = self.post_share
         self.post_share = before + rate * left_s
         hit = (before < 1.0) & (self.post_share >= 1.0)
@@ -141,6 +153,21 @@ class Clocks:
     def reached(self, name: Milestone) -> Array:
         """Where the milestone has come."""
         result: Array = ~np.isnan(self.reached_s[name])
+        return result
+
+    def due_s(self, name: Milestone, now_s: float) -> Array:
+        """When the milestone came, or comes at the pace of the last step; else infinite."""
+        came_s = self.reached_s[name]
+        gel_rate, cure_rate = self._rates
+        gelled = self.gel_share >= 1.0
+        with np.errstate(divide="ignore", invalid="ignore"):
+            if name == "gelled":
+                left_s = (1.0 - self.gel_share) / gel_rate
+            elif name == "post-cured":
+                left_s = np.where(gelled, (1.0 - self.post_share) / self._post_rate, np.inf)
+            else:
+                left_s = np.where(gelled, (self.marks[name] - self.cure_min) / cure_rate, np.inf)
+        result: Array = np.where(np.isnan(came_s), now_s + left_s, came_s)
         return result
 
     def progress(self, goal: Milestone) -> Array:
@@ -166,3 +193,10 @@ class Clocks:
         pace = (gel - first) * np.where(self.gel_share < 1.0, gel_rate, cure_rate * per_min)
         result: Array = heat.heat_j_per_kg_resin * 2.0 * root / (1.0 + root * root) ** 2 * pace
         return result
+
+
+def _above(x: Array, edge: float, moved: Array) -> Array:
+    """Of a step that moved by `moved` to its mean `x`, the share above an edge."""
+    share = 0.5 + (x - edge) / np.maximum(moved, 1e-12)
+    result: Array = np.minimum(np.maximum(share, 0.0), 1.0)
+    return result

@@ -81,9 +81,12 @@ class Courses:
         stopped: NDArray[np.bool_],
     ) -> None:
         """Let `dt_s` pass with the oven as it is; `stopped` nights stay where they are."""
-        there = np.zeros(control_c.shape, dtype=bool)
-        for name in self.awaited:
-            there |= (self._await == MILESTONES.index(name)) & reached(name)
+        there = self._there(reached)
+        # A soak ends on the step nearest to its time, before this step's heat is reckoned.
+        ended = self._soak & (there | (self._counted >= self._time - 0.5 * dt_s)) & ~stopped
+        if ended.any():
+            self._go_on(ended)
+            there = self._there(reached)
         holding = self._ramp & (self._counted < self._time)
         hold = holding & ~there
         behind = self.setpoint_c - control_c
@@ -103,13 +106,23 @@ class Courses:
         counts = hold | (self._soak & ~self.waiting)
         self._counted = np.where(holding & there, self._time, self._counted + dt_s * counts)
         ended = self._ramp & ~hold & close
-        ended |= self._soak & (there | (self._counted >= self._time))
         ended |= self._cool & (hottest_c < np.maximum(self._target, ambient_c + 2.0))
         ended &= ~stopped
         if ended.any():
-            self._index += ended
-            self._counted[ended] = 0.0
-            self._look()
+            self._go_on(ended)
+
+    def _there(self, reached: Reached) -> NDArray[np.bool_]:
+        """Where the milestone that is waited for has come."""
+        there: NDArray[np.bool_] = np.zeros(self._ramp.shape, dtype=bool)
+        for name in self.awaited:
+            there |= (self._await == MILESTONES.index(name)) & reached(name)
+        return there
+
+    def _go_on(self, ended: NDArray[np.bool_]) -> None:
+        """To the next segment."""
+        self._index += ended
+        self._counted[ended] = 0.0
+        self._look()
 
     def ahead(self, lead_s: float) -> Array:
         """The setpoint `lead_s` from now, were this segment to go on, °C."""

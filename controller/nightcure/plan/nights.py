@@ -190,6 +190,8 @@ class _Night:
             self.true.append(Clocks(figures, self.shape, start_s, (self.truths, i)))
             if waits:
                 self.believed.append(Clocks(figures, self.shape, start_s))
+        self.now_s = self.clocked_s = 0.0
+        self._due: dict[tuple[Clocks, Milestone], Array] = {}
         warm_c = np.ones(self.shape) * first_c
         for clock in (*self.true, *self.believed):
             if clock.start_s < 0.0:
@@ -206,8 +208,9 @@ class _Night:
         per_series = max(round(SERIES_S / dt_s), 1)
         s = self.settings
         parts = len(self.true)
-        sums = [np.zeros(shape) for _ in range(parts)]
-        seen = [np.zeros(shape) for _ in range(parts)]
+        # Means over a clock's step: its ends count half.
+        sums = [0.5 * self.state_c[:, node, :] for node in self.part_node]
+        seen = [0.5 * self._seen(i) for i in range(parts)]
         heat_w = [np.zeros(shape) for _ in range(self.moulds)]
         any_heat = False
         energy_on = np.zeros(shape)
@@ -222,7 +225,7 @@ class _Night:
         keep_air = math.exp(-dt_s / AIR_PROBE_S)
         keep_part = math.exp(-dt_s / PART_PROBE_S)
         for k in range(steps):
-            t_s = k * dt_s
+            t_s = self.now_s = k * dt_s
             ambient_c = shed_c[k] + self.shift_k
             told_c = ambient_c if self.sees_ambient else np.full((1, 1), s.model.assumed_ambient_c)
             if keep and k % per_series == 0:
@@ -250,16 +253,19 @@ class _Night:
                 node_c = self.state_c[:, self.part_node[i], :]
                 sums[i] += node_c
                 if self.believed:
-                    n = self.part_sensor[i]
-                    seen[i] += control_c if n is None else measured[n]
+                    seen[i] += self._seen(i)
             if (k + 1) % per_clock:
                 continue
             now_s, span_s = t_s + dt_s, per_clock * dt_s
+            self.clocked_s = now_s
+            self._due.clear()
             for w in heat_w:
                 w[:] = 0.0
             base_c = np.maximum(air_c, self.course.setpoint_c)
             for i, clock in enumerate(self.true):
-                part_c = sums[i] / per_clock
+                half_c = 0.5 * self.state_c[:, self.part_node[i], :]
+                part_c = (sums[i] - half_c) / per_clock
+                sums[i] = half_c
                 clock.advance(now_s, span_s, part_c)
                 hottest_c = np.maximum(hottest_c, part_c)
                 above_k = np.maximum(above_k, (part_c - base_c) * self.course.heated)
@@ -273,9 +279,9 @@ class _Night:
                 if i in forbids and now_s >= clock.start_s >= 0.0:
                     early_heat |= (part_c > MILD_C) & ~clock.reached("gelled")
                 if self.believed:
-                    self.believed[i].advance(now_s, span_s, seen[i] / per_clock)
-                    seen[i] = np.zeros(shape)
-                sums[i] = np.zeros(shape)
+                    half_c = 0.5 * self._seen(i)
+                    self.believed[i].advance(now_s, span_s, (seen[i] - half_c) / per_clock)
+                    seen[i] = half_c
         reached_s = {
             (i, name): clock.reached_s[name]
             for i, clock in enumerate(self.true)
@@ -317,13 +323,27 @@ class _Night:
         off = course.over | self.trips.tripped
         return np.where(off, 0.0, watts / s.heater.power_w), course.heated & ~off
 
+    def _seen(self, part: int) -> Array:
+        """The temperature the controller's clock of a part runs on."""
+        n = self.part_sensor[part]
+        if n is None:
+            return self.air_probe_c + self.air_offset
+        return self.probes_c[n] + self.mould_offsets[n]
+
     def _reached(self, name: Milestone) -> NDArray[np.bool_]:
         """Where every part is past a milestone, as the controller sees it."""
         there = np.ones(self.shape, dtype=bool)
         for clock, p in zip(self.believed, self.tonight.parts, strict=True):
             if knows(p.part, name):
-                there &= clock.reached(name)
+                there &= self.due_s(clock, name) <= self.now_s + 0.5 * self.dt_s
         return there
+
+    def due_s(self, clock: Clocks, name: Milestone) -> Array:
+        """When the controller sees a milestone come; reckoned anew each time the clocks are read."""
+        key = clock, name
+        if key not in self._due:
+            self._due[key] = clock.due_s(name, self.clocked_s)
+        return self._due[key]
 
     def _step(self, share: Array, ambient_c: Array, heat_w: list[Array] | None) -> None:
         state: Array = np.matmul(self.keep, self.state_c)

@@ -4,17 +4,22 @@ In a notebook:
 
 >>> from nightcure.plan.plan import plan_night
 >>> from nightcure.plan.tonight import falling_to, tonight
->>> from nightcure.scenario import planned_scenario                           # doctest: +SKIP
->>> settings, profile = planned_scenario()                                    # doctest: +SKIP
+>>> from nightcure.profile import load_profile
+>>> from nightcure.scenario import OVEN_FILE, PARTS_FILE
+>>> from nightcure.settings import load_settings
+>>> settings, profile = load_settings(OVEN_FILE), load_profile(PARTS_FILE)
 >>> shed = falling_to(lowest_c=2.0, lowest_s=10 * 3600, evening_c=9.0)
->>> night = tonight(settings, profile.parts, shed, "demould", 12 * 3600)      # doctest: +SKIP
->>> plan = plan_night(night)                                                  # doctest: +SKIP
->>> plan.probability, plan.answer()                                           # doctest: +SKIP
+>>> night = tonight(settings, profile.parts, shed, "demould", 12 * 3600)
+>>> plan = plan_night(night, profile, nights=20, levers=False)
+>>> plan.possible
+True
+
+`plan.answer()` is the sentence, `plan.as_json()` plain values, `plan.nights` the arrays.
 
 On a cluster, any executor of concurrent.futures does:
 
->>> from dask.distributed import Client                                       # doctest: +SKIP
->>> plan = plan_night(night, nights=20_000, executor=Client().get_executor()) # doctest: +SKIP
+    from dask.distributed import Client
+    plan = plan_night(night, nights=20_000, executor=Client("scheduler:8786").get_executor())
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ from .tonight import Tonight
 #: Nights to a piece.
 PIECE = 250
 #: Nights times profiles to a piece, where there are many profiles.
-PIECE_CELLS = 1000
+PIECE_CELLS = 1600
 
 Progress = Callable[[int, int], None]
 """Told how many pieces are done, and how many there are so far."""
@@ -46,7 +46,7 @@ class Crew:
 
     def __init__(self, executor: Executor | None, on_progress: Progress | None = None) -> None:
         """`executor`: any of concurrent.futures; None: everything here, one after the other."""
-        self._executor, self._tell = executor, on_progress
+        self.executor, self._tell = executor, on_progress
         self._done = self._all = 0
         self._lock = Lock()
 
@@ -54,7 +54,7 @@ class Crew:
         """The jobs' nights, in the jobs' order."""
         split = [_pieces(job) for job in jobs]
         self._all += sum(len(pieces) for pieces, _ in split)
-        if self._executor is None:
+        if self.executor is None:
             return [_joined([self._here(p) for p in pieces], axis) for pieces, axis in split]
         futures = [([self._submit(p) for p in pieces], axis) for pieces, axis in split]
         try:
@@ -71,8 +71,8 @@ class Crew:
         return found
 
     def _submit(self, piece: Job) -> Future[Nights]:
-        assert self._executor is not None
-        future = self._executor.submit(_run, piece)
+        assert self.executor is not None
+        future = self.executor.submit(_run, piece)
         future.add_done_callback(lambda _: self._count())
         return future
 

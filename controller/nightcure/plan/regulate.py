@@ -90,18 +90,33 @@ class Pid:
 
 
 class BangBang:
-    """See `heat.bang_bang.BangBangRegulator`."""
+    """See `heat.bang_bang.BangBangRegulator`.
 
-    def __init__(self, settings: Regulator, power_w: float, shape: tuple[int, int]) -> None:
-        self._hysteresis_c, self._power_w = settings.hysteresis_c, power_w
-        self._on = np.zeros(shape, dtype=bool)
+    The loop looks every tick; here the moment of switching within the step is foreseen from how
+    fast the air moves.
+    """
+
+    def __init__(self, settings: Regulator, power_w: float, dt_s: float, start_c: Array) -> None:
+        self._hysteresis_c, self._power_w, self._dt_s = settings.hysteresis_c, power_w, dt_s
+        self._on = np.zeros(start_c.shape, dtype=bool)
+        self._last_c = start_c
 
     def watts(self, setpoint_c: Array, measured_c: Array, feed_forward_w: Array) -> Array:
         """Power to ask for over the coming step, W."""
         del feed_forward_w
-        self._on |= measured_c <= setpoint_c - self._hysteresis_c
-        self._on &= measured_c < setpoint_c + self._hysteresis_c
-        result: Array = self._on * self._power_w
+        step_k = measured_c - self._last_c
+        self._last_c = measured_c
+        error = measured_c - setpoint_c
+        to_go = np.where(self._on, self._hysteresis_c - error, error + self._hysteresis_c)
+        pace = np.where(self._on, step_k, -step_k)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = np.where(pace > 0.0, to_go / pace, np.inf)
+        share = np.where(to_go <= 0.0, 0.0, share)
+        switches = share < 1.0
+        kept = np.minimum(share, 1.0)
+        on = np.where(self._on, kept, 1.0 - kept)
+        self._on = self._on ^ switches
+        result: Array = on * self._power_w
         return result
 
 
@@ -110,7 +125,7 @@ def regulator_for(settings: Settings, dt_s: float, start_c: Array) -> Watts:
     power_w = settings.heater.power_w
     if settings.regulator.kind == "pid":
         return Pid(settings.regulator, power_w, dt_s, settings.timing.tick_s, start_c)
-    return BangBang(settings.regulator, power_w, (start_c.shape[0], start_c.shape[1]))
+    return BangBang(settings.regulator, power_w, dt_s, start_c)
 
 
 class Modulator:
