@@ -22,10 +22,10 @@ from ..profile import Profile, knows
 from ..settings import Role
 from .clocks import Clocks
 from .course import Courses
-from .regulate import FeedForward, Modulator, regulator_for, step_of
+from .regulate import FeedForward, Modulator, lagged, regulator_for, step_of
 from .spread import Truths
 from .tonight import Tonight, mould_sensors
-from .trips import Trips
+from .trips import FULL, Trips
 
 #: The clocks are read so often, s.
 CLOCK_S = 60.0
@@ -222,8 +222,7 @@ class _Night:
             if p.part.figures is not None and not p.part.figures.heat_before_gel
         ]  # fmt: skip
         kept: list[tuple[float, Array, list[Array], list[Array], Array]] = []
-        keep_air = math.exp(-dt_s / AIR_PROBE_S)
-        keep_part = math.exp(-dt_s / PART_PROBE_S)
+        keep_air, keep_part = lagged(AIR_PROBE_S, dt_s), lagged(PART_PROBE_S, dt_s)
         for k in range(steps):
             t_s = self.now_s = k * dt_s
             ambient_c = shed_c[k] + self.shift_k
@@ -244,7 +243,7 @@ class _Night:
                 node_c = self.state_c[:, FIRST_MOULD + mould if self.moulds else AIR, :]
                 self.probes_c[n] = node_c + keep_part * (self.probes_c[n] - node_c)
             over_s = np.where(self.course.over & np.isnan(over_s), t_s + dt_s, over_s)
-            full = share > 0.999
+            full = duty > FULL
             if full.any():
                 full_s += dt_s * full
                 deep = full & self.course._soak
@@ -316,9 +315,9 @@ class _Night:
         lead_w: Array = np.zeros((1, 1))
         if s.regulator.feed_forward:
             lead_w = self.feed_forward.watts(course.ahead(s.model.heater_lag_s), ambient_c)
-        # Over the step the loop's setpoint moves tick by tick; this is its mean.
-        middle = 0.5 * (1.0 + s.timing.tick_s / self.dt_s)
-        setpoint_c = before_c + middle * (course.setpoint_c - before_c)
+        # What the loop holds against the reading taken now.
+        first = s.timing.tick_s / self.dt_s
+        setpoint_c = before_c + first * (course.setpoint_c - before_c)
         watts = self.regulator.watts(setpoint_c, control_c, lead_w)
         off = course.over | self.trips.tripped
         return np.where(off, 0.0, watts / s.heater.power_w), course.heated & ~off

@@ -26,6 +26,14 @@ def step_of(heater: Heater) -> float:
     return heater.window_s / math.ceil(heater.window_s / STEP_S - 1e-9)
 
 
+def lagged(lag_s: float, dt_s: float) -> float:
+    """What a first-order lag keeps of its past over a step, so that it is `lag_s` behind a ramp.
+
+    (The exact decay would leave it too little behind, with steps as long as the lag itself.)
+    """
+    return lag_s / (lag_s + dt_s)
+
+
 class Watts(Protocol):
     """A regulator."""
 
@@ -60,14 +68,13 @@ class Pid:
     """See `heat.pid.PidRegulator`."""
 
     def __init__(
-        self, settings: Regulator, power_w: float, dt_s: float, tick_s: float, start_c: Array
+        self, settings: Regulator, power_w: float, dt_s: float, start_c: Array
     ) -> None:
         self._power_w, self._dt_s = power_w, dt_s
         self._kp = settings.gain_w_per_k
         self._ki = settings.gain_w_per_k / settings.integral_s
         self._kd = settings.gain_w_per_k * settings.derivative_s
-        keep = settings.filter_s / (settings.filter_s + tick_s)
-        self._keep = keep ** (dt_s / tick_s)
+        self._keep = lagged(settings.filter_s, dt_s)
         self._filtered_c: Array = start_c.copy()
         self._last_c: Array = start_c.copy()
         self._integral_w = np.zeros(start_c.shape)
@@ -124,7 +131,7 @@ def regulator_for(settings: Settings, dt_s: float, start_c: Array) -> Watts:
     """The regulator of `settings`."""
     power_w = settings.heater.power_w
     if settings.regulator.kind == "pid":
-        return Pid(settings.regulator, power_w, dt_s, settings.timing.tick_s, start_c)
+        return Pid(settings.regulator, power_w, dt_s, start_c)
     return BangBang(settings.regulator, power_w, dt_s, start_c)
 
 
