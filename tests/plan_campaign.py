@@ -70,9 +70,9 @@ def levels() -> tuple[Level, ...]:
     )  # fmt: skip
     frost = falling_to(-6.0, 9 * 3600.0, 1.0)
     return (
-        Level("easy", tonight(SETTINGS, soak.parts, shed, "demould", 3.5 * 3600.0), soak),
+        Level("easy", tonight(SETTINGS, soak.parts, shed, "demould", 2.9 * 3600.0), soak),
         Level("even", tonight(SETTINGS, lid.parts, shed, "demould", 2.65 * 3600.0), lid),
-        Level("hard", tonight(weak, vinyl.parts, frost, "demould", 4.9 * 3600.0), vinyl),
+        Level("hard", tonight(weak, vinyl.parts, frost, "demould", 4.15 * 3600.0), vinyl),
     )
 
 

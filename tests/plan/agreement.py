@@ -16,8 +16,9 @@ import numpy as np
 from nightcure.cure.card import load_card
 from nightcure.cure.part import with_figures
 from nightcure.oven.arrays import Array
-from nightcure.plan.nights import Nights, networks_of, run_nights
+from nightcure.plan.nights import networks_of, run_nights
 from nightcure.plan.spread import Spreads, draw
+from nightcure.plan.tally import Nights
 from nightcure.plan.tonight import OvenFacts, Tonight, facts_of, falling_to, tonight
 from nightcure.profile import Profile, parse_profile
 from nightcure.records import Decision, Phase, TickInputs
@@ -29,6 +30,8 @@ NIGHTS = 50
 CARDS = ("polyester-laminating", "vinyl-ester", "epoxy-slow", "polyester-laminating")
 #: What is asked: K and s.
 MOST_K, MOST_S = 0.2, 120.0
+#: The same temperature counts if it comes within so long.
+SHIFT_S = 60.0
 
 
 @dataclass
@@ -114,8 +117,7 @@ def both(seed: int) -> tuple[Tonight, Nights, Rehearsal, dict[str, Array], float
     t, profile = a_night(seed)
     assert profile.refusals(t.settings.limits) == (), profile.refusals(t.settings.limits)
     one = draw(t, Spreads.none(), 1)
-    nights = run_nights(t, one, [profile], keep=True)
-    ticks: dict[str, list[float]] = {"time_s": [], "Air": [], "Lid": [], "Rim": []}
+    ticks: dict[str, list[float]] = {"time_s": [], "Air": [], "Lid": [], "Rim": [], "cool": []}
     waited = 0.0
 
     def see(inputs: TickInputs, d: Decision) -> None:
@@ -124,31 +126,48 @@ def both(seed: int) -> tuple[Tonight, Nights, Rehearsal, dict[str, Array], float
             return
         waited += 2.0 * (d.waiting and d.phase is Phase.RAMP)
         ticks["time_s"].append(inputs.mono_s)
+        ticks["cool"].append(float(d.phase is Phase.COOL))
         for name, value in zip(("Air", "Lid", "Rim"), d.believed, strict=False):
             ticks[name].append(float("nan") if value is None else value)
 
     night = rehearse(t.settings, profile, networks_of(t, one)[0], t.shed, (), seed, see)
+    nights = run_nights(t, one, [profile], night.figures.night_s + 600.0, keep=True)
     return t, nights, night, {k: np.array(v) for k, v in ticks.items()}, waited
 
 
 def compare(seed: int) -> Apart:
-    """Temperatures as means over five minutes (a window, or half an hour where bang-bang swings)."""
+    """How far apart, as means over five minutes (or two windows), no more than a minute apart.
+
+    A bang-bang's swing has no phase that two programs could share: there hours are compared, up to
+    the end of the last soak.
+    """
     t, nights, night, ticks, waited = both(seed)
-    out = Apart(seed, waited_s=waited, outcome=f"{night.figures.outcome} {night.figures.trip or ''}")
+    out = Apart(
+        seed, waited_s=waited, outcome=f"{night.figures.outcome} {night.figures.trip or ''}"
+    )
     out.saturated_s = float(nights.full_s[0, 0])
     series = nights.series
     assert series is not None
     over_s = ticks["time_s"][-1]
-    swings = t.settings.regulator.kind == "bang-bang"
-    span_s = 1800.0 if swings else max(300.0, 2.0 * t.settings.heater.window_s)
-    for name, ours in (("Air", series.air_c), ("Lid", series.parts_c[0]), ("Rim", series.parts_c[1])):
+    span_s = max(300.0, 2.0 * t.settings.heater.window_s)
+    if t.settings.regulator.kind == "bang-bang":
+        span_s = 3600.0
+        over_s = float(ticks["time_s"][ticks["cool"] > 0][0]) if ticks["cool"].any() else over_s
+    for name, ours in (
+        ("Air", series.air_c),
+        ("Lid", series.parts_c[0]),
+        ("Rim", series.parts_c[1]),
+    ):
         for i in range(1, len(series.time_s) - 1):
             at_s = float(series.time_s[i])
-            if not span_s <= at_s <= over_s - span_s:
+            if not 0.5 * span_s + SHIFT_S <= at_s <= over_s - 0.5 * span_s - SHIFT_S:
                 continue
-            there = np.abs(ticks["time_s"] - at_s) <= 0.5 * span_s
-            near = np.abs(series.time_s - at_s) <= 0.5 * span_s
-            apart = float(abs(np.mean(ours[near, 0]) - np.mean(ticks[name][there])))
+            mine = np.linspace(at_s - 0.5 * span_s, at_s + 0.5 * span_s, 25)
+            mean_c = float(np.mean(np.interp(mine, series.time_s, ours[:, 0])))
+            apart = min(
+                abs(mean_c - _mean(ticks, name, at_s + shift_s, span_s))
+                for shift_s in (-SHIFT_S, 0.0, SHIFT_S)
+            )
             key = "air_k" if name == "Air" else "part_k"
             if apart > getattr(out, key):
                 setattr(out, key, apart)
@@ -168,6 +187,11 @@ def compare(seed: int) -> Apart:
     used = 3.6e6 * night.figures.energy_kwh
     out.energy_share = float(nights.energy_j[0, 0]) / used - 1.0
     return out
+
+
+def _mean(ticks: dict[str, Array], name: str, at_s: float, span_s: float) -> float:
+    first, last = np.searchsorted(ticks["time_s"], (at_s - 0.5 * span_s, at_s + 0.5 * span_s))
+    return float(np.mean(ticks[name][first : last + 1]))
 
 
 def main() -> int:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .show import err, out, print_json, sentences
+from .show import err, print_json, sentences
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -106,9 +106,7 @@ def plan(
     ] = False,
     save: Annotated[
         Path | None,
-        typer.Option(
-            help="Write the profiles as TOML into this folder.", rich_help_panel=RESULT
-        ),
+        typer.Option(help="Write the profiles as TOML into this folder.", rich_help_panel=RESULT),
     ] = None,
     plot: Annotated[
         Path | None,

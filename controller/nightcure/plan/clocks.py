@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..cure.figures import Band, ClockFigures, Milestone
 from ..cure.rate import KELVIN, R_J_PER_MOL_K
@@ -109,7 +110,7 @@ class Clocks:
         cure_rate *= _above(x, self._x_lowest, moved)
         self._rates = gel_rate, cure_rate
         left_s: Array | float = dt_s
-        if not self._all_gelled(now_s):
+        if not (self.gel_share >= 1.0).all():
             liquid = self.gel_share < 1.0
             with np.errstate(divide="ignore", invalid="ignore"):
                 gelling_s = np.where(liquid, (1.0 - self.gel_share) / gel_rate, 0.0)
@@ -127,9 +128,6 @@ class Clocks:
                 np.copyto(self.reached_s[name], at_s, where=hit)
         if self._post is not None:
             self._post_cure(now_s, x, moved, left_s)
-
-    def _all_gelled(self, now_s: float) -> bool:
-        return bool((self.gel_share >= 1.0).all())
 
     def _post_cure(self, now_s: float, x: Array, moved: Array, left_s: Array | float) -> None:
         assert self._post is not None
@@ -150,9 +148,9 @@ class Clocks:
                 at_s = now_s - (self.post_share - 1.0) / rate
             np.copyto(self.reached_s["post-cured"], at_s, where=hit)
 
-    def reached(self, name: Milestone) -> Array:
+    def reached(self, name: Milestone) -> NDArray[np.bool_]:
         """Where the milestone has come."""
-        result: Array = ~np.isnan(self.reached_s[name])
+        result: NDArray[np.bool_] = ~np.isnan(self.reached_s[name])
         return result
 
     def due_s(self, name: Milestone, now_s: float) -> Array:

@@ -16,6 +16,9 @@ from ..profile import Profile, Ramp, Soak, awaited_of
 from ..settings import Limits
 
 RAMP, SOAK, COOL, OVER = range(4)
+#: A DS18B20 tells sixteenths of a degree (maker's data sheet), so a band ends where the last
+#: sixteenth within it is rounded away from; noise makes that edge soft, not other.
+QUANTUM_C = 0.0625
 Reached = Callable[[Milestone], NDArray[np.bool_]]
 
 
@@ -48,7 +51,10 @@ class Courses:
         )
         """Milestones any profile waits for."""
         self._lag = np.array([[p.lag_c for p in profiles]])
-        self._band = np.array([[p.band_c for p in profiles]])
+        bands = np.array([[p.band_c] for p in profiles])
+        lowest = np.ceil((self._targets - bands) / QUANTUM_C - 1e-9)
+        highest = np.floor((self._targets + bands) / QUANTUM_C + 1e-9)
+        self._lowest, self._highest = (lowest - 0.5) * QUANTUM_C, (highest + 0.5) * QUANTUM_C
         self._row = np.arange(len(profiles))[None, :]
         nights = start_c.shape[0], len(profiles)
         self._index = np.zeros(nights, dtype=np.intp)
@@ -63,9 +69,11 @@ class Courses:
         kind = self._kinds[at]
         self._target, self._rate = self._targets[at], self._rates[at]
         self._time, self._await = self._times[at], self._awaits[at]
+        self._low, self._high = self._lowest[at], self._highest[at]
         self._ramp, self._soak, self._cool = kind == RAMP, kind == SOAK, kind == COOL
         self.over: NDArray[np.bool_] = kind == OVER
         """The profile is done."""
+        self.soaking: NDArray[np.bool_] = self._soak
         self.heated: NDArray[np.bool_] = self._ramp | self._soak
         self._moves = np.where(self.heated, self._rate, 0.0)
         self._held = self._soak & (self._await < 0)
@@ -99,8 +107,8 @@ class Courses:
         close = np.abs(self.setpoint_c - self._target) < 1e-9
         off = (
             ~close
-            | (np.abs(slowest_c - self._target) > self._band)
-            | (np.abs(control_c - self._target) > self._band)
+            | (np.minimum(slowest_c, control_c) < self._low)
+            | (np.maximum(slowest_c, control_c) > self._high)
         )
         self.waiting = (self._ramp & ~moving) | (self._held & off)
         counts = hold | (self._soak & ~self.waiting)

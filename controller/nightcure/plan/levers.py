@@ -12,10 +12,10 @@ from ..cure.card import load_card
 from ..cure.part import Part
 from ..errors import BadInput
 from ..profile import Profile, Soak
-from .nights import Nights
 from .pool import Crew, Job
 from .propose import room_of
 from .spread import Spreads, Truths, draw
+from .tally import Nights
 from .tonight import Shed, Tonight, planned
 
 #: How much of each lever is pulled.

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,57 +24,14 @@ from .clocks import Clocks
 from .course import Courses
 from .regulate import FeedForward, Modulator, lagged, regulator_for, step_of
 from .spread import Truths
+from .tally import MILD_C, Nights, Tally
 from .tonight import Tonight, mould_sensors
-from .trips import FULL, Trips
+from .trips import Trips
 
 #: The clocks are read so often, s.
 CLOCK_S = 60.0
-#: Series are kept so often, s.
-SERIES_S = 300.0
 #: A probe's own time constant in air and on a part, as in `oven.virtual`.
 AIR_PROBE_S, PART_PROBE_S = 15.0, 30.0
-
-
-@dataclass(frozen=True)
-class Series:
-    """The nights of one profile over time; arrays (times, nights), temperatures true, °C."""
-
-    time_s: Array
-    air_c: Array
-    parts_c: tuple[Array, ...]
-    """Each part of the night."""
-    progress: tuple[Array, ...]
-    """Each part's share of the way to the goal."""
-    ambient_c: Array
-
-
-@dataclass(frozen=True)
-class Nights:
-    """What came of them; arrays (nights, profiles)."""
-
-    reached_s: dict[tuple[int, Milestone], Array]
-    """By part and milestone: when, s after the start; NaN where not within the horizon."""
-    goal_s: Array
-    """When the last part that tells it was there; NaN likewise."""
-    energy_j: Array
-    over_s: Array
-    """When the profile was done; NaN likewise."""
-    tripped: NDArray[np.int8]
-    """Number in `trips.NAMES`; 0 where nothing tripped."""
-    hottest_part_c: Array
-    above_air_k: Array
-    """The most any mould was hotter than air and setpoint while heated."""
-    full_s: Array
-    """For how long the heater gave all it has."""
-    short_k: Array
-    """How far below the setpoint the air was at most in a soak, while the heater gave all."""
-    heated_before_gel: NDArray[np.bool_]
-    """A part whose card forbids it was above its mild warmth before it gelled."""
-    series: Series | None = None
-
-
-#: Warmer than this a resin counts as heated (a warm workshop; common practice, no source).
-MILD_C = 25.0
 
 
 def horizon_s(tonight: Tonight, profiles: Sequence[Profile]) -> float:
@@ -190,6 +147,8 @@ class _Night:
             self.true.append(Clocks(figures, self.shape, start_s, (self.truths, i)))
             if waits:
                 self.believed.append(Clocks(figures, self.shape, start_s))
+        self.heat_w: dict[int, Array] = {}
+        """What the resins give off, W, by node."""
         self.now_s = self.clocked_s = 0.0
         self._due: dict[tuple[Clocks, Milestone], Array] = {}
         warm_c = np.ones(self.shape) * first_c
@@ -203,84 +162,75 @@ class _Night:
         """Step to the end."""
         dt_s, shape = self.dt_s, self.shape
         steps = math.ceil(end_s / dt_s)
-        shed_c = self.tonight.shed.at(dt_s * np.arange(steps + 1))
+        shed_c = self.tonight.shed.at(dt_s * np.arange(steps + 1, dtype=np.float64))
         per_clock = max(round(CLOCK_S / dt_s), 1)
-        per_series = max(round(SERIES_S / dt_s), 1)
         s = self.settings
-        parts = len(self.true)
+        tally = Tally(shape, len(self.true), dt_s, keep)
         # Means over a clock's step: its ends count half.
-        sums = [0.5 * self.state_c[:, node, :] for node in self.part_node]
-        seen = [0.5 * self._seen(i) for i in range(parts)]
-        heat_w = [np.zeros(shape) for _ in range(self.moulds)]
-        any_heat = False
-        energy_on = np.zeros(shape)
-        over_s = np.full(shape, np.nan)
-        hottest_c, above_k, full_s, short_k = (np.full(shape, x) for x in (-99.0, 0.0, 0.0, 0.0))
-        early_heat = np.zeros(shape, dtype=bool)
-        forbids = [
-            i for i, p in enumerate(self.tonight.parts)
-            if p.part.figures is not None and not p.part.figures.heat_before_gel
-        ]  # fmt: skip
-        kept: list[tuple[float, Array, list[Array], list[Array], Array]] = []
+        self.sums = [0.5 * self.state_c[:, node, :] for node in self.part_node]
+        self.seen = [0.5 * self._seen(i) for i in range(len(self.believed))]
         keep_air, keep_part = lagged(AIR_PROBE_S, dt_s), lagged(PART_PROBE_S, dt_s)
         for k in range(steps):
-            t_s = self.now_s = k * dt_s
+            now_s = (k + 1) * dt_s
+            self.now_s = k * dt_s
             ambient_c = shed_c[k] + self.shift_k
             told_c = ambient_c if self.sees_ambient else np.full((1, 1), s.model.assumed_ambient_c)
-            if keep and k % per_series == 0:
-                kept.append(self._now(t_s, ambient_c))
             control_c = self.air_probe_c + self.air_offset
             measured = [p + o for p, o in zip(self.probes_c, self.mould_offsets, strict=True)]
             duty, heated = self._duty(control_c, measured, told_c)
             share = self.modulator.on_share(duty)
             self.trips.look(dt_s, control_c, measured, told_c, heated, duty, share)
             share = np.where(self.trips.tripped | self.course.over, 0.0, share)
-            energy_on += share
-            self._step(share, ambient_c, heat_w if any_heat else None)
+            self._step(share, ambient_c)
             air_c = self.state_c[:, AIR, :]
             self.air_probe_c = air_c + keep_air * (self.air_probe_c - air_c)
             for n, mould in enumerate(self.sensor_mould):
                 node_c = self.state_c[:, FIRST_MOULD + mould if self.moulds else AIR, :]
                 self.probes_c[n] = node_c + keep_part * (self.probes_c[n] - node_c)
-            over_s = np.where(self.course.over & np.isnan(over_s), t_s + dt_s, over_s)
-            full = duty > FULL
-            if full.any():
-                full_s += dt_s * full
-                deep = full & self.course._soak
-                short_k = np.maximum(short_k, deep * (self.course.setpoint_c - control_c))
-            for i in range(parts):
-                node_c = self.state_c[:, self.part_node[i], :]
-                sums[i] += node_c
+            short_k = self.course.setpoint_c - control_c
+            tally.step(now_s, share, duty, self.course.over, self.course.soaking, short_k)
+            parts_c = [self.state_c[:, node, :] for node in self.part_node]
+            for i, part_c in enumerate(parts_c):
+                self.sums[i] += part_c
                 if self.believed:
-                    seen[i] += self._seen(i)
-            if (k + 1) % per_clock:
-                continue
-            now_s, span_s = t_s + dt_s, per_clock * dt_s
-            self.clocked_s = now_s
-            self._due.clear()
-            for w in heat_w:
-                w[:] = 0.0
-            base_c = np.maximum(air_c, self.course.setpoint_c)
-            for i, clock in enumerate(self.true):
-                half_c = 0.5 * self.state_c[:, self.part_node[i], :]
-                part_c = (sums[i] - half_c) / per_clock
-                sums[i] = half_c
-                clock.advance(now_s, span_s, part_c)
-                hottest_c = np.maximum(hottest_c, part_c)
-                above_k = np.maximum(above_k, (part_c - base_c) * self.course.heated)
-                node = self.part_node[i]
-                if clock.figures.self_heat is not None and node != AIR and self.part_sensor[i] is not None:
-                    any_heat = True
-                    if now_s >= clock.start_s:
-                        heat_w[node - FIRST_MOULD] += (
-                            self.tonight.parts[i].part.resin_kg * clock.heat_w_per_kg()
-                        )
-                if i in forbids and now_s >= clock.start_s >= 0.0:
-                    early_heat |= (part_c > MILD_C) & ~clock.reached("gelled")
-                if self.believed:
-                    half_c = 0.5 * self._seen(i)
-                    self.believed[i].advance(now_s, span_s, (seen[i] - half_c) / per_clock)
-                    seen[i] = half_c
+                    self.seen[i] += self._seen(i)
+            if (k + 1) % per_clock == 0:
+                self._read_clocks(now_s, per_clock, air_c, parts_c, tally)
+            if keep:
+                goal = self.tonight.goal
+                way = [clock.progress(goal) for clock in self.true]
+                tally.series_step(now_s, [air_c, *parts_c], way, ambient_c)
+        return self._came_of_it(tally)
+
+    def _read_clocks(
+        self, now_s: float, steps: int, air_c: Array, parts_c: list[Array], tally: Tally
+    ) -> None:
+        """Let the resins cure for the last steps; their heat for the next."""
+        self.clocked_s, span_s = now_s, steps * self.dt_s
+        self._due.clear()
+        base_c = np.maximum(air_c, self.course.setpoint_c)
+        heat_w: dict[int, Array] = {}
+        for i, (clock, p) in enumerate(zip(self.true, self.tonight.parts, strict=True)):
+            half_c = 0.5 * parts_c[i]
+            part_c = (self.sums[i] - half_c) / steps
+            self.sums[i] = half_c
+            clock.advance(now_s, span_s, part_c)
+            tally.minute(part_c, base_c, self.course.heated)
+            mixed = now_s >= clock.start_s
+            if mixed and self.part_sensor[i] is not None and self.moulds:
+                w = p.part.resin_kg * clock.heat_w_per_kg()
+                if isinstance(w, np.ndarray):
+                    node = self.part_node[i]
+                    heat_w[node] = heat_w[node] + w if node in heat_w else w
+            if mixed and clock.start_s >= 0.0 and not clock.figures.heat_before_gel:
+                tally.early_heat |= (part_c > MILD_C) & ~clock.reached("gelled")
+            if self.believed:
+                half_c = 0.5 * self._seen(i)
+                self.believed[i].advance(now_s, span_s, (self.seen[i] - half_c) / steps)
+                self.seen[i] = half_c
+        self.heat_w = heat_w
+
+    def _came_of_it(self, tally: Tally) -> Nights:
         reached_s = {
             (i, name): clock.reached_s[name]
             for i, clock in enumerate(self.true)
@@ -288,12 +238,12 @@ class _Night:
             if name in clock.names
         }
         goal = self.tonight.goal
-        goal_s = np.maximum.reduce(
-            [c.reached_s[goal] for c in self.true if goal in c.names]
-        )  # NaN where any is NaN
+        # NaN where any is NaN.
+        goal_s = np.maximum.reduce([c.reached_s[goal] for c in self.true if goal in c.names])
         return Nights(
-            reached_s, goal_s, energy_on * dt_s * self.power_w, over_s, self.trips.why, hottest_c,
-            above_k, full_s, short_k, early_heat, self._series(kept) if keep else None,
+            reached_s, goal_s, tally.on_steps * self.dt_s * self.power_w, tally.over_s,
+            self.trips.why, tally.hottest_c, tally.above_k, tally.full_s, tally.short_k,
+            tally.early_heat, tally.series(),
         )  # fmt: skip
 
     def _duty(
@@ -338,41 +288,16 @@ class _Night:
         return there
 
     def due_s(self, clock: Clocks, name: Milestone) -> Array:
-        """When the controller sees a milestone come; reckoned anew each time the clocks are read."""
+        """When the controller sees a milestone come; reckoned anew with every minute."""
         key = clock, name
         if key not in self._due:
             self._due[key] = clock.due_s(name, self.clocked_s)
         return self._due[key]
 
-    def _step(self, share: Array, ambient_c: Array, heat_w: list[Array] | None) -> None:
+    def _step(self, share: Array, ambient_c: Array) -> None:
         state: Array = np.matmul(self.keep, self.state_c)
         state += self.per_ambient * ambient_c[:, :, None]
         state += self.per_heater * (share * self.power_w)[:, None, :]
-        for i, w in enumerate(heat_w or ()):
-            state += self.per_node[:, :, FIRST_MOULD + i, None] * w[:, None, :]
+        for node, w in self.heat_w.items():
+            state += self.per_node[:, :, node, None] * w[:, None, :]
         self.state_c = state
-
-    # ---- what is kept ---------------------------------------------------------------------
-
-    def _now(
-        self, t_s: float, ambient_c: Array
-    ) -> tuple[float, Array, list[Array], list[Array], Array]:
-        goal = self.tonight.goal
-        return (
-            t_s,
-            self.state_c[:, AIR, 0].copy(),
-            [self.state_c[:, node, 0].copy() for node in self.part_node],
-            [clock.progress(goal)[:, 0].copy() for clock in self.true],
-            ambient_c[:, 0].copy(),
-        )
-
-    @staticmethod
-    def _series(kept: list[tuple[float, Array, list[Array], list[Array], Array]]) -> Series:
-        parts = range(len(kept[0][2]))
-        return Series(
-            np.array([row[0] for row in kept]),
-            np.stack([row[1] for row in kept]),
-            tuple(np.stack([row[2][i] for row in kept]) for i in parts),
-            tuple(np.stack([row[3][i] for row in kept]) for i in parts),
-            np.stack([row[4] for row in kept]),
-        )

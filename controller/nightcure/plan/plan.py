@@ -37,10 +37,10 @@ from ..errors import BadInput
 from ..oven.arrays import Array
 from ..profile import Profile
 from .levers import Lever, levers_of, tried
-from .nights import Nights
 from .pool import Crew, Job, Progress, crew
 from .propose import Shape, build, longest_h, room_of, rounded, usual_ramp
 from .spread import Spreads, Truths, draw
+from .tally import Nights
 from .tonight import Tonight
 from .words import answer, too_soon, warnings_of, weak_point
 

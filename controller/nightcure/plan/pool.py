@@ -17,8 +17,9 @@ import numpy as np
 
 from ..oven.arrays import Array
 from ..profile import Profile
-from .nights import Nights, Series, horizon_s, run_nights
+from .nights import horizon_s, run_nights
 from .spread import Truths
+from .tally import Nights, Series
 from .tonight import Tonight
 
 #: Nights to a piece.

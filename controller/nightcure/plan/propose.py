@@ -1,4 +1,4 @@
-"""Profiles that could be tonight's: ramp, soak, cool, and a mild wait for the gel where a card asks.
+"""Profiles that could be tonight's: ramp, soak, cool; a mild wait for the gel if a card asks.
 
 Three numbers make one: how warm, how steep, how long.
 """

@@ -67,9 +67,7 @@ class FeedForward:
 class Pid:
     """See `heat.pid.PidRegulator`."""
 
-    def __init__(
-        self, settings: Regulator, power_w: float, dt_s: float, start_c: Array
-    ) -> None:
+    def __init__(self, settings: Regulator, power_w: float, dt_s: float, start_c: Array) -> None:
         self._power_w, self._dt_s = power_w, dt_s
         self._kp = settings.gain_w_per_k
         self._ki = settings.gain_w_per_k / settings.integral_s
@@ -77,8 +75,8 @@ class Pid:
         self._keep = lagged(settings.filter_s, dt_s)
         self._filtered_c: Array = start_c.copy()
         self._last_c: Array = start_c.copy()
-        self._integral_w = np.zeros(start_c.shape)
-        self._saturated = np.zeros(start_c.shape)
+        self._integral_w: Array = np.zeros(start_c.shape)
+        self._saturated: Array = np.zeros(start_c.shape)
 
     def watts(self, setpoint_c: Array, measured_c: Array, feed_forward_w: Array) -> Array:
         """Power to ask for over the coming step, W."""
@@ -91,7 +89,7 @@ class Pid:
         self._last_c = self._filtered_c
         output = self._kp * error + self._integral_w - self._kd * slope
         request = np.minimum(np.maximum(output, -p), p) + feed_forward_w
-        self._saturated = (request >= p) * 1.0 - (request <= 0.0)
+        self._saturated = np.where(request >= p, 1.0, np.where(request <= 0.0, -1.0, 0.0))
         result: Array = np.minimum(np.maximum(request, 0.0), p)
         return result
 

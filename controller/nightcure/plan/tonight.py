@@ -106,9 +106,7 @@ class Tonight:
         share = f.mould_capacity_j_per_k / len(names)
         capacities = [stated.get(name, share) for name in names]
         lag_s = max(lag_s, 60.0)
-        moulds = [
-            Mould(n, c, c / lag_s) for n, c in zip(names, capacities, strict=True) if c > 0.0
-        ]
+        moulds = [Mould(n, c, c / lag_s) for n, c in zip(names, capacities, strict=True) if c > 0.0]
         return replace(network, moulds=tuple(moulds))
 
 
@@ -171,9 +169,7 @@ def tonight(
     name = "laminate-opens" if goal == "laminate-ready" else goal
     names = get_args(Milestone)
     if name not in names:
-        raise BadInput(
-            f"the goal is '{goal}'; it should be laminate-ready, {', '.join(names)}."
-        )
+        raise BadInput(f"the goal is '{goal}'; it should be laminate-ready, {', '.join(names)}.")
     milestone: Milestone = name  # type: ignore[assignment]
     if not math.isfinite(deadline_s) or not 0.0 < deadline_s <= LONGEST_H * 3600.0:
         raise BadInput(

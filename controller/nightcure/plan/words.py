@@ -13,9 +13,9 @@ from ..cure.vapour import ASK_ABOVE_PCT, cautions
 from ..oven.arrays import Array
 from ..profile import Profile, Soak, knows
 from ..units import show_duration, show_temperature
-from .nights import MILD_C, Nights
 from .propose import room_of
 from .spread import Truths
+from .tally import MILD_C, Nights
 from .tonight import DAY_S, Tonight
 from .trips import NAMES
 
