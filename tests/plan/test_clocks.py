@@ -41,7 +41,7 @@ def test_as_the_controllers_own(card: str, share: float | None) -> None:
             assert np.isnan(ours) == (at_s is None), (name, ours, at_s)
             if at_s is not None:
                 # Where the card's data begin the arrays share a minute out; the clock does not.
-                assert ours == pytest.approx(at_s, abs=60.0 if name == "post-cured" else 5.0), name
+                assert ours == pytest.approx(at_s, abs=60.0 if name == "post-cured" else 15.0), name
                 compared += 1
     assert compared >= 4 * nights
 

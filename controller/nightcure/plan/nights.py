@@ -196,11 +196,20 @@ class _Night:
                     self.seen[i] += self._seen(i)
             if (k + 1) % per_clock == 0:
                 self._read_clocks(now_s, per_clock, air_c, parts_c, tally)
+                if not keep and self._nothing_left():
+                    break
             if keep:
                 goal = self.tonight.goal
                 way = [clock.progress(goal) for clock in self.true]
                 tally.series_step(now_s, [air_c, *parts_c], way, ambient_c)
         return self._came_of_it(tally)
+
+    def _nothing_left(self) -> bool:
+        """Whether no night is heated any more and every one is past the goal."""
+        if not (self.course.over | self.trips.tripped).all():
+            return False
+        goal = self.tonight.goal
+        return all(c.reached(goal).all() for c in self.true if goal in c.names)
 
     def _read_clocks(
         self, now_s: float, steps: int, air_c: Array, parts_c: list[Array], tally: Tally

@@ -47,7 +47,7 @@ from .words import answer, too_soon, warnings_of, weak_point
 #: A proposal is to reach the goal in this share of the nights.
 SURE = 0.9
 #: Nights a proposal and the levers are tried in.
-TRIED_NIGHTS, LEVER_NIGHTS = 60, 250
+TRIED_NIGHTS, LEVER_NIGHTS = 40, 200
 
 
 @dataclass(frozen=True)
@@ -238,7 +238,7 @@ def propose(
 
     first = build(tonight, room, whole(room.coldest_c), box)
     _accept(tonight, first)
-    steps = max(math.ceil((room.warmest_c - room.coldest_c) / 3.0), 1)
+    steps = max(math.ceil((room.warmest_c - room.coldest_c) / 4.0), 1)
     temps = sorted({round(t) for t in np.linspace(room.coldest_c, room.warmest_c, steps + 1)})
     shapes = [whole(float(t)) for t in temps]
     sure = chances(shapes)
@@ -251,7 +251,7 @@ def propose(
         shorter = [
             rounded(replace(whole(t), hours=f * whole(t).hours))
             for t in (*cooler, warm)
-            for f in (0.35, 0.5, 0.65, 0.8, 0.9)
+            for f in (0.3, 0.5, 0.7, 0.85)
         ]
         every = shapes + shorter
         sure = chances(every)

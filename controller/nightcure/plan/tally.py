@@ -12,8 +12,8 @@ from ..oven.arrays import Array
 
 #: Series are means over so long, s.
 SERIES_S = 120.0
-#: Warmer than this a resin counts as heated (a warm workshop; common practice, no source).
-MILD_C = 25.0
+#: Warmer than this a resin counts as heated: a warm workshop (common practice, no source).
+MILD_C = 21.0
 #: As much duty as a heater has, as the interlocks count it.
 FULL = 0.95
 
