@@ -136,7 +136,7 @@ def both(seed: int) -> tuple[Tonight, Nights, Rehearsal, dict[str, Array], float
 
 
 def compare(seed: int) -> Apart:
-    """How far apart, as means over five minutes (or two windows), no more than a minute apart.
+    """How far apart, as means over five minutes (or five windows), no more than a minute apart.
 
     A bang-bang's swing has no phase that two programs could share: there hours are compared, up to
     the end of the last soak.
@@ -149,7 +149,7 @@ def compare(seed: int) -> Apart:
     series = nights.series
     assert series is not None
     over_s = ticks["time_s"][-1]
-    span_s = max(300.0, 2.0 * t.settings.heater.window_s)
+    span_s = max(300.0, 5.0 * t.settings.heater.window_s)
     if t.settings.regulator.kind == "bang-bang":
         span_s = 3600.0
         over_s = float(ticks["time_s"][ticks["cool"] > 0][0]) if ticks["cool"].any() else over_s

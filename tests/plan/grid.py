@@ -30,7 +30,7 @@ def a_night() -> Tonight:
 def against(
     t: Tonight, grid: tuple[int, int, int], nights: int = SEARCH_NIGHTS
 ) -> tuple[dict[Kind, tuple[float, float]], float, int]:
-    """Each kind's figure by the search and by the grid; the search's time, s, and how many tried."""
+    """Each kind by the search and by the grid; the search took so many s and tried so many."""
     truths = draw(t, Spreads(), nights, 1)
     with ProcessPoolExecutor(2) as pool, crew(pool) as hands:
         began = time.perf_counter()

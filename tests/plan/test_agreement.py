@@ -1,4 +1,4 @@
-"""The arrays and the real Loop must not drift apart; all 50 nights: python -m tests.plan.agreement."""
+"""The arrays and the real Loop must not drift apart (50 nights: python -m tests.plan.agreement)."""
 
 from __future__ import annotations
 

@@ -116,7 +116,7 @@ def test_levers_are_ranked_and_pull_the_right_way() -> None:
     weak = changed(SETTINGS, heater={"power_w": 150.0}, model={"loss_w_per_k": 5.0})
     frost = falling_to(-8.0, 9 * 3600.0, -2.0)
     profile = _with_parts(LID, None, until=None, waits=False)
-    t = tonight(weak, profile.parts, frost, "demould", 5.2 * 3600.0)
+    t = tonight(weak, profile.parts, frost, "demould", 4.5 * 3600.0)
     plan = planned(t, profile, levers=True, nights=200)
     assert 0.05 < plan.probability < 0.9
     gains = [lever.gain for lever in plan.levers]
@@ -139,7 +139,7 @@ def test_a_heater_that_never_pauses_trips_and_is_told() -> None:
 
 
 def test_impossible_is_said_and_improbable_is_answered() -> None:
-    for hours, known in ((0.2, False), (1.1, True)):
+    for hours, known in ((0.1, False), (1.5, True)):
         t = tonight(SETTINGS, LID.parts[:1], SHED, "demould", hours * 3600.0)
         if known:
             assert planned(t, nights=40).probability < 0.2

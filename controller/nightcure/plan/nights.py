@@ -30,6 +30,8 @@ from .trips import Trips
 
 #: The clocks are read so often, s.
 CLOCK_S = 60.0
+#: Heat is reckoned at the middle of the last minute and is given in the next.
+AHEAD = 0.75
 #: A probe's own time constant in air and on a part, as in `oven.virtual`.
 AIR_PROBE_S, PART_PROBE_S = 15.0, 30.0
 
@@ -94,7 +96,7 @@ class _Night:
         self.tonight, self.truths, self.profiles = tonight, truths, profiles
         s = self.settings = tonight.settings
         self.shape = truths.nights, len(profiles)
-        self.dt_s = step_of(s.heater)
+        self.dt_s = step_of(s)
         networks = networks_of(tonight, truths)
         self.moulds = len(networks[0].moulds)
         ensemble = Ensemble(networks, 0.0)
@@ -147,6 +149,7 @@ class _Night:
             self.true.append(Clocks(figures, self.shape, start_s, (self.truths, i)))
             if waits:
                 self.believed.append(Clocks(figures, self.shape, start_s))
+        self.own_w: dict[int, Array] = {}
         self.heat_w: dict[int, Array] = {}
         """What the resins give off, W, by node."""
         self.now_s = self.clocked_s = 0.0
@@ -229,7 +232,10 @@ class _Night:
             if mixed and self.part_sensor[i] is not None and self.moulds:
                 w = p.part.resin_kg * clock.heat_w_per_kg()
                 if isinstance(w, np.ndarray):
-                    node = self.part_node[i]
+                    # What it will be on average until the clocks are read again.
+                    node, before_w = self.part_node[i], self.own_w.get(i, w)
+                    self.own_w[i] = w
+                    w = np.maximum(w + AHEAD * (w - before_w), 0.0)
                     heat_w[node] = heat_w[node] + w if node in heat_w else w
             if mixed and clock.start_s >= 0.0 and not clock.figures.heat_before_gel:
                 tally.early_heat |= (part_c > MILD_C) & ~clock.reached("gelled")

@@ -15,15 +15,22 @@ from numpy.typing import NDArray
 from ..oven.arrays import Array
 from ..settings import Heater, Model, Regulator, Settings
 
-#: The longest step, s.
+#: The longest step, s; bang-bang's swing hangs on the moments of its switching.
 STEP_S = 20.0
+BANG_BANG_STEP_S = 4.0
 
 
-def step_of(heater: Heater) -> float:
-    """A step that divides the heater's window, about `STEP_S` long."""
-    if heater.window_s <= STEP_S:
-        return STEP_S
-    return heater.window_s / math.ceil(heater.window_s / STEP_S - 1e-9)
+#: A reading's noise crosses a line so much before its mean does (a DS18B20's sixteenths, 0.03 °C).
+EARLY_C = 0.05
+
+
+def step_of(settings: Settings) -> float:
+    """A step that divides the heater's window, no longer than the regulator bears."""
+    longest_s = STEP_S if settings.regulator.kind == "pid" else BANG_BANG_STEP_S
+    window_s = settings.heater.window_s
+    if window_s <= longest_s:
+        return longest_s
+    return window_s / math.ceil(window_s / longest_s - 1e-9)
 
 
 def lagged(lag_s: float, dt_s: float) -> float:
@@ -102,7 +109,8 @@ class BangBang:
     """
 
     def __init__(self, settings: Regulator, power_w: float, dt_s: float, start_c: Array) -> None:
-        self._hysteresis_c, self._power_w, self._dt_s = settings.hysteresis_c, power_w, dt_s
+        self._hysteresis_c = max(settings.hysteresis_c - EARLY_C, 0.02)
+        self._power_w, self._dt_s = power_w, dt_s
         self._on = np.zeros(start_c.shape, dtype=bool)
         self._last_c = start_c
 
