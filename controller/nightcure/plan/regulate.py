@@ -150,6 +150,7 @@ class Modulator:
         self._mean = heater.window_s < dt_s
         self._owed, self._asked, self._given = (np.zeros(shape) for _ in range(3))
         self._over: NDArray[np.bool_] = np.zeros(shape, dtype=bool)
+        self._on: NDArray[np.bool_] = np.zeros(shape, dtype=bool)
         self._count = 0
 
     def on_share(self, duty: Array) -> Array:
@@ -168,7 +169,9 @@ class Modulator:
         target = np.where(target > h.window_s - h.min_off_s, 2.0 * h.window_s, target)
         on_s = np.minimum(np.maximum(target - self._given, 0.0), self._dt_s)
         on_s = np.where(self._over, 0.0, on_s)
-        self._over |= on_s < self._dt_s
+        whole = on_s >= self._dt_s
+        self._over |= (self._on | (on_s > 0.0)) & ~whole
+        self._on = whole
         self._asked += duty * self._dt_s
         self._given += on_s
         result: Array = on_s / self._dt_s
