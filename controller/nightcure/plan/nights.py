@@ -29,7 +29,7 @@ from .tonight import Tonight, mould_sensors
 from .trips import Trips
 
 #: The clocks are read so often, s.
-CLOCK_S = 60.0
+CLOCK_S = 20.0
 #: Heat is reckoned at the middle of the last minute and is given in the next.
 AHEAD = 0.75
 #: A probe's own time constant in air and on a part, as in `oven.virtual`.
