@@ -21,10 +21,10 @@ GRID = (20, 10, 10)
 WITHIN = 0.02
 
 
-def a_night() -> Tonight:
+def a_night(goal: str = "full", hours: float = 13.0) -> Tonight:
     """Full cure of lid and rim in a cold shed: neither trivial nor hopeless."""
     parts = load_profile(PARTS_FILE).parts
-    return tonight(SETTINGS, parts, falling_to(2.0, 36_000.0, 9.0), "full", 13 * 3600.0)
+    return tonight(SETTINGS, parts, falling_to(2.0, 36_000.0, 9.0), goal, hours * 3600.0)
 
 
 def against(

@@ -33,11 +33,11 @@ UNITS: dict[Kind, str] = {
     "soonest": "s after the start, in nine nights of ten",
 }
 #: Nights a search runs in, and those its result is judged by.
-SEARCH_NIGHTS, FINAL_NIGHTS = 64, 500
+SEARCH_NIGHTS, FINAL_NIGHTS = 48, 500
 SLOWEST_C_PER_H = 3.0
 #: A degree of soak weighs as much as so many °C per hour of ramp.
 RAMP_PER_DEGREE = 5.0
-ZOOMS = 5
+ZOOMS = 4
 #: Where the soak is long enough it is not made longer for a tie; kWh count for so little.
 TIE = 1e-3
 

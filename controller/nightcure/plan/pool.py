@@ -25,7 +25,7 @@ from .tonight import Tonight
 #: Nights to a piece.
 PIECE = 250
 #: Nights times profiles to a piece, where there are many profiles.
-PIECE_CELLS = 800
+PIECE_CELLS = 2400
 
 Progress = Callable[[int, int], None]
 """Told how many pieces are done, and how many there are so far."""
