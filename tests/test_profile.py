@@ -326,6 +326,18 @@ def test_ahead_sees_the_end_of_a_ramp() -> None:
     assert run.ahead(600.0) == 38.0
 
 
+def test_a_ramp_that_waits_for_the_air_asks_for_no_less_heat() -> None:
+    """A lead that came and went with every stop switched a saturated heater off at each."""
+    run = ProfileRun(PROFILE, 9.0, 25.0)
+    seen = set()
+    for i in range(2000):
+        before = run.ahead(180.0)
+        run.advance(2.0, oven(9.0 + 0.001 * i))
+        seen.add(run.waiting)
+        assert 0.0 <= run.ahead(180.0) - before <= 15.0 * 2.0 / 3600.0 + 1e-9
+    assert seen == {False, True}
+
+
 def test_limits_bind_the_profile_one_degree_under_the_trip() -> None:
     limits = Limits(air_c=39.0)
     assert PROFILE.refusals(limits) == ()

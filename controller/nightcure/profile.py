@@ -293,7 +293,8 @@ class ProfileRun:
         self.index = 0
         self.setpoint_c = start_c
         self.counted_s = 0.0
-        """Of the present soak: the time that counted. Of a ramp that waits: for how long."""
+        """Of the present soak: the time that counted. Of a ramp that waits for a milestone: for how
+        long; all it may once that is over."""
         self.waiting = False
         """The clock or the ramp stands still because the oven is behind."""
 
@@ -318,10 +319,12 @@ class ProfileRun:
         awaited = awaited_of(s)
         there = awaited is not None and reached is not None and reached(awaited)
         if isinstance(s, Ramp):
-            if awaited and not there and self.counted_s < s.wait_at_most_h * 3600.0:
-                self.waiting = True
-                self.counted_s += dt_s
-                return
+            if self._holds(s):
+                if not there:
+                    self.waiting = True
+                    self.counted_s += dt_s
+                    return
+                self.counted_s = s.wait_at_most_h * 3600.0
             behind_c = self.setpoint_c - oven.control_c
             if s.to_c < self.setpoint_c:
                 behind_c = -behind_c
@@ -358,8 +361,10 @@ class ProfileRun:
         s = self.segment
         at_c = self.setpoint_c
         if isinstance(s, Ramp):
-            if self.waiting:
+            if self._holds(s):
                 return at_c
+            # Waiting for the air it may go on at any moment; a lead that came and went with every
+            # stop would switch the heater off just when all of it is needed.
             return _towards(at_c, s.to_c, s.rate_c_per_h * lead_s / 3600.0)
         if isinstance(s, Soak):
             return _towards(at_c, s.at_c, self.ramp_limit_c_per_h * lead_s / 3600.0)
@@ -394,6 +399,10 @@ class ProfileRun:
         for key in ("index", "setpoint_c", "counted_s", "waiting"):
             setattr(run, key, state[key])
         return run
+
+    def _holds(self, ramp: Ramp) -> bool:
+        """Whether a ramp still holds for its milestone."""
+        return ramp.wait_for is not None and self.counted_s < ramp.wait_at_most_h * 3600.0
 
     def _move(self, target_c: float, rate_c_per_h: float, dt_s: float) -> None:
         self.setpoint_c = _towards(self.setpoint_c, target_c, rate_c_per_h * dt_s / 3600.0)

@@ -15,6 +15,7 @@ from . import (
     off,
     oven,
     passphrase,
+    plan,
     record,
     rehearse,
     replay,
@@ -52,6 +53,7 @@ def main(
 
 
 app.command("demo")(demo.demo)
+app.command("plan")(plan.plan)
 app.command("rehearse")(rehearse.rehearse)
 app.add_typer(cure.cure, name="cure")
 app.command("vapour")(vapour.vapour)

@@ -77,7 +77,7 @@ def rehearse(
 
         settings, chosen, network, ambient = _night(oven, profile, night)
         if card:
-            chosen = _with_cards(settings, chosen, card, catalyst_pct, resin_kg)
+            chosen = with_cards(settings, chosen, card, catalyst_pct, resin_kg)
         faults = [parse_fault(text) for text in fault or []]
         if stress:
             _stress(settings, chosen, network, ambient, seed, as_json)
@@ -137,12 +137,13 @@ def _night(
     return settings, chosen, network, read_ambient(night) if night else ambient_c
 
 
-def _with_cards(
+def with_cards(
     settings: Settings,
     profile: Profile,
     cards: list[str],
     catalyst_pct: float | None,
     resin_kg: float,
+    mould_j_per_k: float | None = None,
 ) -> Profile:
     """The profile with a part on each part or mould thermometer."""
     from ..cure.card import load_card
@@ -164,7 +165,7 @@ def _with_cards(
         thermometer = settings.thermometers[sensor].name
         parts.append(
             {"name": thermometer, "card": name, "catalyst_pct": share, "resin_kg": resin_kg,
-             "sensor": thermometer}
+             "sensor": thermometer, "mould_j_per_k": mould_j_per_k}
         )  # fmt: skip
     data = {**profile.model_dump(mode="json"), "parts": parts}
     chosen = parse_profile(with_figures(data))

@@ -64,7 +64,7 @@ class Ensemble:
         Returns:
             The new state, (members, nodes), °C.
         """
-        f, per_ambient, per_heater, per_node = self._matrices(dt_s)
+        f, per_ambient, per_heater, per_node = self.matrices(dt_s)
         ambient, heater_w = np.asarray(ambient_c), np.asarray(duty) * self.power_w
         state: Array = np.matmul(f, self.state_c[:, :, None])[:, :, 0]
         state += per_ambient * (ambient if ambient.ndim == 0 else ambient[:, None])
@@ -74,7 +74,13 @@ class Ensemble:
         self.state_c = state
         return state
 
-    def _matrices(self, dt_s: float) -> tuple[Array, Array, Array, Array]:
+    def matrices(self, dt_s: float) -> tuple[Array, Array, Array, Array]:
+        """The exact step of each member, for those who keep their own states.
+
+        Returns:
+            `T' = keep T + per_ambient T_ambient + per_heater W + per_node W_of_each`: shapes
+            (members, nodes, nodes), (members, nodes), (members, nodes), (members, nodes, nodes).
+        """
         found = self._steps.get(dt_s)
         if found is None:
             members, n, inputs = self._b.shape

@@ -1,0 +1,139 @@
+"""A plan as a picture: in the terminal, and as a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from rich.text import Text
+
+from ..errors import BadInput
+from ..plan.words import GOALS, clock_time
+from ..units import c_to_f
+
+if TYPE_CHECKING:
+    from ..oven.arrays import Array
+    from ..plan.plan import Plan
+
+AIR, SHED = ("orange+", "orange"), ("blue+", "blue")
+PARTS = (("green+", "green"), ("magenta+", "magenta"), ("cyan+", "cyan"), ("red+", "red"))
+INK = {"air": "#c8501e", "shed": "#4a7fb0", "parts": ("#2e7d4f", "#7a4a9c", "#23808a", "#a03030")}
+
+
+def _bands(values: Array) -> tuple[Array, Array, Array]:
+    low, middle, high = np.percentile(values, (10, 50, 90), axis=1)
+    return low, middle, high
+
+
+def _ticks(plan: Plan, last_h: float) -> tuple[list[float], list[str]]:
+    """Full hours of the wall clock, hours after the start."""
+    first = (-plan.tonight.start_of_day_s / 3600.0) % 1.0
+    every = 2.0 if last_h > 6.0 else 1.0
+    hours = np.arange(first, last_h, every).tolist()
+    return hours, [clock_time(plan.tonight, 3600.0 * h) for h in hours]
+
+
+def terminal_plot(plan: Plan, width: int) -> Text:
+    """Air, parts and shed with their 10-90 % bands; under them the way to the goal."""
+    import plotext
+
+    series = plan.nights.series
+    assert series is not None
+    fahrenheit = plan.tonight.settings.units == "F"
+    hours = (series.time_s / 3600.0).tolist()
+
+    def shown(values_c: Array) -> list[float]:
+        return [c_to_f(float(c)) if fahrenheit else float(c) for c in values_c]
+
+    ticks = _ticks(plan, hours[-1])
+    plotext.clear_figure()
+    plotext.theme("clear")
+    plotext.plot_size(width, 20)
+    names = [p.part.name for p in plan.tonight.parts]
+    curves = [
+        ("shed", series.ambient_c, SHED),
+        ("air", series.air_c, AIR),
+        *(
+            (name, values, PARTS[i % len(PARTS)])
+            for i, (name, values) in enumerate(zip(names, series.parts_c, strict=True))
+        ),
+    ]
+    for label, values, (bright, dull) in curves:
+        low, middle, high = _bands(values)
+        for edge in (low, high):
+            plotext.plot(hours, shown(edge), color=dull, marker="dot")
+        plotext.plot(hours, shown(middle), label=label, color=bright, marker="braille")
+    plotext.vline(plan.tonight.deadline_s / 3600.0, color="gray")
+    plotext.xticks(*ticks)
+    plotext.ylabel("°F" if fahrenheit else "°C")
+    upper = plotext.build()
+    plotext.clear_figure()
+    plotext.theme("clear")
+    plotext.plot_size(width, 10)
+    for i, (name, values) in enumerate(zip(names, series.progress, strict=True)):
+        bright, dull = PARTS[i % len(PARTS)]
+        low, middle, high = _bands(100.0 * values)
+        for edge in (low, high):
+            plotext.plot(hours, edge.tolist(), color=dull, marker="dot")
+        plotext.plot(hours, middle.tolist(), label=name, color=bright, marker="braille")
+    plotext.vline(plan.tonight.deadline_s / 3600.0, color="gray")
+    plotext.ylim(0, 100)
+    plotext.yticks([0, 50, 100])
+    plotext.xticks(*ticks)
+    plotext.ylabel(f"% of the way to {GOALS[plan.tonight.goal]}")
+    return Text.from_ansi(upper + "\n" + plotext.build())
+
+
+def draw(plan: Plan, path: Path) -> None:
+    """The same as a sheet, bands filled.
+
+    Raises:
+        BadInput: matplotlib is not there, or the file cannot be written.
+    """
+    try:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise BadInput(
+            "--plot needs matplotlib; install nightcure with its extra 'plots'."
+        ) from None
+    series = plan.nights.series
+    assert series is not None
+    figure = Figure(figsize=(11.7, 8.3), layout="constrained")
+    FigureCanvasAgg(figure)
+    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[3, 2])
+    hours = series.time_s / 3600.0
+    names = [p.part.name for p in plan.tonight.parts]
+    inks = [INK["parts"][i % len(INK["parts"])] for i in range(len(names))]
+    for axes, curves in (
+        (
+            top,
+            [
+                ("shed", series.ambient_c, INK["shed"]),
+                ("air", series.air_c, INK["air"]),
+                *zip(names, series.parts_c, inks, strict=True),
+            ],
+        ),
+        (bottom, list(zip(names, (100.0 * p for p in series.progress), inks, strict=True))),
+    ):
+        for label, values, ink in curves:
+            low, middle, high = _bands(values)
+            axes.fill_between(hours, low, high, color=ink, alpha=0.2, lw=0)
+            axes.plot(hours, middle, color=ink, lw=1.8, label=label)
+        axes.axvline(plan.tonight.deadline_s / 3600.0, color="#666666", lw=1, ls="--")
+        axes.grid(color="#dddddd", lw=0.6)
+        axes.spines[["top", "right"]].set_visible(False)
+        axes.margins(x=0.01)
+    top.legend(loc="best", frameon=False)
+    top.set_ylabel("°C")
+    bottom.set_ylabel(f"% of the way to {GOALS[plan.tonight.goal]}")
+    bottom.set_ylim(0, 101)
+    bottom.set_xticks(*_ticks(plan, float(hours[-1])))
+    top.set_title(plan.answer().replace("; ", ";\n", 1), loc="left", fontsize=13, wrap=True)
+    figure.supxlabel("median; bands hold 10-90 % of the nights; dashed: the deadline", fontsize=9,
+                     color="#666666", x=0.99, ha="right")  # fmt: skip
+    try:
+        figure.savefig(path, dpi=150)
+    except OSError as error:
+        raise BadInput(f"{path} cannot be written: {error.strerror}.") from None

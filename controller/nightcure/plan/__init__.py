@@ -1,0 +1,1 @@
+"""Tonight: is it possible, by which profile, with what certainty. See `plan.plan_night`."""

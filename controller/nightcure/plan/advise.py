@@ -1,0 +1,207 @@
+"""The gentlest, the cheapest and the soonest profile that meet the goal.
+
+A profile is three numbers (how warm, how steep, how long; see `propose.Shape`). They are searched
+on a coarse lattice first, then around the best of each kind with the steps halved, always in the
+same nights, so that profiles differ by what they are and not by their weather.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from typing import Any, Literal, get_args
+
+import numpy as np
+
+from ..cure.part import Box
+from ..errors import BadInput
+from ..oven.arrays import Array
+from .plan import SURE, Plan, plan_night
+from .pool import Crew, Job, Progress, crew
+from .propose import Shape, build, longest_h, room_of, rounded
+from .spread import Spreads, Truths, draw
+from .tonight import Tonight
+from .words import too_soon
+
+Kind = Literal["gentlest", "cheapest", "soonest"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+#: What each kind's figure is.
+UNITS: dict[Kind, str] = {
+    "gentlest": "°C of the soak and a fifth of the ramp's °C per hour",
+    "cheapest": "kWh, mean",
+    "soonest": "s after the start, in nine nights of ten",
+}
+#: Nights a search runs in, and those its result is judged by.
+SEARCH_NIGHTS, FINAL_NIGHTS = 48, 500
+SLOWEST_C_PER_H = 3.0
+#: A degree of soak weighs as much as so many °C per hour of ramp.
+RAMP_PER_DEGREE = 5.0
+ZOOMS = 4
+#: Where the soak is long enough it is not made longer for a tie; kWh count for so little.
+TIE = 1e-3
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One kind's best profile."""
+
+    kind: Kind
+    plan: Plan
+    figure: float
+    """What was made small, in `UNITS`; in the nights of the search."""
+    sure: bool
+    """Whether it meets the goal in nine nights of ten; else it is the likeliest there is."""
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values: the kind, and its plan's."""
+        return {"kind": self.kind, "sure": self.sure, **self.plan.as_json()}
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A shape and how it did."""
+
+    shape: Shape
+    chance: float
+    figures: dict[Kind, float]
+    """Infinite where the goal is not met in nine nights of ten."""
+
+
+class Search:
+    """Tries shapes, each once."""
+
+    def __init__(self, tonight: Tonight, truths: Truths, hands: Crew, box: Box | None) -> None:
+        self.tonight, self.truths, self.hands, self.box = tonight, truths, hands, box
+        self.room = room_of(tonight)
+        self.known: dict[Shape, Tried] = {}
+
+    def allowed(self, shape: Shape) -> Shape:
+        """The nearest shape on the lattice that oven, cards and night allow."""
+        room = self.room
+        soak = min(max(shape.soak_c, room.coldest_c), room.warmest_c)
+        rate = min(max(shape.ramp_c_per_h, SLOWEST_C_PER_H), room.steepest_c_per_h)
+        near = rounded(Shape(soak, rate, shape.hours))
+        rate = min(near.ramp_c_per_h, room.steepest_c_per_h)
+        most = rounded(replace(near, hours=longest_h(self.tonight, room, soak, rate)), up=False)
+        return Shape(near.soak_c, rate, min(near.hours, most.hours))
+
+    def at(self, soak_c: float, ramp_c_per_h: float, share: float) -> Shape:
+        """A shape whose soak takes a share of the longest there is time for."""
+        longest = longest_h(self.tonight, self.room, soak_c, ramp_c_per_h)
+        return self.allowed(Shape(soak_c, ramp_c_per_h, share * longest))
+
+    def run(self, shapes: Iterable[Shape]) -> None:
+        """Try those not tried yet."""
+        fresh = [s for s in dict.fromkeys(map(self.allowed, shapes)) if s not in self.known]
+        if not fresh:
+            return
+        t = self.tonight
+        profiles = tuple(build(t, self.room, s, self.box) for s in fresh)
+        found = self.hands.run([Job(t, self.truths, profiles, t.deadline_s + 60.0)])[0]
+        kwh: Array = found.energy_j.mean(axis=0) / 3.6e6
+        goal: Array = np.sort(np.where(np.isnan(found.goal_s), np.inf, found.goal_s), axis=0)
+        by_s = goal[int(np.ceil(SURE * len(goal))) - 1]
+        chances = np.mean(found.goal_s <= t.deadline_s, axis=0)
+        for s, energy, late, chance in zip(fresh, kwh, by_s, chances, strict=True):
+            mild = s.soak_c + s.ramp_c_per_h / RAMP_PER_DEGREE
+            figures: dict[Kind, float] = {
+                "gentlest": mild + TIE * float(energy),
+                "cheapest": float(energy),
+                "soonest": float(late) + TIE * float(energy),
+            }
+            if chance < SURE:
+                figures = dict.fromkeys(KINDS, float("inf"))
+            self.known[s] = Tried(s, float(chance), figures)
+
+    def best(self, kind: Kind, count: int = 1) -> list[Tried]:
+        """The best of a kind; the likeliest where none meets the goal."""
+        return sorted(self.known.values(), key=lambda t: (t.figures[kind], -t.chance))[:count]
+
+    def go(self) -> dict[Kind, Tried]:
+        """Coarse, then finer and finer around the best."""
+        room = self.room
+        temps = np.linspace(room.coldest_c, room.warmest_c, 7)
+        rates = np.linspace(SLOWEST_C_PER_H, room.steepest_c_per_h, 4)
+        shares = (0.08, 0.2, 0.4, 0.7, 1.0)
+        self.run(self.at(float(t), float(r), f) for t in temps for r in rates for f in shares)
+        step_c, step_rate = float(temps[1] - temps[0]), float(rates[1] - rates[0])
+        factor = 1.5
+        for _ in range(ZOOMS):
+            step_c, step_rate, factor = step_c / 2.0, step_rate / 2.0, factor**0.5
+            middles = {t.shape for kind in KINDS for t in self.best(kind, 2)}
+            self.run(
+                Shape(m.soak_c + i * step_c, m.ramp_c_per_h + j * step_rate, m.hours * factor**k)
+                for m in middles
+                for i in (-1, 0, 1)
+                for j in (-1, 0, 1)
+                for k in (-1, 0, 1)
+            )
+        # By the lattice's own steps, as long as it helps.
+        for _ in range(3):
+            before = [self.best(kind)[0].shape for kind in KINDS]
+            self.run(
+                Shape(m.soak_c + i, m.ramp_c_per_h + j, m.hours + k / 12.0)
+                for m in set(before)
+                for i, j, k in ((-0.5, 0, 0), (0, -0.5, 0), (0, 0.5, 0), (0, 0, -1), (-0.5, 0, 2),
+                                (0.5, 0, -1), (-0.5, 0.5, 0), (0.5, 0, -3), (0, 0, -3))
+            )  # fmt: skip
+            if before == [self.best(kind)[0].shape for kind in KINDS]:
+                break
+        return {kind: self.best(kind)[0] for kind in KINDS}
+
+
+def advise(
+    tonight: Tonight,
+    *,
+    spreads: Spreads | None = None,
+    nights: int = FINAL_NIGHTS,
+    seed: int = 0,
+    price_per_kwh: float | None = None,
+    box: Box | None = None,
+    executor: Executor | None = None,
+    on_progress: Progress | None = None,
+) -> tuple[Advice, ...]:
+    """The gentlest, the cheapest and the soonest; each judged in nights of its own.
+
+    Arguments and errors as `plan.plan_night`. Where nothing meets the goal in nine nights of ten,
+    all three are the likeliest there is.
+    """
+    why = too_soon(tonight)
+    if why is not None:
+        raise BadInput(why)
+    spreads = Spreads() if spreads is None else spreads
+    truths = draw(tonight, spreads, SEARCH_NIGHTS, seed + 1)
+    with crew(executor, on_progress) as hands:
+        search = Search(tonight, truths, hands, box)
+        found = search.go()
+
+        def judged(shape: Shape) -> Plan:
+            return plan_night(
+                tonight, build(tonight, search.room, shape, box), spreads=spreads, nights=nights,
+                seed=seed, price_per_kwh=price_per_kwh, levers=False,
+                executor=hands.executor, on_progress=None,
+            )  # fmt: skip
+
+        out = []
+        for kind in KINDS:
+            best = found[kind]
+            plan = judged(best.shape)
+            if best.chance >= SURE:
+                plan = _surer(search, best.shape, plan, judged)
+            out.append(Advice(kind, plan, best.figures[kind], plan.probability >= SURE))
+    return tuple(out)
+
+
+def _surer(search: Search, shape: Shape, plan: Plan, judged: Callable[[Shape], Plan]) -> Plan:
+    """A little longer, then warmer, until the nights it is judged by agree with the search's."""
+    for _ in range(6):
+        if plan.probability >= SURE:
+            break
+        longer = search.allowed(replace(shape, hours=1.05 * shape.hours + 1.0 / 12.0))
+        if longer == shape:
+            longer = search.allowed(replace(shape, soak_c=shape.soak_c + 0.5))
+        if longer == shape:
+            break
+        shape, plan = longer, judged(longer)
+    return plan

@@ -1,0 +1,200 @@
+"""The cure clock of `cure.clock`, for many nights at once: one track each, with its own truth.
+
+Shapes: (nights, profiles) throughout; what differs between nights only is (nights, 1).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..cure.figures import Band, ClockFigures, Milestone
+from ..cure.rate import KELVIN, R_J_PER_MOL_K
+from ..oven.arrays import Array
+from .spread import Truths, banded
+
+Shape = tuple[int, int]
+KJ_OVER_R = 1000.0 / R_J_PER_MOL_K
+
+
+class Table:
+    """`cure.rate.TimeTable` for arrays: the logarithm of a time over temperature."""
+
+    def __init__(self, rows: Sequence[tuple[float, float]], beyond_kj_per_mol: float) -> None:
+        temps, times = np.array(sorted(rows)).T
+        self._x, self._y = -1.0 / (temps + KELVIN), np.log(times)
+        self._slope = beyond_kj_per_mol * KJ_OVER_R
+
+    @property
+    def coldest_x(self) -> float:
+        """Below it there is no answer."""
+        return float(self._x[0])
+
+    def log_at(self, x: Array) -> Array:
+        """At x = -1/T (1/K); below the coldest row as on it."""
+        y: Array = np.interp(x, self._x, self._y)
+        y -= self._slope * np.maximum(x - self._x[-1], 0.0)
+        return y
+
+
+class Clocks:
+    """One part's resin in every night.
+
+    Args:
+        figures: its card's.
+        truth: the nights drawn, and which of their parts this is; None: as the card has it likely,
+            which is what the controller's own clock runs on.
+        start_s: when it was mixed, s of the night.
+    """
+
+    def __init__(
+        self,
+        figures: ClockFigures,
+        shape: Shape,
+        start_s: float,
+        truth: tuple[Truths, int] | None = None,
+    ) -> None:
+        self.figures, self.start_s = figures, start_s
+        self._gel = Table(figures.gel_min, figures.cure_kj_per_mol)
+        self._post: Table | None = None
+        if figures.post_cure_h:
+            self._post = Table(figures.post_cure_h, figures.cure_kj_per_mol)
+        self._x_reference = -1.0 / (figures.reference_c + KELVIN)
+        self._x_lowest = -1.0 / (figures.lowest_c + KELVIN)
+        one = np.ones((shape[0], 1))
+        self._log_gel_s = np.log(60.0 * one)
+        self._gel_more, self._cure_e = 0.0 * one, figures.cure_kj_per_mol * KJ_OVER_R * one
+        slower, z = one, 0.0 * one
+        if truth is not None:
+            t, i = truth
+            self._log_gel_s = np.log(60.0 * t.gel_times[:, i : i + 1])
+            self._gel_more = t.gel_kj_per_mol[:, i : i + 1] * KJ_OVER_R
+            self._cure_e = self._cure_e + t.cure_kj_per_mol[:, i : i + 1] * KJ_OVER_R
+            slower, z = t.weighing_times[:, i : i + 1], t.cure_z[:, i : i + 1]
+        bands: dict[Milestone, Band | None] = {
+            "laminate-opens": figures.opens_min,
+            "laminate-closes": figures.closes_min,
+            "demould": figures.demould_min,
+            "full": figures.full_min,
+        }
+        self.marks: dict[Milestone, Array] = {
+            name: banded(z, band) * slower for name, band in bands.items() if band is not None
+        }
+        """Minutes after the gel, at the reference, (nights, 1)."""
+        self.gel_share, self.cure_min, self.post_share = (np.zeros(shape) for _ in range(3))
+        self.names: tuple[Milestone, ...] = ("gelled", *self.marks)
+        if self._post is not None:
+            self.names = (*self.names, "post-cured")
+        self.reached_s: dict[Milestone, Array] = {n: np.full(shape, np.nan) for n in self.names}
+        """When each milestone came, s of the night; NaN where it has not."""
+        gel_min = float(np.exp(self._gel.log_at(np.array([self._x_reference])))[0])
+        self._gel_reference_min = gel_min * np.exp(self._log_gel_s) / 60.0
+        self._rates: tuple[Array, Array] = (np.zeros(shape), np.zeros(shape))
+        self._post_rate = np.zeros(shape)
+        self._last_x: Array | None = None
+
+    def advance(self, now_s: float, dt_s: float, part_c: Array) -> None:
+        """Let the `dt_s` up to `now_s` pass at `part_c`, as far as the resin is mixed by then."""
+        dt_s = min(dt_s, now_s - self.start_s)
+        if dt_s <= 0.0:
+            return
+        x = -1.0 / (part_c + KELVIN)
+        warmer = x - self._x_reference
+        moved = np.zeros(x.shape) if self._last_x is None else np.abs(x - self._last_x)
+        self._last_x = x
+        gel_rate = np.exp(self._gel_more * warmer - self._gel.log_at(x) - self._log_gel_s)
+        gel_rate *= _above(x, self._gel.coldest_x, moved)
+        cure_rate = np.exp(self._cure_e * warmer) / 60.0
+        cure_rate *= _above(x, self._x_lowest, moved)
+        self._rates = gel_rate, cure_rate
+        left_s: Array | float = dt_s
+        if not (self.gel_share >= 1.0).all():
+            liquid = self.gel_share < 1.0
+            with np.errstate(divide="ignore", invalid="ignore"):
+                gelling_s = np.where(liquid, (1.0 - self.gel_share) / gel_rate, 0.0)
+            left_s = np.maximum(dt_s - gelling_s, 0.0)
+            gels = liquid & (gelling_s <= dt_s)
+            self.gel_share = np.where(gels, 1.0, self.gel_share + gel_rate * dt_s * liquid)
+            np.copyto(self.reached_s["gelled"], now_s - left_s, where=gels)
+        before = self.cure_min
+        self.cure_min = after = before + cure_rate * left_s
+        for name, mark in self.marks.items():
+            hit = (before < mark) & (mark <= after)
+            if hit.any():
+                with np.errstate(divide="ignore", invalid="ignore"):
+                    at_s = now_s - (after - mark) / cure_rate
+                np.copyto(self.reached_s[name], at_s, where=hit)
+        if self._post is not None:
+            self._post_cure(now_s, x, moved, left_s)
+
+    def _post_cure(self, now_s: float, x: Array, moved: Array, left_s: Array | float) -> None:
+        assert self._post is not None
+        ready = self.gel_share >= 1.0
+        if "demould" in self.marks:
+            ready &= self.cure_min >= self.marks["demould"]
+        above = _above(x, self._post.coldest_x, moved) * ready
+        if not above.any():
+            self._post_rate = above
+            return
+        rate = np.exp(-self._post.log_at(x)) / 3600.0 * above
+        self._post_rate = rate
+        before = self.post_share
+        self.post_share = before + rate * left_s
+        hit = (before < 1.0) & (self.post_share >= 1.0)
+        if hit.any():
+            with np.errstate(divide="ignore", invalid="ignore"):
+                at_s = now_s - (self.post_share - 1.0) / rate
+            np.copyto(self.reached_s["post-cured"], at_s, where=hit)
+
+    def reached(self, name: Milestone) -> NDArray[np.bool_]:
+        """Where the milestone has come."""
+        result: NDArray[np.bool_] = ~np.isnan(self.reached_s[name])
+        return result
+
+    def due_s(self, name: Milestone, now_s: float) -> Array:
+        """When the milestone came, or comes at the pace of the last step; else infinite."""
+        came_s = self.reached_s[name]
+        gel_rate, cure_rate = self._rates
+        gelled = self.gel_share >= 1.0
+        with np.errstate(divide="ignore", invalid="ignore"):
+            if name == "gelled":
+                left_s = (1.0 - self.gel_share) / gel_rate
+            elif name == "post-cured":
+                left_s = np.where(gelled, (1.0 - self.post_share) / self._post_rate, np.inf)
+            else:
+                left_s = np.where(gelled, (self.marks[name] - self.cure_min) / cure_rate, np.inf)
+        result: Array = np.where(np.isnan(came_s), now_s + left_s, came_s)
+        return result
+
+    def progress(self, goal: Milestone) -> Array:
+        """How much of the way to `goal` is done, 0 to 1, by equivalent time."""
+        if goal == "gelled" or goal not in self.names:
+            return self.gel_share
+        if goal == "post-cured":
+            return np.minimum(self.post_share, 1.0)
+        whole = self._gel_reference_min + self.marks[goal]
+        done = (self._gel_reference_min * self.gel_share + self.cure_min) / whole
+        return np.minimum(done, 1.0)
+
+    def heat_w_per_kg(self) -> Array | float:
+        """Heat given off per kg of resin at the last step's pace; 0 where the card knows none."""
+        heat = self.figures.self_heat
+        if heat is None:
+            return 0.0
+        first = (heat.seed / (1.0 - heat.seed)) ** 0.5
+        gel = (heat.gel_degree / (1.0 - heat.gel_degree)) ** 0.5
+        gel_rate, cure_rate = self._rates
+        per_min = 1.0 / self._gel_reference_min
+        root = first + (gel - first) * (self.gel_share + self.cure_min * per_min)
+        pace = (gel - first) * np.where(self.gel_share < 1.0, gel_rate, cure_rate * per_min)
+        result: Array = heat.heat_j_per_kg_resin * 2.0 * root / (1.0 + root * root) ** 2 * pace
+        return result
+
+
+def _above(x: Array, edge: float, moved: Array) -> Array:
+    """Of a step that moved by `moved` to its mean `x`, the share above an edge."""
+    share = 0.5 + (x - edge) / np.maximum(moved, 1e-12)
+    result: Array = np.minimum(np.maximum(share, 0.0), 1.0)
+    return result

@@ -1,0 +1,267 @@
+"""Is tonight possible, by which profile, and how surely?
+
+In a notebook:
+
+>>> from nightcure.plan.plan import plan_night
+>>> from nightcure.plan.tonight import falling_to, tonight
+>>> from nightcure.profile import load_profile
+>>> from nightcure.scenario import OVEN_FILE, PARTS_FILE
+>>> from nightcure.settings import load_settings
+>>> settings, profile = load_settings(OVEN_FILE), load_profile(PARTS_FILE)
+>>> shed = falling_to(lowest_c=2.0, lowest_s=10 * 3600, evening_c=9.0)
+>>> night = tonight(settings, profile.parts, shed, "demould", 12 * 3600)
+>>> plan = plan_night(night, profile, nights=20, levers=False)
+>>> plan.possible
+True
+
+`plan.answer()` is the sentence, `plan.as_json()` plain values, `plan.nights` the arrays.
+
+On a cluster, any executor of concurrent.futures does:
+
+    from dask.distributed import Client
+    plan = plan_night(night, nights=20_000, executor=Client("scheduler:8786").get_executor())
+"""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from ..cure.figures import MILESTONES
+from ..cure.part import Box
+from ..errors import BadInput
+from ..oven.arrays import Array
+from ..profile import Profile
+from .levers import Lever, levers_of, tried
+from .pool import Crew, Job, Progress, crew
+from .propose import Shape, build, longest_h, room_of, rounded, usual_ramp
+from .spread import Spreads, Truths, draw
+from .tally import Nights
+from .tonight import Tonight
+from .words import answer, too_soon, warnings_of, weak_point
+
+#: A proposal is to reach the goal in this share of the nights.
+SURE = 0.9
+#: Nights a proposal and the levers are tried in.
+TRIED_NIGHTS, LEVER_NIGHTS = 40, 200
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The answer. `as_json` is what `plan --json` prints."""
+
+    tonight: Tonight
+    spreads: Spreads
+    profile: Profile
+    nights: Nights
+    truths: Truths
+    levers: tuple[Lever, ...]
+    warnings: tuple[str, ...]
+    price_per_kwh: float | None
+    proposed: bool
+    seed: int
+
+    @property
+    def probability(self) -> float:
+        """The share of nights in which every part that tells it reaches the goal in time."""
+        return float(np.mean(self.nights.goal_s <= self.tonight.deadline_s))
+
+    @property
+    def standard_error(self) -> float:
+        """Of the probability; stratified nights make it less, never more (Agresti and Coull)."""
+        n = self.nights.goal_s.shape[0]
+        p = (self.probability * n + 2.0) / (n + 4.0)
+        return math.sqrt(p * (1.0 - p) / (n + 4.0))
+
+    @property
+    def possible(self) -> bool:
+        """Whether it is likelier than not."""
+        return self.probability >= 0.5
+
+    def quantiles_s(self, times_s: Array) -> tuple[float | None, float | None, float | None]:
+        """10, 50 and 90 % points of times (nights, 1) of which some never come (NaN)."""
+        times = np.sort(np.where(np.isnan(times_s[:, 0]), np.inf, times_s[:, 0]))
+        n = len(times)
+        picked = [float(times[min(math.ceil(q * n) - 1, n - 1)]) for q in (0.1, 0.5, 0.9)]
+        a, b, c = (None if math.isinf(t) else t for t in picked)
+        return a, b, c
+
+    def milestones(self) -> list[dict[str, Any]]:
+        """Every part's milestones with their 10-90 % range, s after the start."""
+        rows = []
+        for i, p in enumerate(self.tonight.parts):
+            for name in MILESTONES:
+                if (i, name) in self.nights.reached_s:
+                    times = self.quantiles_s(self.nights.reached_s[i, name])
+                    rows.append(
+                        {
+                            "part": p.part.name,
+                            "name": name,
+                            **{
+                                key: None if t is None else round(t, 1)
+                                for key, t in zip(("p10_s", "p50_s", "p90_s"), times, strict=True)
+                            },
+                        }
+                    )
+        return rows
+
+    def energy_kwh(self) -> dict[str, float]:
+        """10, 50 and 90 % points of the heater's energy over the night."""
+        kwh = np.percentile(self.nights.energy_j[:, 0] / 3.6e6, (10, 50, 90))
+        return {k: round(float(v), 3) for k, v in zip(("p10", "p50", "p90"), kwh, strict=True)}
+
+    def answer(self) -> str:
+        """The answer in one sentence, the weak point in another."""
+        goal_s = self.quantiles_s(self.nights.goal_s)[1]
+        return answer(
+            self.tonight, self.profile, self.probability, goal_s, self.energy_kwh()["p50"],
+            weak_point(self.tonight, self.nights, self.truths),
+        )  # fmt: skip
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values."""
+        energy = self.energy_kwh()
+        goal = self.quantiles_s(self.nights.goal_s)
+        return {
+            "possible": self.possible,
+            "probability": round(self.probability, 4),
+            "standard_error": round(self.standard_error, 4),
+            "answer": self.answer(),
+            "goal": self.tonight.goal,
+            "deadline_s": self.tonight.deadline_s,
+            "goal_s": dict(zip(("p10", "p50", "p90"), goal, strict=True)),
+            "profile": profile_json(self.profile),
+            "proposed": self.proposed,
+            "energy_kwh": energy,
+            "cost": None
+            if self.price_per_kwh is None
+            else {k: round(v * self.price_per_kwh, 2) for k, v in energy.items()},
+            "milestones": self.milestones(),
+            "warnings": list(self.warnings),
+            "levers": [lever.as_json() for lever in self.levers],
+            "nights": int(self.nights.goal_s.shape[0]),
+            "seed": self.seed,
+            "spreads": self.spreads.model_dump(),
+        }
+
+
+def profile_json(profile: Profile) -> dict[str, Any]:
+    """A profile as its file has it: the parts by their cards, without the cards' numbers."""
+    data = profile.model_dump(mode="json", exclude_none=True)
+    for part in data.get("parts", ()):
+        part.pop("figures", None)
+    return data
+
+
+def plan_night(
+    tonight: Tonight,
+    profile: Profile | None = None,
+    *,
+    spreads: Spreads | None = None,
+    nights: int = 500,
+    seed: int = 0,
+    price_per_kwh: float | None = None,
+    box: Box | None = None,
+    levers: bool = True,
+    executor: Executor | None = None,
+    on_progress: Progress | None = None,
+) -> Plan:
+    """Plan tonight.
+
+    Args:
+        tonight: see `tonight.tonight`.
+        profile: to be judged; a sensible one is proposed if None.
+        spreads: what is not known; `Spreads()` if None.
+        nights: how many to draw. The same seed gives the same answer, whatever the executor.
+        price_per_kwh: in whatever money.
+        box: for the vapour, where a profile is proposed.
+        levers: whether to try what would raise the odds.
+        executor: of concurrent.futures; a process for each core if None.
+        on_progress: told how many pieces of how many are done.
+
+    Raises:
+        BadInput: a deadline no warmth can meet, a profile this oven will not run.
+    """
+    why = too_soon(tonight)
+    if why is not None:
+        raise BadInput(why)
+    spreads = Spreads() if spreads is None else spreads
+    truths = draw(tonight, spreads, nights, seed)
+    if profile is not None:
+        profile = profile.model_copy(update={"parts": tuple(p.part for p in tonight.parts)})
+        _accept(tonight, profile)
+    with crew(executor, on_progress) as hands:
+        chosen = profile or propose(tonight, spreads, seed, hands, box)
+        found = hands.run([Job(tonight, truths, (chosen,), keep=True)])[0]
+        some: tuple[Lever, ...] = ()
+        if levers:
+            few = truths[:LEVER_NIGHTS]
+            base = float(np.mean(found.goal_s[:LEVER_NIGHTS] <= tonight.deadline_s))
+            some = tried(hands, levers_of(tonight, few, spreads, seed, chosen, found), base)
+    return Plan(
+        tonight, spreads, chosen, found, truths, some, warnings_of(tonight, chosen, found),
+        price_per_kwh, profile is None, seed,
+    )  # fmt: skip
+
+
+def _accept(tonight: Tonight, profile: Profile) -> None:
+    refusals = profile.refusals(tonight.settings.limits)
+    if refusals:
+        raise BadInput(*refusals)
+
+
+def propose(
+    tonight: Tonight, spreads: Spreads, seed: int, hands: Crew, box: Box | None = None
+) -> Profile:
+    """The mildest soak that reaches the goal in nine nights of ten, then no longer than it needs.
+
+    Where none does, the one that does in most.
+    """
+    room = room_of(tonight)
+    rate = usual_ramp(room)
+    few = draw(tonight, spreads, TRIED_NIGHTS, seed + 1)
+
+    def chances(shapes: list[Shape]) -> Array:
+        profiles = tuple(build(tonight, room, s, box) for s in shapes)
+        end_s = tonight.deadline_s + 60.0
+        found = hands.run([Job(tonight, few, profiles, end_s)])[0]
+        result: Array = np.mean(found.goal_s <= tonight.deadline_s, axis=0)
+        return result
+
+    def whole(soak_c: float) -> Shape:
+        hours = longest_h(tonight, room, soak_c, rate)
+        return rounded(Shape(soak_c, rate, hours), up=False)
+
+    first = build(tonight, room, whole(room.coldest_c), box)
+    _accept(tonight, first)
+    steps = max(math.ceil((room.warmest_c - room.coldest_c) / 4.0), 1)
+    temps = sorted({round(t) for t in np.linspace(room.coldest_c, room.warmest_c, steps + 1)})
+    shapes = [whole(float(t)) for t in temps]
+    sure = chances(shapes)
+    good = np.flatnonzero(sure >= SURE)
+    best = int(good[0]) if len(good) else int(np.argmax(sure))
+    if len(good):
+        cooler = [float(t) for t in range(temps[max(best - 1, 0)] + 1, temps[best])]
+        warm = shapes[best].soak_c
+        shapes = [whole(t) for t in (*cooler, warm)]
+        shorter = [
+            rounded(replace(whole(t), hours=f * whole(t).hours))
+            for t in (*cooler, warm)
+            for f in (0.3, 0.5, 0.7, 0.85)
+        ]
+        every = shapes + shorter
+        sure = chances(every)
+        mild = min(s.soak_c for s, c in zip(every, sure, strict=True) if c >= SURE)
+        chosen = min(
+            (s for s, c in zip(every, sure, strict=True) if c >= SURE and s.soak_c == mild),
+            key=lambda s: s.hours,
+        )
+    else:
+        chosen = shapes[best]
+    profile = build(tonight, room, chosen, box)
+    _accept(tonight, profile)
+    return profile

@@ -1,0 +1,150 @@
+"""Nights in pieces of a fixed size, by whatever executor there is.
+
+The pieces do not depend on the number of workers, so neither does the answer, to the bit.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
+from threading import Lock
+from typing import Any
+
+import numpy as np
+
+from ..oven.arrays import Array
+from ..profile import Profile
+from .nights import horizon_s, run_nights
+from .spread import Truths
+from .tally import Nights, Series
+from .tonight import Tonight
+
+#: Nights to a piece.
+PIECE = 250
+#: Nights times profiles to a piece, where there are many profiles.
+PIECE_CELLS = 2400
+
+Progress = Callable[[int, int], None]
+"""Told how many pieces are done, and how many there are so far."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """Nights to run through profiles."""
+
+    tonight: Tonight
+    truths: Truths
+    profiles: tuple[Profile, ...]
+    horizon: float | None = None
+    keep: bool = False
+
+
+class Crew:
+    """Runs jobs on an executor and counts the pieces."""
+
+    def __init__(self, executor: Executor | None, on_progress: Progress | None = None) -> None:
+        """`executor`: any of concurrent.futures; None: everything here, one after the other."""
+        self.executor, self._tell = executor, on_progress
+        self._done = self._all = 0
+        self._lock = Lock()
+
+    def run(self, jobs: Sequence[Job]) -> list[Nights]:
+        """The jobs' nights, in the jobs' order."""
+        split = [_pieces(job) for job in jobs]
+        self._all += sum(len(pieces) for pieces, _ in split)
+        if self.executor is None:
+            return [_joined([self._here(p) for p in pieces], axis) for pieces, axis in split]
+        futures = [([self._submit(p) for p in pieces], axis) for pieces, axis in split]
+        try:
+            return [_joined([f.result() for f in of], axis) for of, axis in futures]
+        except BaseException:
+            for of, _ in futures:
+                for f in of:
+                    f.cancel()
+            raise
+
+    def _here(self, piece: Job) -> Nights:
+        found = _run(piece)
+        self._count()
+        return found
+
+    def _submit(self, piece: Job) -> Future[Nights]:
+        assert self.executor is not None
+        future = self.executor.submit(_run, piece)
+        future.add_done_callback(lambda _: self._count())
+        return future
+
+    def _count(self) -> None:
+        with self._lock:
+            self._done += 1
+            if self._tell is not None:
+                self._tell(self._done, self._all)
+
+
+@contextmanager
+def crew(executor: Executor | None, on_progress: Progress | None = None) -> Iterator[Crew]:
+    """A crew on `executor`, else on a process for each core as long as the context lasts."""
+    if executor is not None:
+        yield Crew(executor, on_progress)
+        return
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    if (cores or 1) < 2:
+        yield Crew(None, on_progress)
+        return
+    with ProcessPoolExecutor(max_workers=cores) as pool:
+        yield Crew(pool, on_progress)
+
+
+def _run(job: Job) -> Nights:
+    return run_nights(job.tonight, job.truths, job.profiles, job.horizon, job.keep)
+
+
+def _pieces(job: Job) -> tuple[list[Job], int]:
+    """The job in pieces, and the axis they lie along: nights (0), or profiles (1) where many."""
+    horizon = horizon_s(job.tonight, job.profiles) if job.horizon is None else job.horizon
+    nights = job.truths.nights
+    if len(job.profiles) > 1:
+        count = max(PIECE_CELLS // nights, 1)
+        some = [job.profiles[i : i + count] for i in range(0, len(job.profiles), count)]
+        return [Job(job.tonight, job.truths, p, horizon) for p in some], 1
+    rows = [slice(i, i + PIECE) for i in range(0, nights, PIECE)]
+    return [Job(job.tonight, job.truths[r], job.profiles, horizon, job.keep) for r in rows], 0
+
+
+def _joined(pieces: list[Nights], axis: int) -> Nights:
+    """One job's nights from its pieces."""
+    if len(pieces) == 1:
+        return pieces[0]
+    values: dict[str, Any] = {}
+    for f in fields(Nights):
+        if f.name == "reached_s":
+            values[f.name] = {
+                key: np.concatenate([p.reached_s[key] for p in pieces], axis=axis)
+                for key in pieces[0].reached_s
+            }
+        elif f.name == "series":
+            values[f.name] = _series([p.series for p in pieces if p.series is not None])
+        else:
+            values[f.name] = np.concatenate([getattr(p, f.name) for p in pieces], axis=axis)
+    return Nights(**values)
+
+
+def _series(pieces: list[Series]) -> Series | None:
+    """Series of one profile, nights side by side."""
+    if not pieces:
+        return None
+    parts = range(len(pieces[0].parts_c))
+
+    def join(pick: Callable[[Series], Array]) -> Array:
+        return np.concatenate([pick(p) for p in pieces], axis=1)
+
+    return Series(
+        pieces[0].time_s,
+        join(lambda p: p.air_c),
+        tuple(np.concatenate([p.parts_c[i] for p in pieces], axis=1) for i in parts),
+        tuple(np.concatenate([p.progress[i] for p in pieces], axis=1) for i in parts),
+        join(lambda p: p.ambient_c),
+    )

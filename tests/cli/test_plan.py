@@ -1,0 +1,125 @@
+"""`nightcure plan`: an answer first, JSON for programs, sentences for mistakes."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from nightcure.cli.main import app
+from nightcure.cli.plan_report import profile_toml
+from nightcure.profile import load_profile
+from nightcure.scenario import OVEN_FILE, PARTS_FILE
+from nightcure.settings import load_settings
+
+
+@pytest.fixture(autouse=True)
+def _one_core(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No worker processes for a handful of nights."""
+    monkeypatch.setattr("os.sched_getaffinity", lambda _: {0}, raising=False)
+
+
+def plan(*arguments: str | Path) -> Result:
+    return CliRunner().invoke(app, ["plan", *map(str, arguments)], env={"COLUMNS": "100"})
+
+
+def test_an_answer_first_then_curves_and_the_rest() -> None:
+    result = plan("--profile", PARTS_FILE, "--nights", "40", "--price-per-kwh", "0.3",
+                  "--lowest", "2", "--lowest-at", "6:00")  # fmt: skip
+    assert result.exit_code == 0, result.stderr
+    text = result.stdout
+    assert text.startswith("Yes: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00")
+    for words in ("standard error", "Lid", "laminate-opens", "Energy", "cost", "To know",
+                  "What would raise the odds", "% of the way to demould"):  # fmt: skip
+        assert words in text
+
+
+def test_one_json_object_and_files_that_run(tmp_path: Path) -> None:
+    picture = tmp_path / "night.svg"
+    result = plan("--nights", "20", "--goal", "laminate-ready", "--by", "0:00", "--json",
+                  "--save", tmp_path, "--plot", picture)  # fmt: skip
+    assert result.exit_code == 0, result.stderr
+    data = json.loads(result.stdout)
+    assert data["goal"] == "laminate-opens"
+    assert data["deadline_s"] == 4 * 3600
+    assert 0.0 <= data["probability"] <= 1.0
+    assert isinstance(data["possible"], bool)
+    saved = load_profile(tmp_path / "plan.toml")
+    assert saved.refusals(load_settings(OVEN_FILE).limits) == ()
+    assert [s.model_dump(exclude_none=True) for s in saved.segments] == data["profile"]["segments"]
+    assert "<svg" in picture.read_text()
+
+
+@pytest.mark.parametrize("name", ["until-demould", "lid-and-rim", "gel-then-laminate"])
+def test_a_written_profile_reads_back_the_same(name: str, tmp_path: Path) -> None:
+    profile = load_profile(PARTS_FILE.parent / f"{name}.toml")
+    path = tmp_path / "again.toml"
+    path.write_text(profile_toml(profile), encoding="utf-8")
+    assert load_profile(path) == profile
+
+
+def test_cards_moulds_and_an_oven_of_ones_own() -> None:
+    result = plan(OVEN_FILE, "--card", "vinyl-ester", "--resin-kg", "0.4", "--mould-kg", "5",
+                  "--nights", "20", "--json", "--by", "6:00")  # fmt: skip
+    assert result.exit_code == 0, result.stderr
+    data = json.loads(result.stdout)
+    assert [p["mould_j_per_k"] for p in data["profile"]["parts"]] == [7000.0, 7000.0]
+    assert any("No forecast was given" in w for w in data["warnings"])
+
+
+def test_an_improbable_night_is_an_answer() -> None:
+    result = plan("--profile", PARTS_FILE, "--by", "22:00", "--nights", "40", "--json")
+    assert result.exit_code == 0, result.stderr
+    data = json.loads(result.stdout)
+    assert data["possible"] is False
+    assert data["probability"] < 0.2
+    assert data["answer"].startswith(("No:", "Hardly:"))
+
+
+def test_a_survey_narrows_the_oven(tmp_path: Path) -> None:
+    from tests.plan.test_spread import SURVEY
+
+    file = tmp_path / "survey.json"
+    file.write_text(json.dumps(SURVEY))
+    result = plan("--profile", PARTS_FILE, "--nights", "20", "--survey", file, "--json")
+    assert result.exit_code == 0, result.stderr
+    assert json.loads(result.stdout)["spreads"]["loss"] == pytest.approx(0.0378, abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--by", "20:40"), "The deadline is impossible: even at 59 °C"),
+        (("--by", "20:00"), "which is the start"),
+        (("--by", "8 o'clock"), "must be a time of day"),
+        (("--start", "24:00"), "must be a time of day"),
+        (("--goal", "done"), "the goal is 'done'; it should be laminate-ready"),
+        (("--card", "unobtainium"), "there is no resin card 'unobtainium'"),
+        (("--card", "polyester-gelcoat"), "no part's card tells 'demould'"),
+        (("--night", "empty.csv"), "the first line is 'nothing'"),
+        (("--night", "bare.csv"), "has no rows"),
+        (("--night", "names.csv"), "must name the columns time_s,ambient_c"),
+        (("--night", "gone.csv"), "cannot be read"),
+        (("--lowest", "99"), "must be °C between -60 and 60"),
+        (("--lowest", "5", "--evening", "2"), "the lowest should not be above it"),
+        (("--survey", "empty.csv"), "is not JSON"),
+        (("--profile", "bare.csv"), "is not TOML"),
+        (("--profile", "lid-and-rim.toml"), "no part with a resin card"),
+        (("--profile", str(PARTS_FILE), "--advise"), "leave --profile out"),
+        (("--plot", "night.txt"), "must end in .svg, .png or .pdf"),
+    ],
+)
+def test_mistakes_get_a_sentence(
+    arguments: tuple[str, ...], said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "empty.csv").write_text("")
+    (tmp_path / "bare.csv").write_text("time_s,ambient_c\n")
+    (tmp_path / "names.csv").write_text("time,temp\n0,9\n")
+    (tmp_path / "lid-and-rim.toml").write_text((PARTS_FILE.parent / "lid-and-rim.toml").read_text())
+    result = plan(*arguments, "--nights", "20")
+    assert result.exit_code == 2, result.stdout
+    assert said in " ".join(result.stderr.split())
+    assert result.stdout == ""
