@@ -137,3 +137,25 @@ def test_vapour_is_shown_asked_about_and_refused(
         expect(vapour).to_contain_text("does not start at 50 % or more")
         expect(vapour.get_by_role("checkbox")).to_have_count(0)
         expect(verdict.locator(".refusal")).to_contain_text("do not start")
+
+
+def test_a_part_is_given_its_resin_and_its_vapour_is_reckoned(
+    page: Page, archive: RunningDemo
+) -> None:
+    """Cautious until more is said: a wet lay-up in a shut box is refused, with what would do."""
+    see(page, archive, "start")
+    page.get_by_role("button", name="Draw a new one").click()
+    parts = page.get_by_role("region", name="Parts tonight")
+    expect(parts).to_contain_text("Name the resin of a part")
+    parts.get_by_label("Add a part laid up with").select_option("polyester-laminating")
+    expect(parts.get_by_role("listitem")).to_have_count(1)
+    expect(parts).to_contain_text("Polyester laminating resin, generic, measured by Lid")
+    verdict = page.get_by_role("region", name="What the oven makes of it")
+    expect(verdict).to_contain_text("of the lower explosive limit: do not start")
+    parts.get_by_role("textbox", name=re.compile("^of the styrene")).fill("1")
+    parts.get_by_role("textbox", name=re.compile("^fresh air")).fill("4")
+    expect(verdict).to_contain_text("This oven takes it")
+    expect(page.get_by_role("region", name="Vapour")).to_contain_text("% of the lower explosive")
+    parts.get_by_role("button", name="Take Lid out").click()
+    expect(parts.get_by_role("listitem")).to_have_count(0)
+    expect(verdict).to_contain_text("This oven takes it")

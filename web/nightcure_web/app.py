@@ -19,6 +19,7 @@ from nightcure.settings import Settings
 from . import live, problems
 from .doors import HEADERS, Reading, SafeHeaders, SmallBodies
 from .routes import (
+    cards,
     cautions,
     commands,
     nights,
@@ -56,7 +57,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     app.state.surveying = Surveying(app.state.store)
     problems.install(app, HEADERS)
     for part in (
-        *(status, live, start_checks, nights, profiles, commands, cautions, oven_settings),
+        *(status, live, start_checks, nights, profiles, cards, commands, cautions, oven_settings),
         *(session, survey, record),
     ):
         app.include_router(part.router)

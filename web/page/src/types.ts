@@ -43,6 +43,8 @@ export interface Part {
 
 export interface Box {
   volume_m3: number;
+  air_changes_per_h?: number;
+  evaporated_pct?: number | null;
   i_accept_vapour_above_25_percent?: boolean;
   [more: string]: unknown;
 }
@@ -54,6 +56,14 @@ export interface Profile {
   segments: Segment[];
   parts?: Part[];
   box?: Box | null;
+}
+
+/** A resin card that ships; its least and most catalyst, null where the ratio is fixed. */
+export interface CardOffer {
+  name: string;
+  title: string;
+  least_pct: number | null;
+  most_pct: number | null;
 }
 
 /** A profile to choose, why this oven would refuse it, and whether a person saved it. */

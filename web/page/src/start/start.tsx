@@ -92,7 +92,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
             />
           </section>
         )}
-        {profile && <Parts profile={profile} onChange={setProfile} />}
+        {profile && <Parts profile={profile} thermometers={live.thermometers} onChange={setProfile} />}
         {profile && (
           <section class="verdict" aria-label="What the oven makes of it" aria-live="polite">
             {verdict === null && <p class="quiet">One moment …</p>}

@@ -1,0 +1,59 @@
+"""Resin cards that ship: what a part may be laid up with."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+from fastapi import APIRouter
+from pydantic import BaseModel, Field
+
+from nightcure.cure.card import load_card, shipped
+
+from ..answers import told
+
+router = APIRouter(prefix="/api", tags=["profiles"])
+
+
+class CardOffer(BaseModel):
+    """A resin card in short."""
+
+    name: str = Field(description="What a part's `card` is set to.")
+    title: str
+    least_pct: float | None = Field(description="Least catalyst; null where it has a fixed ratio.")
+    most_pct: float | None
+
+
+EXAMPLE = [
+    {
+        "name": "polyester-laminating",
+        "title": "Polyester laminating resin, generic",
+        "least_pct": 1.0,
+        "most_pct": 3.0,
+    }
+]
+
+
+@cache
+def _offers() -> list[CardOffer]:
+    found = []
+    for name in shipped():
+        card = load_card(name)
+        if not card.gel:  # a published set for checking a solver: no clock runs on it
+            continue
+        shares = [row.catalyst_pct for row in card.gel if row.catalyst_pct is not None]
+        found.append(
+            CardOffer(
+                name=name,
+                title=card.title,
+                least_pct=min(shares, default=None),
+                most_pct=max(shares, default=None),
+            )
+        )
+    return found
+
+
+@router.get("/cards", response_model=list[CardOffer], responses=told(EXAMPLE, 401))
+def cards() -> Any:
+    """The resin cards that ship. They are starting points, not data sheets."""
+    return _offers()
