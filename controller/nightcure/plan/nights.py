@@ -202,10 +202,12 @@ class _Night:
                 if not keep and self._nothing_left():
                     break
             if keep:
-                goal = self.tonight.goal
-                way = [clock.progress(goal) for clock in self.true]
-                tally.series_step(now_s, [air_c, *parts_c], way, ambient_c)
+                tally.series_step(now_s, [air_c, *parts_c], self._way, ambient_c)
         return self._came_of_it(tally)
+
+    def _way(self) -> list[Array]:
+        """How much of the way to the goal each part has behind it."""
+        return [clock.progress(self.tonight.goal) for clock in self.true]
 
     def _nothing_left(self) -> bool:
         """Whether no night is heated any more and every one is past the goal."""

@@ -47,7 +47,7 @@ from .words import answer, too_soon, warnings_of, weak_point
 #: A proposal is to reach the goal in this share of the nights.
 SURE = 0.9
 #: Nights a proposal and the levers are tried in.
-TRIED_NIGHTS, LEVER_NIGHTS = 40, 200
+TRIED_NIGHTS, LEVER_NIGHTS = 32, 150
 
 
 @dataclass(frozen=True)
@@ -198,9 +198,10 @@ def plan_night(
         chosen = profile or propose(tonight, spreads, seed, hands, box)
         found = hands.run([Job(tonight, truths, (chosen,), keep=True)])[0]
         some: tuple[Lever, ...] = ()
-        if levers:
+        there = found.goal_s <= tonight.deadline_s
+        if levers and not there.all():  # else there are no odds to raise
             few = truths[:LEVER_NIGHTS]
-            base = float(np.mean(found.goal_s[:LEVER_NIGHTS] <= tonight.deadline_s))
+            base = float(np.mean(there[:LEVER_NIGHTS]))
             some = tried(hands, levers_of(tonight, few, spreads, seed, chosen, found), base)
     return Plan(
         tonight, spreads, chosen, found, truths, some, warnings_of(tonight, chosen, found),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,9 +95,16 @@ class Tally:
         self.above_k = np.maximum(self.above_k, (part_c - base_c) * heated)
 
     def series_step(
-        self, now_s: float, temps_c: list[Array], progress: list[Array], ambient_c: Array
+        self,
+        now_s: float,
+        temps_c: list[Array],
+        progress: Callable[[], list[Array]],
+        ambient_c: Array,
     ) -> None:
-        """A step's end: air and parts, (nights, profiles) each, of which the first is kept."""
+        """A step's end: air and parts, (nights, profiles) each, of which the first is kept.
+
+        `progress` is asked for each part's way to the goal when a row is due.
+        """
         if not self._keep:
             return
         for total, temp_c in zip(self._sums, temps_c, strict=True):
@@ -105,7 +113,7 @@ class Tally:
         if self._count % self._per == 0:
             means = [total / self._per for total in self._sums]
             middle_s = now_s - 0.5 * self._per * self._dt_s
-            self._rows.append((middle_s, means, [p[:, 0].copy() for p in progress],
+            self._rows.append((middle_s, means, [p[:, 0].copy() for p in progress()],
                                ambient_c[:, 0].copy()))  # fmt: skip
             for total in self._sums:
                 total[:] = 0.0
