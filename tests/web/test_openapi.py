@@ -52,7 +52,7 @@ def test_every_answer_has_a_model_and_an_example_that_fits(document: dict[str, A
         for verb, route in verbs.items():
             for kind, said in route["responses"]["200"]["content"].items():
                 assert said["example"], (path, verb)
-                if kind == "text/event-stream":
+                if not kind.endswith("json"):
                     continue
                 schema = said["schema"]
                 assert "$ref" in schema.get("items", schema), (path, verb)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from typing import Any
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, StreamingResponse
@@ -24,8 +25,16 @@ router = APIRouter(prefix="/api", tags=["nights"])
 RECORD_CSP = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; sandbox"
 
 
+def _text(kind: str, example: str) -> dict[int | str, dict[str, Any]]:
+    """OpenAPI entries of an answer that is no JSON."""
+    content = {kind: {"schema": {"type": "string"}, "example": example}}
+    return {200: {"description": "Done.", "content": content}, **responses(401, 404, 422, 503)}
+
+
 @router.get(
-    "/nights/{night_id}/record", response_class=HTMLResponse, responses=responses(404, 422, 503)
+    "/nights/{night_id}/record",
+    response_class=HTMLResponse,
+    responses=_text("text/html", "<!doctype html><title>Night 3</title>"),
 )
 def record(store: StoreOf, night_id: NightId) -> HTMLResponse:
     """The morning record as one HTML file, as `nightcure record` writes it.
@@ -44,10 +53,7 @@ def record(store: StoreOf, night_id: NightId) -> HTMLResponse:
 @router.get(
     "/nights/{night_id}/export.csv",
     response_class=StreamingResponse,
-    responses={
-        **responses(404, 422, 503),
-        200: {"description": "The table.", "content": {"text/csv": {"schema": {"type": "string"}}}},
-    },
+    responses=_text("text/csv", "night_s,control_c\n0.0,9.1\n"),
 )
 def export(store: StoreOf, night_id: NightId) -> StreamingResponse:
     """Every tick as a row: s of the night, UTC, °C, shares of full power; units in the header."""
