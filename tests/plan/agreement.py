@@ -30,7 +30,7 @@ NIGHTS = 50
 CARDS = ("polyester-laminating", "vinyl-ester", "epoxy-slow", "polyester-laminating")
 #: What is asked: K and s.
 MOST_K, MOST_S = 0.2, 120.0
-#: The same temperature counts if it comes within so long.
+#: The same temperature counts if it comes within so long (a part's probe alone lags by 30 s).
 SHIFT_S = 60.0
 
 
@@ -142,9 +142,8 @@ def compare(seed: int) -> Apart:
     the end of the last soak.
     """
     t, nights, night, ticks, waited = both(seed)
-    out = Apart(
-        seed, waited_s=waited, outcome=f"{night.figures.outcome} {night.figures.trip or ''}"
-    )
+    f = night.figures
+    out = Apart(seed, waited_s=waited, outcome=f"{f.outcome} {f.trip or ''}".strip())
     out.saturated_s = float(nights.full_s[0, 0])
     series = nights.series
     assert series is not None
@@ -166,7 +165,7 @@ def compare(seed: int) -> Apart:
             mean_c = float(np.mean(np.interp(mine, series.time_s, ours[:, 0])))
             apart = min(
                 abs(mean_c - _mean(ticks, name, at_s + shift_s, span_s))
-                for shift_s in (-SHIFT_S, 0.0, SHIFT_S)
+                for shift_s in (-SHIFT_S, -0.5 * SHIFT_S, 0.0, 0.5 * SHIFT_S, SHIFT_S)
             )
             key = "air_k" if name == "Air" else "part_k"
             if apart > getattr(out, key):

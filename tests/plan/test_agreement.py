@@ -12,7 +12,7 @@ from tests.plan.agreement import MOST_K, MOST_S, compare
     [
         (8, "ramp"),  # a ramp that waits for the gel, then for a heater that gives all it has
         (12, ""),  # a soak until demould
-        (18, ""),  # a soak that counts only within its band, by the thermometer's sixteenths
+        (27, "ramp"),  # a soak that counts only within its band, by the thermometer's sixteenths
         (4, "ramp"),  # windows of two minutes, no feed-forward
         (17, ""),  # bang-bang
     ],
