@@ -29,7 +29,7 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     with RecordedOven(path("done")) as oven:
         oven.run(200.0)
         _until_over(oven)
-    with RecordedOven(path("cards"), faults=["heater-weak@20min+25min"]) as oven:
+    with RecordedOven(path("cards"), faults=["heater-weak@20min+8min"]) as oven:
         oven.run(200.0, {}, RESIN)
         _until_over(oven)
     with RecordedOven(path("tripped"), faults=["sensor-crc@20min"]) as oven:
