@@ -20,7 +20,10 @@ TOOLS = Path(sys.executable).parent
 #: Program and the Debian package that has it.
 PROGRAMS = {"chromium": "chromium", "systemd-analyze": "systemd", "git": "git"}
 #: Real processes, pins and browsers: each wants the machine for itself.
-ALONE = ("tests/browser", "tests/faults", "tests/bench_tools", "tests/systemd", "tests/cli")
+ALONE = (
+    *("tests/faults", "tests/bench_tools", "tests/systemd", "tests/browser"),
+    *(f"tests/cli/test_{name}.py" for name in ("check", "demo", "setup", "virtual")),
+)
 
 
 def install_programs() -> None:

@@ -167,7 +167,7 @@ class Steering:
         return profile
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def archive(playwright: Playwright, tripping: RunningDemo) -> Iterator[RunningDemo]:
     """A demo that rests after two short nights; tests of it change nothing that others read."""
     running = RunningDemo.start("--speed", "30")
@@ -189,7 +189,7 @@ def archive(playwright: Playwright, tripping: RunningDemo) -> Iterator[RunningDe
         running.end()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def tripping() -> Iterator[RunningDemo]:
     """A demo that will trip; begun early, so that nobody waits long for it."""
     running = RunningDemo.start("--speed", "40", "--fault", "sensor-missing@16min")
@@ -197,7 +197,7 @@ def tripping() -> Iterator[RunningDemo]:
     running.end()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def tripped(playwright: Playwright, tripping: RunningDemo) -> RunningDemo:
     """A demo whose night has tripped, and whose cause stays."""
     request = playwright.request.new_context()
@@ -206,7 +206,7 @@ def tripped(playwright: Playwright, tripping: RunningDemo) -> RunningDemo:
     return tripping
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def steered() -> Iterator[RunningDemo]:
     """A demo whose nights the tests begin themselves, one after the other."""
     running = RunningDemo.start("--speed", "60", "--no-start")
