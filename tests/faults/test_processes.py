@@ -96,7 +96,7 @@ def test_kill_9_then_the_off_command_and_the_night_resumes(workshop: Workshop) -
     seqs = [t.seq for t in LedgerReader(workshop.ledger).ticks(night["id"])]
     assert seqs == sorted(set(seqs))
     count, differences = replay(workshop.ledger)
-    assert count == len(seqs) > 2
+    assert count >= len(seqs) > 2, "it goes on ticking while it is read"
     assert differences == [], "its record decides the same in a fresh loop"
 
 
