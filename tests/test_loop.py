@@ -375,10 +375,11 @@ def test_whatever_came_in_a_snapshot_restores_to_the_bit(steps: list[Any], data:
         )
     one = Loop(SETTINGS)
     run(one, ticks[:at])
-    two = Loop(SETTINGS)
+    two = Loop(one.settings)  # with the offsets that were asked for on the way
     two.restore(through_text(one))
     assert run(two, ticks[at:]) == run(one, ticks[at:])
     assert two.snapshot() == one.snapshot()
+    assert two.settings == one.settings
 
 
 def test_a_stand_in_takes_over_and_without_one_the_heater_is_off_at_once() -> None:

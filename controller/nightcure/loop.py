@@ -347,7 +347,10 @@ class Loop:
     # ---- remember -------------------------------------------------------------------------
 
     def snapshot(self) -> dict[str, Any]:
-        """All state, JSON-ready: `restore` gives a loop that decides the same, to the bit."""
+        """All state, JSON-ready: `restore` gives a loop that decides the same, to the bit.
+
+        A loop of the same `settings`, that is: a thermometer's corrected offset is in them.
+        """
         return {
             "screening": self._screening.snapshot(),
             "steady": self._steady.snapshot(),
