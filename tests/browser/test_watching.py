@@ -100,13 +100,19 @@ def test_the_strip_zooms_and_pans_by_keys_wheel_buttons_and_fingers(
     whole = page.get_by_role("button", name="Whole")
     pointed = page.get_by_test_id("pointed")
     over = page.locator(".u-over")
-    over.scroll_into_view_if_needed()
-    box = over.bounding_box()
-    assert box is not None
-    left, y = box["x"] + 3, box["y"] + box["height"] / 2
+
+    def place() -> tuple[float, float, float]:
+        """Left edge, width and middle height, px, measured anew: what stands above fills in."""
+        over.scroll_into_view_if_needed()
+        box = over.bounding_box()
+        assert box is not None
+        return box["x"], box["width"], box["y"] + box["height"] / 2
 
     def at_left() -> str:
-        page.mouse.move(left, y)
+        x, _, y = place()
+        page.mouse.move(x + 5, y)
+        page.mouse.move(x + 3, y)
+        expect(pointed).to_have_text(re.compile(r"\d\d:\d\d"))
         return pointed.inner_text()
 
     expect(whole).to_be_disabled()
@@ -122,12 +128,13 @@ def test_the_strip_zooms_and_pans_by_keys_wheel_buttons_and_fingers(
     expect(whole).to_be_disabled()
     assert at_left() == first
 
-    page.mouse.move(box["x"] + box["width"] * 0.9, y)
+    x, width, y = place()
+    page.mouse.move(x + width * 0.9, y)
     page.mouse.wheel(0, -600)
     expect(whole).to_be_enabled()
     assert at_left() > first
     page.mouse.down()  # a drag to the right goes back in time
-    page.mouse.move(left + 4 * box["width"], y, steps=6)
+    page.mouse.move(x + 4 * width, y, steps=6)
     page.mouse.up()
     assert at_left() == first
     whole.click()
@@ -138,7 +145,8 @@ def test_the_strip_zooms_and_pans_by_keys_wheel_buttons_and_fingers(
     expect(whole).to_be_disabled()
 
     devtools = page.context.new_cdp_session(page)
-    centre = box["x"] + box["width"] / 2
+    x, width, y = place()
+    centre = x + width / 2
 
     def fingers(kind: str, apart: float | None) -> None:
         points = [] if apart is None else [centre - apart, centre + apart]
