@@ -6,11 +6,15 @@ import fcntl
 import os
 import pty
 import select
+import signal
 import struct
 import sys
 import termios
 import time
 from pathlib import Path
+
+#: What a terminal's keys and its closing send.
+KEYS = (signal.SIGINT, signal.SIGQUIT, signal.SIGTSTP, signal.SIGHUP)
 
 
 class Terminal:
@@ -23,6 +27,8 @@ class Terminal:
         self.pid, self._fd = pty.fork()
         if self.pid == 0:  # pragma: no cover (another process)
             os.chdir(folder)
+            for number in KEYS:  # whoever runs the tests in the background may ignore them
+                signal.signal(number, signal.SIG_DFL)
             env = {**os.environ, **environment, "TERM": "xterm", "COLUMNS": "80"}
             os.execve(sys.executable, [sys.executable, "-m", "nightcure", *arguments], env)
         fcntl.ioctl(self._fd, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
@@ -51,6 +57,8 @@ class Terminal:
             end_s = time.monotonic() + within_s
             while self._read(end_s - time.monotonic()):
                 pass
+            if time.monotonic() >= end_s:
+                self.kill(signal.SIGKILL)
             _, status = os.waitpid(self.pid, 0)
             self.status = os.waitstatus_to_exitcode(status)
             os.close(self._fd)
