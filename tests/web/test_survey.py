@@ -5,10 +5,12 @@ from __future__ import annotations
 import time
 from typing import Any
 
+import pytest
 from fastapi.testclient import TestClient
 
 from nightcure.oven.heat_and_cool import NAME
 from nightcure.scenario import BOX
+from nightcure_web.surveying import Surveying
 from tests.web.conftest import PASSPHRASE, Steered
 
 #: Longest a test's night may take here, s.
@@ -63,6 +65,25 @@ def test_a_night_that_ends_before_is_told(steered: Steered) -> None:
         assert time.monotonic() < end_s, told
         time.sleep(0.2)
     assert told["sentence"].startswith("Stopped by page")
+
+
+def test_a_test_that_is_lost_sight_of_says_so(
+    steered: Steered, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A mistake in the following must not leave 'running' on the page for ever."""
+
+    async def nonsense(*_: object) -> dict[str, Any]:
+        return {}
+
+    monkeypatch.setattr(Surveying, "of_night", nonsense)
+    steered.accept()
+    assert begin(steered)[0] == 200
+    end_s = time.monotonic() + PATIENCE_S
+    while (told := steered.client.get("/api/survey").json())["running"]:
+        assert time.monotonic() < end_s, told
+        time.sleep(0.2)
+    assert "no longer followed" in told["sentence"]
+    assert steered.client.get("/api/status").json()["phase"] == "ramp", "an ordinary night goes on"
 
 
 def test_any_night_may_be_surveyed_by_who_is_logged_in(client: TestClient) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import logging
 import os
 import sys
 from contextlib import suppress
@@ -21,6 +22,8 @@ from nightcure.profile import parse_profile
 from .answers.survey import Found, SurveyNow
 from .problems import Problem
 from .store import Store
+
+log = logging.getLogger("nightcure.web")
 
 #: A survey of a night takes seconds; a small board's, some tens.
 LONGEST_LOOK_S = 120.0
@@ -131,12 +134,21 @@ class Surveying:
                     self._tell(running=False, sentence=f"{over} {self.now.sentence}")
                     return
                 if known is not None and known <= precision_pct:
+                    if await asyncio.to_thread(self._why_over, night_id) is not None:
+                        continue  # it ended meanwhile: a stop might end somebody's next night
                     await self._store.command("stop", {}, f"survey for {who}")
                     self._tell(running=False, sentence=f"{self.now.sentence} The test was ended.")
                     return
         except (NightcureError, Problem) as error:
             said = error.detail if isinstance(error, Problem) else str(error)
             self._tell(running=False, sentence=f"The test is no longer followed: {said}")
+        except Exception:
+            log.exception("a survey was lost sight of")
+            self._tell(
+                running=False,
+                sentence="The test is no longer followed, by a mistake of this server's own; its "
+                "log says more. The night goes on to its end, or stop it.",
+            )
 
     async def _look(self, night_id: int, noted_s: float) -> float | None:
         """Half of the loss's 95 % interval now, %; None while nothing is known."""
