@@ -39,6 +39,7 @@ ENOUGH_K = 12.0
 ANSWER_K, ANSWER_SAMPLES = 0.1875, 5
 #: The air has turned when it is a step below its highest, both over the mean of so many samples.
 TURNED_K, TURNED_SAMPLES = 0.0625, 20
+STOOD_STILL = "The dead-man had to open the relay: this machine stood still for too long."
 
 
 class Sample(NamedTuple):
@@ -155,7 +156,8 @@ class Pulse:
                     self.doubt = "Told to stop."
                     return
                 if not self._outputs.is_on("heater"):
-                    self.doubt = "The heater's pin did not go on."
+                    fired = self._dead_man.fired  # between the look and the switching
+                    self.doubt = STOOD_STILL if fired else "The heater's pin did not go on."
                     return
                 self._clock.sleep(min(TICK_S, max(began_s + self.seconds - now_s, 0.01)))
         finally:
@@ -213,7 +215,7 @@ class Pulse:
         if self.stopping.is_set():
             return "Told to stop."
         if self._dead_man.fired:
-            return "The dead-man had to open the relay: this machine stood still for too long."
+            return STOOD_STILL
         if button.pressed():
             return "The stop button is pressed."
         return faults[0] if faults else self._past_limit(believed_c)
