@@ -1,6 +1,6 @@
 // The screen for the night itself.
 import { NightStrip } from "../strip/night-strip";
-import type { Live } from "../types";
+import type { Live, Samples } from "../types";
 import { FAULTS, ROLES, temperature } from "../words";
 import { Alarms } from "./alarms";
 import { Cure } from "./cure";
@@ -8,6 +8,9 @@ import { Figures } from "./figures";
 import { Happenings } from "./happenings";
 import { Steer } from "./steer";
 import { useNight } from "./tonight";
+
+/** Drawn while the night is fetched, so that nothing below moves when it comes. */
+const NOTHING_YET: Samples = { seq: [], wall_s: [], setpoint_c: [], control_c: [], duty: [], believed: [] };
 
 export function Now({ live, stale, happened }: { live: Live; stale: boolean; happened: number }) {
   const samples = useNight(live);
@@ -17,10 +20,10 @@ export function Now({ live, stale, happened }: { live: Live; stale: boolean; hap
       <Figures live={live} stale={stale} />
       <section class="strip" aria-labelledby="strip-title">
         <h2 id="strip-title">The night</h2>
-        {samples === null || samples.seq.length === 0 ? (
+        {samples === null ? (
           <p class="quiet">No night has been recorded yet. <a href="#start">Start one</a>.</p>
         ) : (
-          <NightStrip samples={samples} live={live} thermometers={live.thermometers} running />
+          <NightStrip samples={samples ?? NOTHING_YET} live={live} thermometers={live.thermometers} running />
         )}
       </section>
       <div class="column">

@@ -7,12 +7,12 @@ const POINTS = 900;
 /** Beyond so many points the series is fetched anew, thinned. */
 const MOST = 2400;
 
-/** Samples of the running night, else of the last one. */
-export function useNight(live: Live | null): Samples | null {
-  const [samples, setSamples] = useState<Samples | null>(null);
+/** Samples of the running night, else of the last one; undefined until known, null if there is none. */
+export function useNight(live: Live): Samples | null | undefined {
+  const [samples, setSamples] = useState<Samples | null>();
   const shown = useRef<number | null>(null);
   const busy = useRef(false);
-  const running = live?.night_id ?? null;
+  const running = live.night_id;
 
   const fetchNight = async (id: number): Promise<void> => {
     if (busy.current) return;
@@ -29,17 +29,16 @@ export function useNight(live: Live | null): Samples | null {
   };
 
   useEffect(() => {
-    if (live === null) return;
     if (running === null) {
       if (shown.current === null) {
         void get<NightRow[]>("nights?limit=1").then(
-          (nights) => (nights[0] ? fetchNight(nights[0].id) : undefined),
+          (nights) => (nights[0] ? void fetchNight(nights[0].id) : setSamples(null)),
           () => undefined,
         );
       }
       return;
     }
-    if (shown.current !== running || samples === null || samples.seq.length > MOST) {
+    if (shown.current !== running || !samples || samples.seq.length > MOST) {
       void fetchNight(running);
       return;
     }

@@ -79,6 +79,7 @@ export function NightStrip({ samples, live, thermometers, running }: Props) {
 
 function sentence(samples: Samples, live: Live, shown: Traced[]): string {
   const last = samples.seq.length - 1;
+  if (last < 0) return "No temperatures yet.";
   const at = shown
     .map((l) => `${l.label} ${temperature(samples.believed[l.index]?.[last] ?? null, live.units)}`)
     .join(", ");
