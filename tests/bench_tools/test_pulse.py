@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -23,7 +24,7 @@ from nightcure.oven.wired import Wired
 from nightcure.oven.wires import BenchFactory, read_pin
 from nightcure.scenario import BOX, scenario
 from nightcure.settings import Settings
-from tests.bench_tools.board import LID
+from tests.bench_tools.board import AIR, LID
 
 SETTINGS, _ = scenario()
 LOOK, OK, WRONG = Verdict.LOOK, Verdict.OK, Verdict.WRONG
@@ -53,6 +54,8 @@ class Trial:
         self.at: list[tuple[float, Callable[[], None]]] = []
         """What happens at which second of heat."""
         self.heat_s = 0.0
+        self.hand: Callable[[float], dict[str, float]] = lambda _: {}
+        """K that a hand adds, by thermometer, at a time (s)."""
         self._stopping = threading.Event()
         self.given: Pulse
 
@@ -62,7 +65,7 @@ class Trial:
         while not self._stopping.is_set():
             self.wired.step(0.5)
             self.heat_s += 0.5 * self.oven.heating
-            self.wired.put()
+            self.wired.put(self.hand(self.clock.monotonic()))
             for due_s, happens in list(self.at):
                 if self.heat_s >= due_s:
                     happens()
@@ -74,7 +77,14 @@ class Trial:
         pins = self.wired.pins
         outputs = Outputs(self.settings, self.clock)
         self.given = Pulse(
-            self.settings, outputs, self.clock, self.wired.bus, seconds, watch_s, self.said.append
+            self.settings,
+            outputs,
+            self.clock,
+            self.wired.bus,
+            seconds,
+            watch_s,
+            60.0,
+            self.said.append,
         )
         ready = threading.Event()
         life = threading.Thread(target=self._live, args=(ready,), daemon=True)
@@ -126,6 +136,26 @@ def test_who_answers_how_far_and_how_late(folder: Path) -> None:
     assert any("heater on" in line and "Air +0." in line for line in trial.said)
 
 
+def test_a_thermometer_that_comes_from_a_hand_is_waited_for(folder: Path) -> None:
+    plain = Trial(folder).run()["Air answers"].figures
+    trial = Trial(folder)
+    trial.hand = lambda t_s: {AIR: 15.0 * math.exp(-t_s / 60.0)}
+    warm = trial.run()["Air answers"]
+    assert any(line == "Air still falls; the heater waits" for line in trial.said)
+    assert warm.verdict is OK
+    assert warm.figures["rise_k"] == pytest.approx(plain["rise_k"], abs=0.2)
+    assert warm.figures["dead_time_s"] == pytest.approx(plain["dead_time_s"], abs=6.0)
+
+
+def test_a_thermometer_that_never_rests_gets_no_heat(folder: Path) -> None:
+    trial = Trial(folder)
+    trial.hand = lambda t_s: {LID: 3.0 * math.sin(t_s / 40.0)}
+    found = trial.run()
+    assert "No heat was given: Lid still " in found["pulse"].sentence
+    assert "after 15 min" in found["pulse"].sentence
+    assert trial.heat_s == 0.0
+
+
 @pytest.mark.parametrize("how", ["crc", "missing", "power_on", "empty"])
 def test_a_sensor_that_fails_switches_off(folder: Path, how: str) -> None:
     trial = Trial(folder)
@@ -175,7 +205,7 @@ def test_a_strong_heater_needs_no_whole_pulse(folder: Path) -> None:
 
 def test_a_welded_relay_is_told(folder: Path) -> None:
     settings = SETTINGS.model_copy(update={"contactor": None})
-    trial = Trial(folder, settings, faults=(FaultAt("relay-welded", 30.0),))
+    trial = Trial(folder, settings, faults=(FaultAt("relay-welded", 90.0),))
     found = trial.run()
     assert trial.heat_s > 200.0, "it heats whatever the pin says"
     assert found["heater off"].verdict is WRONG

@@ -110,6 +110,13 @@ def test_a_pulse_of_no_sensible_length(oven: Path, seconds: str) -> None:
     assert (status, out) == (2, "")
 
 
+@pytest.mark.parametrize("option", ["--seconds", "--settle", "--watch"])
+def test_an_option_of_the_pulse_without_it(oven: Path, option: str) -> None:
+    status, out, err = check(str(oven), option, "30")
+    assert (status, out) == (2, "")
+    assert "add it" in err
+
+
 def test_without_a_terminal_it_wants_the_option(board: VirtualBoard, oven: Path) -> None:
     status, out, err = check(str(oven), "--pulse")
     assert (status, out) == (2, "")
@@ -129,7 +136,16 @@ def test_not_confirmed_is_not_heated(board: VirtualBoard, oven: Path, typed: str
 
 def test_a_short_pulse_to_its_end(board: VirtualBoard, oven: Path) -> None:
     status, out, err = check(
-        str(oven), "--pulse", "--yes-heat", "--seconds", "5", "--watch", "5", "--json"
+        str(oven),
+        "--pulse",
+        "--yes-heat",
+        "--seconds",
+        "5",
+        "--watch",
+        "5",
+        "--settle",
+        "5",
+        "--json",
     )
     found = told(out)
     assert found["pulse"]["verdict"] == "ok"
@@ -145,7 +161,8 @@ def test_a_short_pulse_to_its_end(board: VirtualBoard, oven: Path) -> None:
 
 def pulsing(board: VirtualBoard, oven: Path) -> Terminal:
     """A pulse of a minute that has begun."""
-    t = Terminal("check", str(oven), "--pulse", folder=oven.parent, environment=board.environment)
+    t = Terminal("check", str(oven), "--pulse", "--settle", "5", folder=oven.parent,
+                 environment=board.environment)  # fmt: skip
     t.answer("Type heat", "heat")
     wait_for(board.heater_on, 30, "the heater on")
     assert read_pin(board.folder / "pins", 27), "the contactor too"

@@ -20,14 +20,15 @@ from ..measure.screening import Screening
 from ..records import Decision, all_off
 from ..settings import Role, Settings
 from ..units import show_temperature
+from .settling import Level
 
 SHORTEST_S, LONGEST_S = 5.0, 300.0
 LONGEST_WATCH_S = 900.0
 TICK_S = 1.0
 #: How long every thermometer may take to be read for the first time.
 FIRST_S = 15.0
-#: The level before the heat is the mean of so many looks.
-LOOKS_BEFORE = 5
+#: How long a thermometer may take to settle, and how often to say that it has not.
+SETTLING_S, SAY_S = 900.0, 30.0
 #: A reading older than this is no ground to heat on.
 OLD_S = 5.0
 #: Where any thermometer is nearer to its limit than this, no pulse is given.
@@ -56,6 +57,7 @@ class Pulse:
         outputs: claimed and off; they are closed by `run`.
         seconds: of heat, `SHORTEST_S` to `LONGEST_S`.
         watch_s: how long to look on afterwards; it ends sooner once everything is clear.
+        settle_s: how long every thermometer must have been at rest before.
         say: told a line now and then.
     """
 
@@ -67,10 +69,11 @@ class Pulse:
         root: Path,
         seconds: float,
         watch_s: float,
+        settle_s: float,
         say: Callable[[str], None] = lambda _: None,
     ) -> None:
         self.settings = settings
-        self.seconds, self.watch_s = seconds, watch_s
+        self.seconds, self.watch_s, self._settle_s = seconds, watch_s, settle_s
         self.stopping = threading.Event()
         self.before_c: tuple[float, ...] = ()
         self.samples: list[Sample] = []
@@ -117,24 +120,30 @@ class Pulse:
 
     def _before(self) -> bool:
         """The level before; False, with the doubt, where it is no ground to heat on."""
-        began_s = self._clock.monotonic()
-        seen: list[tuple[float | None, ...]] = []
-        while len(seen) < LOOKS_BEFORE and self.doubt is None:
+        began_s = said_s = self._clock.monotonic()
+        names = [t.name for t in self.settings.thermometers]
+        level = Level(names, round(self._settle_s / TICK_S))
+        while self.doubt is None and (waits := level.waits_for()) is not None:
             self._outputs.apply(self._decision(False))
             self._clock.sleep(TICK_S)
             believed_c, faults = self._look()
+            now_s = self._clock.monotonic()
             if self.stopping.is_set():
                 self.doubt = "Told to stop."
             elif faults:
-                waited = bool(seen) or self._clock.monotonic() - began_s > FIRST_S
+                waited = level.begun or now_s - began_s > FIRST_S
                 self.doubt = faults[0] if waited else None
+            elif now_s - began_s > SETTLING_S:
+                self.doubt = f"{waits}, after {SETTLING_S / 60.0:.0f} min; try again when it rests."
             else:
                 self.doubt = self._past_limit(believed_c, ROOM_K)
-                seen.append(believed_c)
+                level.look(believed_c)
+            if now_s - said_s >= SAY_S:
+                said_s = now_s
+                self._say(f"{waits}; the heater waits")
         if self.doubt is not None:
             return False
-        columns = zip(*seen, strict=True)
-        self.before_c = tuple(fmean(c for c in column if c is not None) for column in columns)
+        self.before_c = level.level_c
         return True
 
     def _heat(self, button: StopButton) -> None:

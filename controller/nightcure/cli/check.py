@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from ..settings import Settings
 
 WORD = "heat"
+#: With --pulse, s: of heat, of rest before it, and to look on.
+HEAT_S, REST_S, WATCH_S = 60, 60, 300
 COLOURS = {"ok": "green", "look at": "yellow", "wrong": "bold red"}
 
 
@@ -27,10 +29,17 @@ def check(
     pulse: Annotated[
         bool, typer.Option("--pulse", help="Then heat for a moment and see what answers.")
     ] = False,
-    seconds: Annotated[float, typer.Option(help="Of heat, with --pulse.", min=5, max=300)] = 60.0,
+    seconds: Annotated[
+        float | None, typer.Option(help=f"Of heat, with --pulse; {HEAT_S}.", min=5, max=300)
+    ] = None,
+    settle: Annotated[
+        float | None,
+        typer.Option(help=f"Seconds of rest before the pulse; {REST_S}.", min=5, max=300),
+    ] = None,
     watch: Annotated[
-        float, typer.Option(help="Seconds to look on after the pulse.", min=5, max=900)
-    ] = 300.0,
+        float | None,
+        typer.Option(help=f"Seconds to look on after the pulse; {WATCH_S}.", min=5, max=900),
+    ] = None,
     yes_heat: Annotated[
         bool,
         typer.Option("--yes-heat", help="Confirms --pulse where there is no terminal to ask at."),
@@ -44,20 +53,25 @@ def check(
 
     Nothing is heated but by --pulse, after a typed confirmation: then the
     heater is on for --seconds, off at once at any doubt or Ctrl-C, and it is
-    told which thermometers answered, how far and how late. Stand by the
-    plug. It is refused while a controller runs.
+    told which thermometers answered, how far and how late. It waits first
+    until no thermometer moves, so that a hand's warmth is not taken for the
+    heater's. Stand by the plug. It is refused while a controller runs.
     """
     with sentences():
         from ..bench.finding import Verdict
+        from ..errors import BadInput
         from ..settings import load_settings
 
+        if not pulse and (seconds, settle, watch) != (None, None, None):
+            raise BadInput("--seconds, --settle and --watch belong to --pulse; add it.")
         path = find_oven(oven)
         settings = load_settings(path)
+        lengths_s = (seconds or HEAT_S, watch or WATCH_S, settle or REST_S)
         if pulse:
             _refuse_pulse(settings, yes_heat)
         found = _look(path, settings, as_json)
         if pulse:
-            found += _pulse(path, settings, found, seconds, watch, as_json)
+            found += _pulse(path, settings, found, lengths_s, as_json)
         wrong = any(f.verdict is Verdict.WRONG for f in found)
         if as_json:
             print_json({"oven": str(path), "ok": not wrong, "checks": [f.as_json() for f in found]})
@@ -111,8 +125,7 @@ def _pulse(
     path: Path,
     settings: Settings,
     before: list[Finding],
-    seconds: float,
-    watch_s: float,
+    lengths_s: tuple[float, float, float],
     as_json: bool,
 ) -> list[Finding]:
     """The pulse's findings; everything is off when this returns or raises."""
@@ -129,7 +142,7 @@ def _pulse(
         sentence = "Not given: put right what is wrong first."
         found = [Finding("pulse", Verdict.WRONG, sentence, {"heated_s": 0.0})]
     else:
-        _confirm(settings, seconds)
+        _confirm(settings, lengths_s[0])
         clock = MachineClock()
         with ledger_held(settings.ledger), Keeper(path), _Signals() as signals:
             outputs = Outputs(settings, clock)
@@ -138,7 +151,7 @@ def _pulse(
                 err.print(line, highlight=False, markup=False, soft_wrap=True)
 
             try:
-                given = Pulse(settings, outputs, clock, bus_root(), seconds, watch_s, say)
+                given = Pulse(settings, outputs, clock, bus_root(), *lengths_s, say)
                 signals.stop = given.stop
                 given.run()
             finally:
