@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from .show import sentences
+from .show import err, sentences
 
 #: Where an oven.toml is looked for, in this order.
 PLACES = (Path("oven.toml"), Path("/etc/nightcure/oven.toml"))
@@ -38,6 +38,13 @@ def controller(
         from ..daemon import Daemon
         from ..settings import load_settings
 
-        daemon = Daemon(load_settings(find_oven(oven)))
+        path = find_oven(oven)
+        settings = load_settings(path)
+        daemon = Daemon(settings)
         daemon.handle_signals()
+        err.print(
+            f"Regulating {settings.name}. A night is started from the page (nightcure web {path}); "
+            f"Ctrl-C leaves the heater off.",
+            highlight=False, markup=False, soft_wrap=True,
+        )  # fmt: skip
         daemon.run()

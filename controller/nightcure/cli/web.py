@@ -9,7 +9,7 @@ import typer
 
 from ..errors import BadInput
 from .controller import find_oven
-from .show import sentences
+from .show import err, sentences
 
 
 def web(
@@ -24,6 +24,8 @@ def web(
 
     It may crash or hang; the controller does not notice.
     """
+    import socket
+
     with sentences():
         from nightcure_web.app import run
 
@@ -33,7 +35,17 @@ def web(
         if port is not None:
             chosen = settings.web.model_copy(update={"port": port})
             settings = settings.model_copy(update={"web": chosen})
-        refuse_taken_port(settings.web.address, settings.web.port)
+        address, port = settings.web.address, settings.web.port
+        refuse_taken_port(address, port)
+        seen = {"0.0.0.0": socket.gethostname(), "::": socket.gethostname()}.get(address, address)
+        host = f"[{seen}]" if ":" in seen else seen
+        steers = (
+            "" if settings.web.passphrase_hash else " No passphrase is set: it takes no commands."
+        )
+        err.print(
+            f"The page of {settings.name}: http://{host}:{port}/{steers} Ctrl-C ends it.",
+            highlight=False, markup=False, soft_wrap=True,
+        )  # fmt: skip
         run(settings)
 
 
