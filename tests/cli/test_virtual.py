@@ -30,7 +30,7 @@ def start(*arguments: str, board: VirtualBoard) -> subprocess.Popen[bytes]:
         env={**os.environ, **board.environment},
         cwd=board.folder,
         stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
     )
 
 
@@ -73,9 +73,12 @@ def test_from_setup_to_a_running_controller_and_page(tmp_path: Path) -> None:
             assert not list((board.folder / "w1").glob("28-*")), "the thermometers are unplugged"
             wait_for(lambda: not board.heater_on(), 15, "no thermometer, no heat")
         finally:
+            said = []
             for process in (page, controller):
                 process.terminate()
-                process.wait(20)
+                said.append(process.communicate(timeout=20)[1].decode())
+        assert f"http://127.0.0.1:{port}/ No passphrase is set" in said[0]
+        assert f"(nightcure web {oven})" in said[1]
 
 
 def test_one_folder_one_oven(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
 
@@ -99,8 +100,8 @@ class Server(uvicorn.Server):
         super().handle_exit(sig, frame)
 
 
-def run(settings: Settings) -> None:
-    """Serve until told to stop.
+def run(settings: Settings, ready: Callable[[], None] = lambda: None) -> None:
+    """Serve until told to stop; `ready` is called once nothing is in the way of it.
 
     Raises:
         BadInput: the page was not built into this installation.
@@ -111,6 +112,7 @@ def run(settings: Settings) -> None:
             "where Node.js is at hand reinstall it from its sources."
         )
     app = create_app(settings)
+    ready()
     config = uvicorn.Config(
         app,
         host=settings.web.address,

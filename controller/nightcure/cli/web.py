@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..errors import BadInput
 from .controller import find_oven
 from .show import err, sentences
+
+if TYPE_CHECKING:
+    from ..settings import Web as WebSettings
 
 
 def web(
@@ -24,8 +27,6 @@ def web(
 
     It may crash or hang; the controller does not notice.
     """
-    import socket
-
     with sentences():
         from nightcure_web.app import run
 
@@ -35,18 +36,22 @@ def web(
         if port is not None:
             chosen = settings.web.model_copy(update={"port": port})
             settings = settings.model_copy(update={"web": chosen})
-        address, port = settings.web.address, settings.web.port
-        refuse_taken_port(address, port)
-        seen = {"0.0.0.0": socket.gethostname(), "::": socket.gethostname()}.get(address, address)
-        host = f"[{seen}]" if ":" in seen else seen
-        steers = (
-            "" if settings.web.passphrase_hash else " No passphrase is set: it takes no commands."
-        )
-        err.print(
-            f"The page of {settings.name}: http://{host}:{port}/{steers} Ctrl-C ends it.",
-            highlight=False, markup=False, soft_wrap=True,
-        )  # fmt: skip
-        run(settings)
+        refuse_taken_port(settings.web.address, settings.web.port)
+        run(settings, lambda: say_where(settings.web, settings.name))
+
+
+def say_where(web: WebSettings, oven: str) -> None:
+    """Print the page's address and whether it can steer."""
+    import socket
+
+    any_of_this_machine = web.address in ("0.0.0.0", "::")
+    host = socket.gethostname() if any_of_this_machine else web.address
+    host = f"[{host}]" if ":" in host else host
+    mute = "" if web.passphrase_hash else " No passphrase is set: it takes no commands."
+    err.print(
+        f"The page of {oven}: http://{host}:{web.port}/{mute} Ctrl-C ends it.",
+        highlight=False, markup=False, soft_wrap=True,
+    )  # fmt: skip
 
 
 def refuse_taken_port(address: str, port: int) -> None:
