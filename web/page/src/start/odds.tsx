@@ -4,7 +4,7 @@ import { post } from "../api";
 import { NumberField, TimeField } from "../fields";
 import { Asked } from "../sheet";
 import type { Live, MilestoneName, Plan, Profile } from "../types";
-import { celsius, degrees, hour, inUnits, MILESTONES } from "../words";
+import { celsius, degrees, inUnits, MILESTONES } from "../words";
 import { Outlook } from "./outlook";
 
 /** A small board takes half a minute, and gives up after two. */
@@ -24,19 +24,20 @@ interface Props {
 export function Odds({ profile, live, shed_c, refused }: Props) {
   const u = live.units;
   const [asking, setAsking] = useState(false);
+  const evening_c = Math.round(shed_c);
   const [night, setNight] = useState({
     goal: "demould",
     start: "",
     by: "08:00",
-    evening_c: shed_c,
-    lowest_c: shed_c - USUAL_FALL_K,
+    evening_c,
+    lowest_c: evening_c - USUAL_FALL_K,
     lowest_at: "06:00",
   });
   const [told, setTold] = useState<{ plan: Plan; start: string; about: string } | null>(null);
   const about = JSON.stringify(profile);
   const now = told?.about === about ? told : null;
   // Until a person says when, it starts now.
-  const start = night.start || hour(live.wall_s);
+  const start = night.start || new Date(live.wall_s * 1000).toTimeString().slice(0, 5);
   const set = (what: Partial<typeof night>): void => setNight({ ...night, ...what });
   const shed = (label: string, key: "evening_c" | "lowest_c") => (
     <NumberField label={label} unit={`°${u}`} value={degrees(night[key], u)} onChange={(v) => set({ [key]: +celsius(v, u).toFixed(2) })} />

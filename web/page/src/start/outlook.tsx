@@ -11,7 +11,7 @@ import { degrees, hour, inUnits } from "../words";
 /** Levers that change less are not worth a line. */
 const LEAST_GAIN = 0.005;
 
-/** The wall clock's next `h:mm`, or today's: only the hours are shown, s. */
+/** Today's `h:mm`, wall time: only its hour is shown. */
 function today(start: string, now_s: number): number {
   const [h = 0, min = 0] = start.split(":").map(Number);
   return new Date(now_s * 1000).setHours(h, min, 0, 0) / 1000;
