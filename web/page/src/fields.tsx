@@ -91,6 +91,13 @@ export function Tick({ checked, onChange, children }: TickProps) {
   );
 }
 
+/** What a person says before anything heats. */
+export const CutOut = (props: Omit<TickProps, "children">) => (
+  <Tick {...props}>
+    An independent over-temperature cut-out with manual reset is in the heater's circuit, and it was tested.
+  </Tick>
+);
+
 interface TimeProps {
   label: string;
   /** h:mm. */

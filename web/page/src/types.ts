@@ -190,6 +190,17 @@ export interface Noted {
   [field: string]: unknown;
 }
 
+export type Interval = { value: number; low: number; high: number };
+
+/** The guided test of the oven, under way or the last one. */
+export interface SurveyNow {
+  running: boolean;
+  night_id: number | null;
+  noted_s: number | null;
+  sentence: string;
+  found: { loss_w_per_k: Interval | null; heat_capacity_j_per_k: Interval | null } | null;
+}
+
 /** What one night in ten stays below, the middle, and what nine in ten stay below. */
 export type Spread = { p10: number; p50: number; p90: number };
 
