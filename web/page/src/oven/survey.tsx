@@ -24,7 +24,7 @@ export function Survey({ resting }: { resting: boolean }) {
   if (now === null) return null;
   const { found } = now;
   return (
-    <section class="survey" aria-labelledby="survey-title">
+    <section class="survey stack" aria-labelledby="survey-title">
       <h2 id="survey-title">What the oven loses and holds</h2>
       <p role="status">
         {now.sentence} {running && now.noted_s ? `Noted for ${duration(now.noted_s)}.` : ""}
@@ -45,7 +45,7 @@ export function Survey({ resting }: { resting: boolean }) {
       )}
       {found && !running && (
         <p class="quiet small">
-          To use it: <code>nightcure survey LEDGER --night {now.night_id} --oven oven.toml --write</code> on the oven's machine.
+          <code>nightcure survey</code> with night {now.night_id} puts it into oven.toml, on the oven's machine.
         </p>
       )}
       {!running && (
