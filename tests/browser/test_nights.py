@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import re
+from pathlib import Path
 
 from playwright.sync_api import Page, expect
 
@@ -45,7 +47,9 @@ def test_a_night_has_its_label_its_notes_and_who_asked(
     answer(page, "Save")
     expect(page.get_by_role("heading", name="Hatch lid 3")).to_be_visible()
     assert oven.get("nights/1")["label"] == "Hatch lid 3"
-    assert oven.get("nights/1/notes") == {
+    noted = oven.get("nights/1/notes")
+    assert noted.pop("last")["who"] == "page, 127.0.0.1"
+    assert noted == {
         "mould_number": "",
         "part_number": "",
         "resin_batch": "B-1174",
@@ -54,7 +58,41 @@ def test_a_night_has_its_label_its_notes_and_who_asked(
     }
     page.reload()
     expect(page.get_by_label("Resin batch")).to_have_value("B-1174")
+    notes = page.get_by_role("region", name="Notes")
+    expect(notes).to_contain_text(re.compile(r"Last written .*\d\d:\d\d, by page, 127\.0\.0\.1"))
+    with page.expect_popup() as opened:
+        page.get_by_role("link", name="Morning record").click()
+    for noted in ("Hatch lid 3", "B-1174", "16.2", "Pinhole at the rim."):
+        expect(opened.value.locator("body")).to_contain_text(noted)
     happened = page.get_by_role("region", name="What happened, and who asked")
     expect(happened).to_contain_text("by demo")
     expect(happened).to_contain_text("Stopped by")
     assert quiet == []
+
+
+def test_a_finished_night_gives_its_record_and_its_readings(
+    page: Page, archive: RunningDemo, quiet: list[str], tmp_path: Path
+) -> None:
+    oven = steering(page, archive)
+    see(page, archive, "nights/2")
+    for link, name in (("Save it", "night-2.html"), ("All readings as CSV", "night-2.csv")):
+        with page.expect_download() as saved:
+            page.get_by_role("link", name=link).click()
+        assert saved.value.suggested_filename == name
+        saved.value.save_as(tmp_path / name)
+    record = (tmp_path / "night-2.html").read_text("utf-8")
+    assert "Short and mild" in record
+    assert "<script" not in record
+    rows = list(csv.DictReader((tmp_path / "night-2.csv").read_text("utf-8").splitlines()))
+    samples = oven.get("nights/2/samples?points=5000")
+    assert len(rows) >= len(samples["seq"]) > 100
+    assert max(float(r["control_c"]) for r in rows if r["control_c"]) == max(samples["control_c"])
+
+
+def test_a_night_that_runs_has_no_record_yet(page: Page, steered: RunningDemo) -> None:
+    oven = steering(page, steered)
+    oven.begin({"kind": "soak", "at_c": 20, "hours": 2})
+    see(page, steered, f"nights/{oven.get('status')['night_id']}")
+    expect(page.get_by_role("heading", name="Figures")).to_be_visible()
+    expect(page.get_by_role("link", name="Morning record")).to_have_count(0)
+    oven.post("commands/stop")

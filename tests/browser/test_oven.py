@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
 
+from nightcure.scenario import BOX
+
 from .conftest import RunningDemo
 from .hands import answer, see, shown, steering
+from .test_access import faults
 
 
 def test_fahrenheit_everywhere_and_after_a_reload(
@@ -75,6 +79,33 @@ def test_a_correction_too_large_is_refused(page: Page, archive: RunningDemo) -> 
     dialog.get_by_label("The reference shows").fill("60")
     dialog.get_by_role("button", name="Correct it").click()
     expect(page.locator(".sheet .refusal")).to_have_text(re.compile("beyond|steady"))
+
+
+def test_the_oven_is_tested_and_told(
+    page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
+) -> None:
+    """Against the box's own loss: it lies in the interval that is shown."""
+    running = demo("--speed", "300", "--no-start")
+    steering(page, running).post("cautions/accept")
+    see(page, running, "oven")
+    survey = page.get_by_role("region", name="What the oven loses and holds")
+    expect(survey).to_contain_text("No test has been run from this page.")
+    survey.get_by_role("button", name="Test the oven …").click()
+    dialog = page.get_by_role("dialog")
+    dialog.get_by_label("until the loss is known within").fill("50")
+    expect(dialog.get_by_role("button", name="Start heating")).to_be_disabled()
+    dialog.get_by_role("checkbox").check()
+    assert faults(page) == []
+    answer(page, "Start heating")
+    expect(survey).to_contain_text("The test has begun")
+    expect(survey.get_by_role("button")).to_have_count(0)
+    expect(survey).to_contain_text("The test was ended.", timeout=120_000)
+    told = survey.locator("dd.small").first.inner_text()
+    low, high = (float(n) for n in re.findall(r"[\d.]+(?= to| in)", told))
+    assert low <= BOX.loss_w_per_k <= high
+    assert faults(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert quiet == []
 
 
 def test_logging_in_and_out_here_and_everywhere(page: Page, archive: RunningDemo) -> None:

@@ -156,6 +156,6 @@ def test_a_part_is_given_its_resin_and_its_vapour_is_reckoned(
     parts.get_by_role("textbox", name=re.compile("^fresh air")).fill("4")
     expect(verdict).to_contain_text("This oven takes it")
     expect(page.get_by_role("region", name="Vapour")).to_contain_text("% of the lower explosive")
-    parts.get_by_role("button", name="Take Lid out").click()
+    parts.get_by_role("button", name="Take out Lid").click()
     expect(parts.get_by_role("listitem")).to_have_count(0)
     expect(verdict).to_contain_text("This oven takes it")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import time
 from typing import Any
 
 import pytest
@@ -185,17 +186,24 @@ def test_notes_of_a_night(steered: Steered) -> None:
     empty = dict.fromkeys(
         ("mould_number", "part_number", "resin_batch", "catalyst_weighed_g", "remarks"), ""
     )
-    assert client.get("/api/nights/1/notes").json() == empty
+    assert client.get("/api/nights/1/notes").json() == {**empty, "last": None}
     first = {"mould_number": "M-3", "remarks": "Gel coat thin\nat the rim."}
-    assert client.put("/api/nights/1/notes", json=first).json() == {**empty, **first}
+    told = client.put("/api/nights/1/notes", json=first).json()
+    last = told.pop("last")
+    assert last["who"] == "page, testclient"
+    assert abs(last["host_s"] - time.time()) < 60
+    assert told == {**empty, **first}
     client.put("/api/nights/1/notes", json={"mould_number": "", "resin_batch": "B 77"})
     after = {**empty, "remarks": first["remarks"], "resin_batch": "B 77"}
-    assert client.get("/api/nights/1/notes").json() == after
+    told = client.get("/api/nights/1/notes").json()
+    assert told.pop("last")["host_s"] > last["host_s"]
+    assert told == after
     assert len(client.get("/api/nights?search=at the rim").json()) == 1
     for wrong in ({"colour": "red"}, {"remarks": "x" * 1001}, {"mould_number": "x" * 81}, [],
                   {"mould_number": "a\nb"}, {"remarks": "\x07"}, {"remarks": None}):  # fmt: skip
         assert client.put("/api/nights/1/notes", json=wrong).status_code == 422, wrong
-    assert client.get("/api/nights/1/notes").json() == after
+    told = client.get("/api/nights/1/notes").json()
+    assert {field: told[field] for field in after} == after
     assert client.put("/api/nights/9/notes", json=first).status_code == 404
     client.cookies.clear()
     assert client.put("/api/nights/1/notes", json=first).status_code == 401

@@ -15,6 +15,7 @@ import uvicorn
 from fastapi.testclient import TestClient
 
 from nightcure_web.app import Server, create_app
+from tests.nights import changed
 from tests.recording import RecordedOven
 from tests.workshop import wait_for
 
@@ -45,6 +46,13 @@ def test_one_night_in_full(client: TestClient) -> None:
     assert night["outcome"] == "done"
     assert night["ended_s"] > night["started_s"]
     assert len(night["thermometers"]) == 4
+    assert night["power_w"] == 300.0
+
+
+def test_a_night_keeps_the_heater_it_had(night_ledger: Path) -> None:
+    stronger = changed(settings_for(night_ledger), heater={"power_w": 450.0})
+    with TestClient(create_app(stronger)) as client:
+        assert client.get("/api/nights/1").json()["power_w"] == 300.0
 
 
 def test_samples_are_thinned_and_keep_their_peaks(client: TestClient, night_ledger: Path) -> None:

@@ -19,12 +19,15 @@ from nightcure.settings import Settings
 
 from . import live, problems
 from .doors import HEADERS, Reading, SafeHeaders, SmallBodies
+from .hard_work import HardWork
+from .planning import Planning
 from .routes import (
     cards,
     cautions,
     commands,
     nights,
     oven_settings,
+    plan,
     profiles,
     record,
     session,
@@ -55,11 +58,13 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
     app.openapi = lambda: problems.described(app)  # type: ignore[method-assign]
     app.state.store = Store(settings)
-    app.state.surveying = Surveying(app.state.store)
+    hard_work = HardWork()
+    app.state.surveying = Surveying(app.state.store, hard_work)
+    app.state.planning = Planning(settings, hard_work)
     problems.install(app, HEADERS)
     for part in (
         *(status, live, start_checks, nights, profiles, cards, commands, cautions, oven_settings),
-        *(session, survey, record),
+        *(session, survey, record, plan),
     ):
         app.include_router(part.router)
     if static.is_dir():

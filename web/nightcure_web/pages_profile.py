@@ -9,6 +9,9 @@ from nightcure.cure.part import with_figures
 from nightcure.errors import BadInput
 from nightcure.profile import Profile, parse_profile
 
+#: What a card is called whose figures came with the part.
+OWN_CARD = "its own figures"
+
 
 def profile_from_page(data: dict[str, Any]) -> Profile:
     """The profile, its parts' figures filled in from the shipped cards.
@@ -28,3 +31,11 @@ def profile_from_page(data: dict[str, Any]) -> Profile:
                 f"{', '.join(shipped())}, or send the part's figures."
             )
     return parse_profile(with_figures(data))
+
+
+def without_files(profile: Profile) -> Profile:
+    """The profile with every card that is not a shipped one renamed, so that none is looked for."""
+    parts = tuple(
+        p if p.card in shipped() else p.model_copy(update={"card": OWN_CARD}) for p in profile.parts
+    )
+    return profile.model_copy(update={"parts": parts})

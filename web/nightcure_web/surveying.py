@@ -1,7 +1,6 @@
 """The guided survey from the page: a heat-and-cool night, ended once the oven is known.
 
-The numerics run in a process of their own, one at a time, so that neither this server nor the
-controller ever waits for them. What is asked of the oven is a start and a stop: should this server
+The numerics are `hard_work`. What is asked of the oven is a start and a stop: should this server
 die, the test runs to its own end as any night does, every interlock active.
 """
 
@@ -10,9 +9,6 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
-import os
-import sys
-from contextlib import suppress
 from typing import Any
 
 from nightcure.errors import NightcureError
@@ -20,13 +16,14 @@ from nightcure.oven.heat_and_cool import profile_for
 from nightcure.profile import parse_profile
 
 from .answers.survey import Found, SurveyNow
+from .hard_work import HardWork
 from .problems import Problem
 from .store import Store
 
 log = logging.getLogger("nightcure.web")
 
 #: A survey of a night takes seconds; a small board's, some tens.
-LONGEST_LOOK_S = 120.0
+LONGEST_LOOK_S = 120
 #: Oven time between two looks, s, and how often its clock is looked at.
 EVERY_S, LOOK_S = 300.0, 0.5
 #: How long a night may take to appear in the ledger, s.
@@ -36,9 +33,9 @@ APPEARS_S = 10.0
 class Surveying:
     """One application's guided survey, and surveys of nights that are over."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, hard_work: HardWork) -> None:
         self._store = store
-        self._one = asyncio.Lock()
+        self._hard_work = hard_work
         self._task: asyncio.Task[None] | None = None
         self.now = SurveyNow(running=False, sentence="No test has been run from this page.")
 
@@ -46,28 +43,13 @@ class Surveying:
 
     async def of_night(self, night_id: int) -> dict[str, Any]:
         """What `nightcure survey --json` says of a night; a Problem where it can say nothing."""
-        command = (
-            *(sys.executable, "-m", "nightcure", "survey", str(self._store.settings.ledger)),
-            *("--night", str(night_id), "--json"),
-        )
-        async with self._one:
-            process = await asyncio.create_subprocess_exec(
-                *command,
-                stdin=asyncio.subprocess.DEVNULL,
-                stdout=asyncio.subprocess.PIPE,
-                stderr=asyncio.subprocess.PIPE,
-                env={**os.environ, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
-            )
-            try:
-                out, err = await asyncio.wait_for(process.communicate(), LONGEST_LOOK_S)
-            except TimeoutError:
-                with suppress(ProcessLookupError, PermissionError):
-                    process.kill()
-                raise Problem(503, "The survey took too long and was given up.") from None
-        if process.returncode != 0:
-            said = err.decode(errors="replace").strip().removeprefix("nightcure: ")
+        command = ("nightcure", "survey", str(self._store.settings.ledger))
+        night = ("--night", str(night_id), "--json")
+        done = await self._hard_work.run("The survey", LONGEST_LOOK_S, *command, *night)
+        if done.status != 0:
+            said = done.err.decode(errors="replace").strip().removeprefix("nightcure: ")
             raise Problem(409, said.splitlines()[-1] if said else "The survey failed.")
-        found: dict[str, Any] = json.loads(out)
+        found: dict[str, Any] = json.loads(done.out)
         return found
 
     # ---- the guided test ------------------------------------------------------------------

@@ -8,6 +8,21 @@ import { fileURLToPath } from "node:url";
 const here = dirname(fileURLToPath(import.meta.url));
 const out = process.argv[2] ?? join(here, "..", "nightcure_web", "static");
 const source = (name) => join(here, "src", name);
+
+// Of uPlot the page draws lines: its other shapes and its joining of tables are left out.
+const others = ["paths.stepped = stepped", "paths.bars    = bars", "paths.spline  = monotoneCubic", "uPlot.join = join"];
+const linesOnly = {
+  name: "lines only",
+  setup: ({ onLoad }) =>
+    onLoad({ filter: /uPlot\.esm\.js$/ }, async ({ path }) => {
+      let contents = await readFile(path, "utf8");
+      for (const other of others) {
+        if (!contents.includes(other)) throw new Error(`This uPlot has no '${other}'; see what it has to leave out.`);
+        contents = contents.replace(other, "0");
+      }
+      return { contents };
+    }),
+};
 const options = {
   bundle: true,
   minify: true,
@@ -16,6 +31,7 @@ const options = {
   jsxImportSource: "preact",
   legalComments: "none",
   logLevel: "warning",
+  plugins: [linesOnly],
 };
 
 await rm(out, { recursive: true, force: true });

@@ -32,6 +32,7 @@ class Night(BaseModel):
     version: str
     profile: dict[str, Any]
     thermometers: list[dict[str, Any]] = Field(description="As they were set that night.")
+    power_w: float = Field(description="The heater's, as it was set that night.")
     started_s: float
     ended_s: float | None
     outcome: Ending | None
@@ -99,6 +100,7 @@ NIGHT = {
     "thermometers": [
         {"id": "28-0000000000a1", "role": "air", "name": "Air", "offset_c": -0.12},
     ],
+    "power_w": 300.0,
 }
 SAMPLES = {
     "seq": [0, 30],

@@ -7,7 +7,7 @@ import unicodedata
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
-from pydantic import AfterValidator, BaseModel, ConfigDict, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
 from ..answers import told
 from ..answers.nights import (
@@ -75,6 +75,27 @@ class Notes(BaseModel):
     remarks: Text = ""
 
 
+class Written(BaseModel):
+    """Who wrote the latest note, and when by the machine's clock."""
+
+    who: str
+    host_s: float
+
+
+class Noted(Notes):
+    """What was noted, and who wrote last."""
+
+    last: Written | None = Field(description="null where nothing was noted.")
+
+
+NOTED = {
+    "mould_number": "M-3",
+    "catalyst_weighed_g": "16.2",
+    "remarks": "",
+    "last": {"who": "page, 192.168.1.20", "host_s": 1764144600.0},
+}
+
+
 def _night(store: Store, night_id: int) -> Any:
     night = store.reader.night(night_id)
     if night is None:
@@ -93,6 +114,7 @@ def _shown(store: Store, night_id: int) -> dict[str, Any]:
         "version": row.version,
         "profile": parsed(row.profile),
         "thermometers": settings["thermometers"],
+        "power_w": settings["heater"]["power_w"],
         "started_s": row.started_s,
         "ended_s": row.ended_s,
         "outcome": row.outcome,
@@ -100,9 +122,11 @@ def _shown(store: Store, night_id: int) -> dict[str, Any]:
     }
 
 
-def _notes(store: Store, night_id: int) -> dict[str, str]:
+def _notes(store: Store, night_id: int) -> dict[str, Any]:
     kept = store.reader.noted(night_id)
-    return {field: kept.get(field, "") for field in Notes.model_fields}
+    written = store.reader.notes(night_id).values()
+    last = max(written, key=lambda note: note["host_s"], default=None)
+    return {**{field: kept.get(field, "") for field in Notes.model_fields}, "last": last}
 
 
 @router.get("/nights", response_model=list[NightSummary], responses=told([SUMMARY], 401, 422, 503))
@@ -136,19 +160,19 @@ def label(store: StoreOf, _: Who, night_id: NightId, asked: Label) -> Any:
 
 @router.get(
     "/nights/{night_id}/notes",
-    response_model=Notes,
-    responses=told({"mould_number": "M-3", "remarks": ""}, 401, 404, 422, 503),
+    response_model=Noted,
+    responses=told(NOTED, 401, 404, 422, 503),
 )
 def notes(store: StoreOf, night_id: NightId) -> Any:
-    """What a person noted about a night."""
+    """What a person noted about a night, and who wrote last."""
     _night(store, night_id)
     return _notes(store, night_id)
 
 
 @router.put(
     "/nights/{night_id}/notes",
-    response_model=Notes,
-    responses=told({"mould_number": "M-3", "remarks": ""}, *WRITES),
+    response_model=Noted,
+    responses=told(NOTED, *WRITES),
 )
 def note(store: StoreOf, who: Who, night_id: NightId, asked: Notes) -> Any:
     """Note something about a night: the fields that are sent; an empty one forgets it."""

@@ -37,12 +37,10 @@ async function ask<T>(path: string, init: RequestInit, wait_ms = WAIT_MS): Promi
 }
 
 function sending(method: string) {
-  return <T>(path: string, body: unknown = {}): Promise<T> =>
-    ask<T>(path, {
-      method,
-      headers: { "Content-Type": "application/json" },
-      body: JSON.stringify(body),
-    });
+  return <T>(path: string, body: unknown = {}, wait_ms = WAIT_MS): Promise<T> => {
+    const headers = { "Content-Type": "application/json" };
+    return ask<T>(path, { method, headers, body: JSON.stringify(body) }, wait_ms);
+  };
 }
 
 export const get = <T>(path: string, wait_ms = WAIT_MS): Promise<T> => ask<T>(path, {}, wait_ms);

@@ -1,4 +1,4 @@
-// Fields to type in: numbers in the units this phone reads.
+// Fields to type in: numbers in the units this phone reads, times; and a share as a bar.
 import { useEffect, useState } from "preact/hooks";
 
 interface NumberProps {
@@ -88,5 +88,38 @@ export function Tick({ checked, onChange, children }: TickProps) {
       <input type="checkbox" checked={checked} onChange={(e) => onChange(e.currentTarget.checked)} />
       <span>{children}</span>
     </label>
+  );
+}
+
+/** What a person says before anything heats. */
+export const CutOut = (props: Omit<TickProps, "children">) => (
+  <Tick {...props}>
+    An independent over-temperature cut-out with manual reset is in the heater's circuit, and it was tested.
+  </Tick>
+);
+
+interface TimeProps {
+  label: string;
+  /** h:mm. */
+  value: string;
+  onChange: (value: string) => void;
+}
+
+/** A time of day. */
+export function TimeField({ label, value, onChange }: TimeProps) {
+  return (
+    <label class="number">
+      <span>{label}</span>
+      <input type="time" required value={value} onInput={(e) => e.currentTarget.value && onChange(e.currentTarget.value)} />
+    </label>
+  );
+}
+
+/** A share as a bar, coloured by how well that is; the words beside it say the same. */
+export function Meter({ pct, level }: { pct: number; level: "" | "some" | "much" }) {
+  return (
+    <div class={`meter ${level}`} aria-hidden="true">
+      <svg width="100%" height="10"><rect width={`${Math.min(pct, 100)}%`} height="10" rx="3" /></svg>
+    </div>
   );
 }

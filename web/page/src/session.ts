@@ -24,9 +24,10 @@ export async function logIn(passphrase: string): Promise<void> {
   await ask();
 }
 
+/** Log out, and begin anew: a page for those with the passphrase has nothing left to show. */
 export async function logOut(everywhere: boolean): Promise<void> {
   await post(everywhere ? "logout-everywhere" : "logout");
-  await ask();
+  location.reload();
 }
 
 /** The session, asked for afresh; null until known. */

@@ -14,8 +14,10 @@ export function Sheet({ title, onClose, children }: SheetProps) {
   const dialog = useRef<HTMLDialogElement>(null);
   useEffect(() => {
     const asked = document.activeElement;
-    dialog.current?.showModal();
+    const open = dialog.current;
+    open?.showModal();
     return () => {
+      open?.close(); // what lies under an open one takes no focus
       if (asked instanceof HTMLElement && asked.isConnected) asked.focus();
     };
   }, []);

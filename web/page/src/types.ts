@@ -177,6 +177,7 @@ export interface Night {
   version: string;
   profile: Profile;
   thermometers: Pick<Thermometer, "id" | "name" | "role">[];
+  power_w: number;
   started_s: number;
   ended_s: number | null;
   outcome: string | null;
@@ -184,6 +185,38 @@ export interface Night {
 }
 
 export type Notes = Record<string, string>;
+export interface Noted {
+  last: { who: string; host_s: number } | null;
+  [field: string]: unknown;
+}
+
+export type Interval = { value: number; low: number; high: number };
+
+/** The guided test of the oven, under way or the last one. */
+export interface SurveyNow {
+  running: boolean;
+  night_id: number | null;
+  noted_s: number | null;
+  sentence: string;
+  found: { loss_w_per_k: Interval | null; heat_capacity_j_per_k: Interval | null } | null;
+}
+
+/** What one night in ten stays below, the middle, and what nine in ten stay below. */
+export type Spread = { p10: number; p50: number; p90: number };
+
+/** Whether a night will do. Times are s after its start. */
+export interface Plan {
+  answer: string;
+  weak_point: string;
+  probability: number;
+  deadline_s: number;
+  energy_kwh: Spread;
+  milestones: { part: string; name: MilestoneName; p10_s: number | null; p50_s: number | null; p90_s: number | null }[];
+  warnings: string[];
+  levers: { what: string; probability_gain: number }[];
+  nights: number;
+  curves: { time_s: number[]; lines: { name: string; p10_c: number[]; p50_c: number[]; p90_c: number[] }[] };
+}
 
 export interface Happening {
   id: number;

@@ -77,7 +77,8 @@ export const MILESTONES: Record<MilestoneName, { long: string; short: string }> 
   "post-cured": { long: "post-cured", short: "post-cure" },
 };
 
-const WRITTEN = /([-−]?\d+(?:\.\d+)?) ?°([CF])(?=( per| under|\/h))?/g;
+// What follows may show that it is a difference: an optional look ahead would never be kept.
+const WRITTEN = /([-−]?\d+(?:\.\d+)?) ?°([CF])(?:(?=( per| under| hotter|\/h))|)/g;
 
 /** A sentence of the controller in the units this phone reads. */
 export function inUnits(sentence: string, units: Units): string {

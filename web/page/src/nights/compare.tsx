@@ -38,8 +38,6 @@ function together(pair: Recorded[], units: Units): { x_s: number[]; lines: Line[
   return { x_s, lines };
 }
 
-const yText = (v: number | null | undefined): string => (v == null ? "–" : `${v.toFixed(1).replace("-", "−")}°`);
-
 export function Compare({ ids, live }: { ids: number[]; live: Live }) {
   const { recorded, failed } = useRecorded(ids);
   const drawn = useMemo(() => recorded && together(recorded, live.units), [recorded, live.units]);
@@ -58,7 +56,6 @@ export function Compare({ ids, live }: { ids: number[]; live: Live }) {
         whole={[0, Math.max(last_s, 600)]}
         clock={false}
         xText={(s) => (s % 3600 ? duration(s) : `${s / 3600} h`)}
-        yText={yText}
         told={`Setpoint, air and a part of ${names.join(" and ")} over the hours since their starts. The figures follow as a table.`}
       />
       <div class="scroll" tabIndex={0} role="region" aria-label="Figures of both nights">
@@ -67,7 +64,7 @@ export function Compare({ ids, live }: { ids: number[]; live: Live }) {
           columns={recorded.map(({ night, samples }) => ({
             title: nightName(night),
             figures: figuresOf(samples, night.thermometers),
-            power_w: live.power_w,
+            power_w: night.power_w,
           }))}
         />
       </div>

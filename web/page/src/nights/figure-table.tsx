@@ -6,7 +6,7 @@ import type { NightFigures } from "./figures";
 interface Column {
   title: string;
   figures: NightFigures;
-  power_w: number | null;
+  power_w: number;
 }
 
 export function FigureTable({ columns, units }: { columns: Column[]; units: Units }) {
@@ -23,8 +23,7 @@ export function FigureTable({ columns, units }: { columns: Column[]; units: Unit
     ["mean duty", ({ figures: f }) => `${Math.round(f.mean_duty * 100)} %`],
     [
       "heat used, about",
-      ({ figures: f, power_w }) =>
-        power_w === null ? "–" : `${((f.mean_duty * power_w * f.lasted_s) / 3.6e6).toFixed(2)} kWh`,
+      ({ figures: f, power_w }) => `${((f.mean_duty * power_w * f.lasted_s) / 3.6e6).toFixed(2)} kWh`,
     ],
   ];
   return (

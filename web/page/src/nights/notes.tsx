@@ -2,7 +2,8 @@
 import { useEffect, useState } from "preact/hooks";
 import { get, patch, put, sentenceOf } from "../api";
 import { Asked, Refusal } from "../sheet";
-import type { Night, Notes } from "../types";
+import type { Night, Noted, Notes } from "../types";
+import { day, hour } from "../words";
 
 const FIELDS: readonly (readonly [string, string])[] = [
   ["mould_number", "Mould number"],
@@ -12,23 +13,23 @@ const FIELDS: readonly (readonly [string, string])[] = [
   ["remarks", "Remarks"],
 ];
 
-const tidy = (told: Record<string, unknown>): Notes =>
+const tidy = (told: Partial<Noted>): Notes =>
   Object.fromEntries(FIELDS.map(([field]) => [field, String(told[field] ?? "")]));
 
 export function NotesForm({ night, onChange }: { night: Night; onChange: (night: Night) => void }) {
   const [label, setLabel] = useState(night.label);
   const [notes, setNotes] = useState<Notes>(tidy({}));
   const [kept, setKept] = useState<Notes>(tidy({}));
+  const [last, setLast] = useState<Noted["last"]>(null);
   const [failed, setFailed] = useState("");
   const [saving, setSaving] = useState(false);
+  const show = (told: Noted): void => {
+    setNotes(tidy(told));
+    setKept(tidy(told));
+    setLast(told.last);
+  };
   useEffect(() => {
-    get<Record<string, unknown>>(`nights/${night.id}/notes`).then(
-      (told) => {
-        setNotes(tidy(told));
-        setKept(tidy(told));
-      },
-      (error: unknown) => setFailed(sentenceOf(error)),
-    );
+    get<Noted>(`nights/${night.id}/notes`).then(show, (error: unknown) => setFailed(sentenceOf(error)));
   }, [night.id]);
   const changed = label !== night.label || FIELDS.some(([f]) => notes[f] !== kept[f]);
   const save = async (): Promise<void> => {
@@ -37,8 +38,7 @@ export function NotesForm({ night, onChange }: { night: Night; onChange: (night:
       onChange({ ...night, label });
     }
     if (FIELDS.some(([f]) => notes[f] !== kept[f])) {
-      await put(`nights/${night.id}/notes`, notes);
-      setKept(notes);
+      show(await put<Noted>(`nights/${night.id}/notes`, notes));
     }
   };
   return (
@@ -72,11 +72,12 @@ export function NotesForm({ night, onChange }: { night: Night; onChange: (night:
             )}
           </label>
         ))}
+        {last && <p class="quiet small broad">Last written {day(last.host_s)}, {hour(last.host_s)}, by {last.who}.</p>}
         <button class="plain" disabled={!changed}>Save the notes …</button>
       </form>
       {saving && (
         <Asked title="Save the notes?" yes="Save" what={save} onClose={() => setSaving(false)}>
-          <p>They are kept with the night, with the hour and who wrote them.</p>
+          <p>They stand in the night's record; the hour and who wrote them are kept, too.</p>
         </Asked>
       )}
     </section>

@@ -35,6 +35,13 @@ export function OneNight({ id, live }: { id: number; live: Live }) {
           {night.reason && ` ${inUnits(night.reason, live.units)}`}
         </p>
         <p class="quiet">{inWords(night.profile, first_c, live.units)}</p>
+        {night.outcome !== null && (
+          <p class="row record">
+            <a class="button" href={`api/nights/${id}/record`} target="_blank">Morning record</a>
+            <a class="button" href={`api/nights/${id}/record`} download={`night-${id}.html`}>Save it</a>
+            <a class="button" href={`api/nights/${id}/export.csv`} download><span class="sr">All readings as </span>CSV</a>
+          </p>
+        )}
       </section>
       <section class="strip full" aria-labelledby="strip-title">
         <h2 id="strip-title">From dusk to dawn</h2>
@@ -50,7 +57,7 @@ export function OneNight({ id, live }: { id: number; live: Live }) {
           <div class="scroll">
             <FigureTable
               units={live.units}
-              columns={[{ title: nightName(night), figures: figuresOf(samples, night.thermometers), power_w: live.power_w }]}
+              columns={[{ title: nightName(night), figures: figuresOf(samples, night.thermometers), power_w: night.power_w }]}
             />
           </div>
         </section>

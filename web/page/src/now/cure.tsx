@@ -8,26 +8,33 @@ export function Cure({ live }: { live: Live }) {
   return (
     <section class="cure" aria-labelledby="cure-title">
       <h2 id="cure-title">Cure</h2>
-      <ul class="cards">
-        {parts.map((p) => (
-          <li key={p.name}>
-            <h3>{p.name}{p.degree !== null && <small class="quiet"> {Math.round(p.degree * 100)} % cured</small>}</h3>
-            {p.too_cold && <p class="refusal">Colder than its card has data for; expect no cure yet.</p>}
-            {p.part_c === null && <p class="quiet">Not mixed yet.</p>}
-            <ol>
-              {spoken(p).map((m) => (
-                <li key={m.name} class={reached(m, live.wall_s) ? "reached" : ""}>
-                  <span class="mark" aria-hidden="true" />
-                  <span>{MILESTONES[m.name].long}</span>
-                  <span class="when">{when(m, live.wall_s)}</span>
-                </li>
-              ))}
-            </ol>
-          </li>
-        ))}
-      </ul>
+      <ComingTo parts={parts} now_s={live.wall_s} />
       <p class="quiet small">Times come from the resin's data sheet and the temperatures so far; the range is what the sheet leaves open.</p>
     </section>
+  );
+}
+
+/** Each part with what it has come to, and what it will come to when. */
+export function ComingTo({ parts, now_s }: { parts: PartCure[]; now_s: number }) {
+  return (
+    <ul class="cards">
+      {parts.map((p) => (
+        <li key={p.name}>
+          <h3>{p.name}{p.degree !== null && <small class="quiet"> {Math.round(p.degree * 100)} % cured</small>}</h3>
+          {p.too_cold && <p class="refusal">Colder than its card has data for; expect no cure yet.</p>}
+          {p.part_c === null && <p class="quiet">Not mixed yet.</p>}
+          <ol>
+            {spoken(p).map((m) => (
+              <li key={m.name} class={reached(m, now_s) ? "reached" : ""}>
+                <span class="mark" aria-hidden="true" />
+                <span>{MILESTONES[m.name].long}</span>
+                <span class="when">{when(m, now_s)}</span>
+              </li>
+            ))}
+          </ol>
+        </li>
+      ))}
+    </ul>
   );
 }
 

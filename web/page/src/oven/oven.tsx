@@ -8,6 +8,7 @@ import type { Live, OvenSettings } from "../types";
 import { inUnits } from "../words";
 import { AccessCard } from "./access";
 import { AskedFor } from "./asked-for";
+import { Survey } from "./survey";
 import { Thermometers } from "./thermometers";
 
 export function Oven({ live }: { live: Live }) {
@@ -26,6 +27,7 @@ export function Oven({ live }: { live: Live }) {
       <div class="column wide">
         <Refusal>{failed}</Refusal>
         {settings && <Thermometers settings={settings} live={live} onChecked={load} />}
+        <Survey resting={live.phase === "idle" || live.phase === "done"} />
         {settings?.groups.map((g) => (
           <section key={g.title} aria-label={g.title}>
             <h2>{g.title}</h2>

@@ -1,7 +1,7 @@
 // The last question before it heats.
 import { useState } from "preact/hooks";
 import { post } from "../api";
-import { Tick } from "../fields";
+import { CutOut } from "../fields";
 import { Asked } from "../sheet";
 import type { Live, Profile, Verdict } from "../types";
 import { duration, hour, temperature } from "../words";
@@ -35,9 +35,7 @@ export function Go({ profile, verdict, live, onClose }: Props) {
           `, at least ${duration(planned_s)}: until about ${hour(live.wall_s + planned_s)}`}
         .
       </p>
-      <Tick checked={confirmed} onChange={setConfirmed}>
-        An independent over-temperature cut-out with manual reset is in the heater's circuit, and it was tested.
-      </Tick>
+      <CutOut checked={confirmed} onChange={setConfirmed} />
     </Asked>
   );
 }

@@ -45,7 +45,7 @@ export function Parts({ profile, thermometers, onChange }: Props) {
                 <NumberField label="catalyst" unit="%" value={p.catalyst_pct} onChange={(catalyst_pct) => set(i, { catalyst_pct, figures: null })} />
               )}
               <NumberField label="mixed after the start" unit="h" value={p.start_h ?? 0} onChange={(start_h) => set(i, { start_h })} hint="before it with a minus" />
-              <button type="button" class="plain" aria-label={`Take ${p.name} out`} onClick={() => keep(parts.filter((_, j) => j !== i))}>Take out</button>
+              <button type="button" class="plain" aria-label={`Take out ${p.name}`} onClick={() => keep(parts.filter((_, j) => j !== i))}>Take out</button>
             </div>
           </li>
         ))}

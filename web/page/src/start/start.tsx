@@ -9,6 +9,7 @@ import { CheckList, useChecks } from "./checks";
 import { Editor } from "./editor";
 import { blank } from "./edit";
 import { Go } from "./go";
+import { Odds } from "./odds";
 import { Offers } from "./offers";
 import { Parts } from "./parts";
 import { useVerdict } from "./verdict";
@@ -106,6 +107,9 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
           </section>
         )}
         {profile && verdict?.vapour && <VapourShare vapour={verdict.vapour} profile={profile} onChange={setProfile} />}
+        {profile && (
+          <Odds profile={profile} live={live} shed_c={ambient(live) ?? start_c} refused={refused.length > 0} />
+        )}
         <CheckList checked={checked} failed={unchecked} live={live} />
         <Cautions
           told={cautions.told}

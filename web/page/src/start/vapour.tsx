@@ -1,5 +1,5 @@
 // How much of the lower explosive limit the resin's vapour may reach in the box.
-import { Tick } from "../fields";
+import { Meter, Tick } from "../fields";
 import type { Profile, Vapour } from "../types";
 
 export const ASK_PCT = 25;
@@ -22,9 +22,7 @@ export function VapourShare({ vapour, profile, onChange }: Props) {
   return (
     <section class="vapour" aria-labelledby="vapour-title">
       <h2 id="vapour-title">Vapour</h2>
-      <div class={much ? "meter much" : ask ? "meter some" : "meter"} aria-hidden="true">
-        <svg width="100%" height="10"><rect width={`${Math.min(pct, 100)}%`} height="10" rx="3" /></svg>
-      </div>
+      <Meter pct={pct} level={much ? "much" : ask ? "some" : ""} />
       <p class={much ? "refusal" : ""}>
         Up to {pct} % of the lower explosive limit.
         {much && ` The oven does not start at ${REFUSE_PCT} % or more.${fresh}`}

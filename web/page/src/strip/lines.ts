@@ -1,7 +1,7 @@
 // Which thermometer has which colour.
 import type { Thermometer } from "../types";
 
-const PARTS = ["--part-1", "--part-2", "--part-3", "--part-4"];
+export const PARTS = ["--part-1", "--part-2", "--part-3", "--part-4"];
 
 export interface Traced {
   index: number;

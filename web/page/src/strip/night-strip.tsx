@@ -1,11 +1,11 @@
 // The night as one strip from dusk to dawn: what was, the course to come, and the cure above it.
 import { useMemo } from "preact/hooks";
 import { ahead } from "../course";
-import { reached } from "../now/cure";
 import type { Live, Samples, Thermometer } from "../types";
-import { degrees, hour, MILESTONES, temperature } from "../words";
+import { degrees, hour, temperature } from "../words";
 import { Hours } from "./hours";
 import { traced, type Traced } from "./lines";
+import { marksOf } from "./marks";
 import { Plot, type Line } from "./plot";
 
 interface Props {
@@ -42,7 +42,7 @@ export function NightStrip({ samples, live, thermometers, running }: Props) {
       const values = [...past, ...rest.map(([, c]) => degrees(c, u))];
       lines.splice(2, 0, { label: "still to come", css: "--quiet", values, width: 1.5, dash: [5, 5] });
     }
-    return { x_s, lines, yText: (v: number | null) => (v === null ? "–" : `${v.toFixed(1).replace("-", "−")}°`) };
+    return { x_s, lines };
   }, [samples, u, running, live.night_id]);
 
   const first_s = samples.wall_s[0] ?? live.wall_s;
@@ -57,19 +57,7 @@ export function NightStrip({ samples, live, thermometers, running }: Props) {
         clock
         xText={hour}
         lanes={parts.map((p) => p.name)}
-        marks={parts.flatMap((p, lane) =>
-          p.milestones
-            .filter((m) => m.at_s !== null)
-            .map((m) => ({
-              lane,
-              css: shown.find((l) => l.label === p.name)?.css ?? "--quiet",
-              at_s: m.at_s!,
-              low_s: m.low_s ?? m.at_s!,
-              high_s: m.high_s ?? m.at_s!,
-              text: MILESTONES[m.name].short,
-              reached: reached(m, live.wall_s),
-            })),
-        )}
+        marks={marksOf(parts, (p) => shown.find((l) => l.label === p.name)?.css ?? "--quiet", live.wall_s)}
         told={sentence(samples, live, shown)}
       />
       <Hours samples={samples} units={u} shown={shown} />

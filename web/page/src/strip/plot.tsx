@@ -2,7 +2,7 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import uPlot from "uplot";
 import { listen, pressed, type Sight } from "./gestures";
-import { drawMarks, LANE_PX, type Mark } from "./marks";
+import { colour, drawDeadline, drawMarks, LANE_PX, type Mark } from "./marks";
 import { isWhole, type Span } from "./view";
 
 export interface Line {
@@ -10,6 +10,8 @@ export interface Line {
   /** Name of a colour in the style sheet, such as `--air`. */
   css: string;
   values: (number | null)[];
+  /** The edges of a band about it. */
+  band?: [number[], number[]];
   width?: number;
   dash?: number[];
   /** Along the foot, 0 to 1, filled. */
@@ -23,21 +25,16 @@ interface Props {
   /** Time of day; else time since a start. */
   clock: boolean;
   xText: (x_s: number) => string;
-  /** Values as the key shows them. */
-  yText: (value: number | null) => string;
-  /** Lanes of milestones above the curves; colours by name. */
+  /** Lanes of milestones above the curves. */
   lanes?: string[];
-  marks?: (Omit<Mark, "colour"> & { css: string })[];
+  marks?: Mark[];
+  deadline_s?: number;
   /** What the picture shows, in a sentence. */
   told: string;
 }
 
 /** Between ticks of time since a start, s. */
 const STEPS_S = [60, 300, 900, 1800, 3600, 7200, 10_800, 21_600, 86_400];
-
-export function colour(name: string): string {
-  return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-}
 
 export function Plot(props: Props) {
   const box = useRef<HTMLDivElement>(null);
@@ -101,7 +98,7 @@ export function Plot(props: Props) {
       plot.current?.setData(data(latest.current), false);
       show();
     });
-  }, [props.x_s, props.whole[0], props.whole[1], props.yText]);
+  }, [props.x_s, props.whole[0], props.whole[1], props.lines]);
 
   const i = index !== null && index < props.x_s.length ? index : null;
   return (
@@ -122,7 +119,7 @@ export function Plot(props: Props) {
           <li key={l.label}>
             <i class={`swatch ${l.css.slice(2)}${l.dash ? " dashed" : ""}${l.duty ? " duty" : ""}`} />
             {l.label}
-            {i !== null && <b> {l.duty ? percent(l.values[i] ?? null) : props.yText(l.values[i] ?? null)}</b>}
+            {i !== null && <b> {l.duty ? percent(l.values[i] ?? null) : yText(l.values[i])}</b>}
           </li>
         ))}
       </ul>
@@ -130,12 +127,13 @@ export function Plot(props: Props) {
   );
 }
 
+const yText = (v: number | null | undefined): string => (v == null ? "–" : `${v.toFixed(1).replace("-", "−")}°`);
 const percent = (duty: number | null): string => (duty === null ? "–" : `${Math.round(duty * 100)} %`);
 
 function data({ x_s, lines }: Props): uPlot.AlignedData {
   const padded = (v: (number | null)[]): (number | null)[] =>
     v.length < x_s.length ? [...v, ...Array<null>(x_s.length - v.length).fill(null)] : v;
-  return [x_s, ...lines.map((l) => padded(l.values))] as uPlot.AlignedData;
+  return [x_s, ...lines.map((l) => padded(l.values)), ...lines.flatMap((l) => l.band ?? [])] as uPlot.AlignedData;
 }
 
 function options(latest: { current: Props }, width: number): uPlot.Options {
@@ -146,6 +144,8 @@ function options(latest: { current: Props }, width: number): uPlot.Options {
     ticks: { show: false },
     font: "12px system-ui, sans-serif",
   };
+  const edge = { stroke: "transparent", points: { show: false } };
+  const banded = lines.filter((l) => l.band);
   const top = 10 + (lanes?.length ?? 0) * LANE_PX;
   return {
     width,
@@ -173,12 +173,18 @@ function options(latest: { current: Props }, width: number): uPlot.Options {
         points: { show: false },
         spanGaps: false,
       })),
+      ...banded.flatMap(() => [edge, edge]),
     ],
+    bands: banded.map((l, i) => {
+      const low = lines.length + 1 + 2 * i;
+      return { series: [low + 1, low], fill: `${colour(l.css)}38` };
+    }),
     hooks: {
       draw: [
         (u) => {
-          const { marks } = latest.current;
-          if (marks && lanes) drawMarks(u, marks.map((m) => ({ ...m, colour: colour(m.css) })), lanes.length);
+          const { marks, deadline_s } = latest.current;
+          if (deadline_s) drawDeadline(u, deadline_s);
+          if (marks && lanes) drawMarks(u, marks, lanes.length);
         },
       ],
     },

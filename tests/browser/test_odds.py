@@ -1,0 +1,169 @@
+"""Will it do tonight? Asked on the page by finger and by keyboard; the answer, and what follows."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from playwright.sync_api import Locator, Page, expect
+
+from .conftest import DESK, PHONE, SMALL, RunningDemo
+from .hands import answer, log_in, see, steering
+from .test_access import faults
+
+ASK = "Work it out …"
+
+
+def odds(page: Page) -> Locator:
+    return page.get_by_role("region", name="Will it do tonight?")
+
+
+def lid(page: Page) -> Locator:
+    parts = page.get_by_role("region", name="Parts tonight")
+    return parts.get_by_role("listitem", name="Lid", exact=True)
+
+
+def choose(page: Page, running: RunningDemo) -> None:
+    """The shipped profile whose parts have their resins."""
+    see(page, running, "start")
+    page.get_by_role("radio", name=re.compile("^Lid and rim, until demould")).check()
+    expect(lid(page)).to_be_visible()
+
+
+def ask(page: Page, by: str, lowest: str = "2") -> Locator:
+    """Fill in the night in the open dialog."""
+    dialog = page.get_by_role("dialog")
+    dialog.get_by_label("started at").fill("20:00")
+    dialog.get_by_label("by", exact=True).fill(by)
+    dialog.get_by_label("shed at the start").fill("9")
+    dialog.get_by_label("its lowest").fill(lowest)
+    dialog.get_by_label("lowest at").fill("06:00")
+    return dialog
+
+
+def test_the_answer_comes_first_then_why(
+    page: Page, archive: RunningDemo, quiet: list[str]
+) -> None:
+    choose(page, archive)
+    page.get_by_role("button", name=ASK).click()
+    log_in(page, archive.passphrase)
+    ask(page, "23:10", "-4").get_by_label("The parts should be").select_option("out of the mould")
+    with page.expect_request("**/api/plan") as sent:
+        answer(page, "Work it out")
+    asked: Any = sent.value.post_data_json
+    assert (asked["goal"], asked["by"], asked["lowest_c"]) == ("demould", "23:10", -4)
+    told: Any = sent.value.response().json()  # type: ignore[union-attr]
+
+    first = odds(page).locator(".answer")
+    expect(first).to_have_text(told["answer"])
+    assert re.match(r"(Yes|Probably|Hardly|No): .* by 23:10 in \d+ of 100 nights", told["answer"])
+    share = odds(page).locator(".meter rect").get_attribute("width")
+    assert share is not None
+    assert float(share.removesuffix("%")) == pytest.approx(100 * told["probability"])
+    expect(odds(page)).to_contain_text(told["weak_point"])
+    for part in ("Lid", "Rim"):
+        expect(odds(page).get_by_role("heading", name=part, exact=True)).to_be_visible()
+    demould = next(m for m in told["milestones"] if m["name"] == "demould")
+
+    def clock(after_s: float) -> str:
+        minutes = int(20 * 60 + after_s / 60)
+        return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+    middle, low, high = (clock(demould[k]) for k in ("p50_s", "p10_s", "p90_s"))
+    line = odds(page).locator(".cards li li", has_text="out of the mould").first
+    expect(line).to_contain_text(f"about {middle}, {low} to {high}")
+    for sentence in told["warnings"]:
+        expect(odds(page)).to_contain_text(sentence)
+    best = told["levers"][0]
+    assert best["probability_gain"] > 0.05
+    expect(odds(page)).to_contain_text(
+        f"+{round(100 * best['probability_gain'])} of 100 nights: {best['what']}"
+    )
+    expect(odds(page).locator(".plot canvas")).to_be_visible()
+    expect(odds(page).locator(".key")).to_have_text(re.compile("air.*Lid.*Rim.*shed"))
+    assert quiet == []
+
+
+def test_an_answer_is_shown_for_what_was_asked_only(
+    page: Page, archive: RunningDemo, quiet: list[str]
+) -> None:
+    steering(page, archive)
+    choose(page, archive)
+    page.get_by_role("button", name=ASK).click()
+    ask(page, "08:00")
+    answer(page, "Work it out")
+    expect(odds(page).locator(".answer")).to_have_text(re.compile("^Yes: 32 °C"))
+    resin = lid(page).get_by_role("textbox", name=re.compile("^resin "))
+    before = resin.input_value()
+    resin.fill("0.9")
+    expect(odds(page).locator(".answer")).to_be_empty()
+    expect(odds(page).locator(".plot")).to_have_count(0)
+    resin.fill(before)
+    expect(odds(page).locator(".answer")).to_have_text(re.compile("^Yes: 32 °C"))
+
+    page.get_by_role("button", name="Draw a new one").click()  # it has no parts
+    expect(odds(page)).to_contain_text("Name a part's resin above")
+    expect(odds(page).get_by_role("button", name=ASK)).to_have_count(0)
+    assert quiet == []
+
+
+def test_a_night_that_cannot_be_is_refused_in_words(page: Page, archive: RunningDemo) -> None:
+    steering(page, archive)
+    choose(page, archive)
+    page.get_by_role("button", name=ASK).click()
+    dialog = ask(page, "20:35")
+    dialog.get_by_role("button", name="Work it out").click()
+    refusal = dialog.get_by_role("alert")
+    expect(refusal).to_contain_text("The deadline is impossible")
+    dialog.get_by_label("its lowest").fill("12")
+    dialog.get_by_role("button", name="Work it out").click()
+    expect(refusal).to_contain_text("the lowest should not be above the start")
+
+
+def test_by_keyboard_alone_and_in_fahrenheit(
+    page: Page, archive: RunningDemo, quiet: list[str]
+) -> None:
+    """°F = °C * 1.8 + 32; a difference of 3 K is 5.4 °F."""
+    steering(page, archive)
+    see(page, archive, "oven")
+    page.get_by_role("radio", name="°F").check()
+    choose(page, archive)
+    page.get_by_role("button", name=ASK).focus()
+    page.keyboard.press("Enter")
+    dialog = ask(page, "23:10", "24,8")
+    expect(dialog.get_by_label("its lowest")).to_have_value("24,8")
+    dialog.get_by_label("shed at the start").fill("48.2")
+    dialog.get_by_label("shed at the start").focus()
+    with page.expect_request("**/api/plan") as sent:
+        page.keyboard.press("Enter")
+    asked: Any = sent.value.post_data_json
+    assert (asked["lowest_c"], asked["evening_c"]) == (-4, 9)
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    expect(page.locator(":focus")).to_have_text(ASK)  # back to where it was asked
+    expect(odds(page).locator(".answer")).to_contain_text("90 °F for")
+    told: Any = sent.value.response().json()  # type: ignore[union-attr]
+    assert any(lever["what"] == "a soak 3 °C hotter" for lever in told["levers"])
+    expect(odds(page)).to_contain_text("a soak 5 °F hotter")
+    assert quiet == []
+
+
+@pytest.mark.parametrize(("look", "size"), [("dark", PHONE), ("light", SMALL), ("dark", DESK)])
+def test_axe_finds_nothing_and_nothing_hangs_over(
+    page: Page, archive: RunningDemo, look: Any, size: tuple[int, int]
+) -> None:
+    page.emulate_media(color_scheme=look, reduced_motion="reduce")
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    steering(page, archive)
+    choose(page, archive)
+    page.get_by_role("button", name=ASK).click()
+    ask(page, "23:10")
+    assert faults(page) == [], "the dialog"
+    answer(page, "Work it out")
+    expect(odds(page).locator(".plot canvas")).to_be_visible()
+    assert faults(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= size[0]
+    other = "light" if look == "dark" else "dark"
+    page.emulate_media(color_scheme=other, reduced_motion="reduce")
+    expect(page.locator("html")).to_have_attribute("data-look", other)
+    assert faults(page) == []

@@ -1,0 +1,73 @@
+// Getting to know the oven: the guided heat-and-cool test, under way or what the last one told.
+import { useEffect, useState } from "preact/hooks";
+import { get, post } from "../api";
+import { CutOut, NumberField } from "../fields";
+import { Asked } from "../sheet";
+import type { SurveyNow } from "../types";
+import { duration, plain } from "../words";
+
+const AGAIN_MS = 5000;
+
+export function Survey({ resting }: { resting: boolean }) {
+  const [now, setNow] = useState<SurveyNow | null>(null);
+  const [asking, setAsking] = useState(false);
+  const [confirmed, setConfirmed] = useState(false);
+  const [precision_pct, setPrecision] = useState(10);
+  const running = now?.running ?? false;
+  useEffect(() => {
+    const look = (): void => void get<SurveyNow>("survey").then(setNow, () => undefined);
+    look();
+    if (!running) return;
+    const timer = window.setInterval(look, AGAIN_MS);
+    return () => window.clearInterval(timer);
+  }, [running]);
+  if (now === null) return null;
+  const { found } = now;
+  return (
+    <section class="survey stack" aria-labelledby="survey-title">
+      <h2 id="survey-title">What the oven loses and holds</h2>
+      <p role="status">
+        {now.sentence} {running && now.noted_s ? `Noted for ${duration(now.noted_s)}.` : ""}
+      </p>
+      {found && (
+        <dl class="settings">
+          {[
+            ["Loss", found.loss_w_per_k, 1, "W/K"] as const,
+            ["Heat capacity", found.heat_capacity_j_per_k, 1000, "kJ/K"] as const,
+          ].map(([name, told, by, unit]) => told && (
+            <div key={name}>
+              <dt>{name}</dt>
+              <dd>{plain(told.value / by)} {unit}</dd>
+              <dd class="quiet small">From {plain(told.low / by)} to {plain(told.high / by)} in 19 of 20.</dd>
+            </div>
+          ))}
+        </dl>
+      )}
+      {found && !running && (
+        <p class="quiet small">
+          <code>nightcure survey</code> with night {now.night_id} puts it into oven.toml, on the oven's machine.
+        </p>
+      )}
+      {!running && (
+        <button class="plain" disabled={!resting} onClick={() => setAsking(true)}>Test the oven …</button>
+      )}
+      {asking && (
+        <Asked
+          title="Test the oven?"
+          yes="Start heating"
+          busyWord="Starting …"
+          ready={confirmed}
+          what={async () => setNow(await post<SurveyNow>("survey", { precision_pct, limit_device_confirmed: true }))}
+          onClose={() => setAsking(false)}
+        >
+          <p>
+            It heats and cools for some hours, empty or with the moulds, until the loss is known. Every
+            interlock is active, and Stop ends it as any night. Stay with it.
+          </p>
+          <NumberField label="until the loss is known within" unit="%" value={precision_pct} onChange={setPrecision} hint="1 to 50; 10 will do" />
+          <CutOut checked={confirmed} onChange={setConfirmed} />
+        </Asked>
+      )}
+    </section>
+  );
+}

@@ -1,0 +1,91 @@
+// Will it do tonight? Asked with the shed's night and the deadline; the answer comes first.
+import { useState } from "preact/hooks";
+import { post } from "../api";
+import { NumberField, TimeField } from "../fields";
+import { Asked } from "../sheet";
+import type { Live, MilestoneName, Plan, Profile } from "../types";
+import { celsius, degrees, inUnits, MILESTONES } from "../words";
+import { Outlook } from "./outlook";
+
+/** A small board takes half a minute, and gives up after two. */
+const WAIT_MS = 130_000;
+/** By so much a shed falls in a night, until a person says more, K. */
+const USUAL_FALL_K = 7;
+
+interface Props {
+  profile: Profile;
+  live: Live;
+  /** The shed, or what is nearest to it, °C. */
+  shed_c: number;
+  /** Whether this oven does not take the profile at all. */
+  refused: boolean;
+}
+
+export function Odds({ profile, live, shed_c, refused }: Props) {
+  const u = live.units;
+  const [asking, setAsking] = useState(false);
+  const evening_c = Math.round(shed_c);
+  const [night, setNight] = useState({
+    goal: "demould",
+    start: "",
+    by: "08:00",
+    evening_c,
+    lowest_c: evening_c - USUAL_FALL_K,
+    lowest_at: "06:00",
+  });
+  const [told, setTold] = useState<{ plan: Plan; start: string; about: string } | null>(null);
+  const about = JSON.stringify(profile);
+  const now = told?.about === about ? told : null;
+  // Until a person says when, it starts now.
+  const start = night.start || new Date(live.wall_s * 1000).toTimeString().slice(0, 5);
+  const set = (what: Partial<typeof night>): void => setNight({ ...night, ...what });
+  const shed = (label: string, key: "evening_c" | "lowest_c") => (
+    <NumberField label={label} unit={`°${u}`} value={degrees(night[key], u)} onChange={(v) => set({ [key]: +celsius(v, u).toFixed(2) })} />
+  );
+  return (
+    <section class="odds" aria-labelledby="odds-title">
+      <h2 id="odds-title">Will it do tonight?</h2>
+      {profile.parts?.length ? (
+        <button class="plain" disabled={refused} onClick={() => setAsking(true)}>Work it out …</button>
+      ) : (
+        <p class="quiet">Name a part's resin above, and it can be worked out.</p>
+      )}
+      <p class="answer" aria-live="polite">{now && inUnits(now.plan.answer, u)}</p>
+      {now && <Outlook plan={now.plan} start={now.start} live={live} />}
+      {asking && (
+        <Asked
+          title="Will it do tonight?"
+          yes="Work it out"
+          busyWord="The nights pass …"
+          what={async () => {
+            const plan = await post<Plan>("plan", { ...night, start, profile }, WAIT_MS);
+            setTold({ plan, start, about });
+          }}
+          onClose={() => setAsking(false)}
+        >
+          <label class="field">
+            The parts should be
+            <select value={night.goal} onChange={(e) => set({ goal: e.currentTarget.value })}>
+              {(Object.keys(MILESTONES) as MilestoneName[])
+                .filter((name) => name !== "laminate-closes")
+                .map((name) => <option key={name} value={name}>{MILESTONES[name].long}</option>)}
+            </select>
+          </label>
+          <div class="row">
+            <TimeField label="by" value={night.by} onChange={(by) => set({ by })} />
+            <TimeField label="started at" value={start} onChange={(at) => set({ start: at })} />
+          </div>
+          <div class="row">
+            {shed("shed at the start", "evening_c")}
+            {shed("its lowest", "lowest_c")}
+            <TimeField label="lowest at" value={night.lowest_at} onChange={(lowest_at) => set({ lowest_at })} />
+          </div>
+          <p class="quiet small">
+            Hundreds of nights are tried, each a little other in oven, shed and resin. It takes some
+            seconds, half a minute on a small board; a night that runs is not disturbed.
+          </p>
+        </Asked>
+      )}
+    </section>
+  );
+}
