@@ -50,13 +50,13 @@ def show_duration(duration_s: float) -> str:
 
 _DURATION = re.compile(
     r"(?:(?P<h>\d{1,6}(?:\.\d+)?)h(?:(?P<hm>[0-5]?\d)$)?)?"
-    r"(?:(?P<m>\d{1,6}(?:\.\d+)?)min)?(?:(?P<s>\d{1,9}(?:\.\d+)?)s)?",
+    r"(?:(?P<m>\d{1,6}(?:\.\d+)?)m(?:in)?)?(?:(?P<s>\d{1,9}(?:\.\d+)?)s)?",
     re.ASCII,
 )
 
 
 def parse_duration(text: str) -> float:
-    """Seconds in a duration typed as ``90min``, ``3h``, ``3h20``, ``3h20min``, ``45s``.
+    """Seconds in a duration typed as ``90min`` or ``90m``, ``3h``, ``3h20``, ``3h20min``, ``45s``.
 
     Raises:
         ValueError: one sentence saying what was typed and what would be right.

@@ -79,8 +79,12 @@ def foreign_night(
     colder_k: float = 0.0,
     door: tuple[float, float] | None = None,
     seed: int = 3,
+    shed_rests_s: float = np.inf,
 ) -> ForeignNight:
-    """Run the loop on the oven; the sensors have noise and a DS18B20's steps."""
+    """Run the loop on the oven; the sensors have noise and a DS18B20's steps.
+
+    From `shed_rests_s` on the shed stays as it is: what comes after a recorded night nobody knows.
+    """
     rng = np.random.default_rng(seed)
     f, per_shed, per_heat = stepped(oven)
     opened = replace(oven, to_ambient=oven.to_ambient + 60.0 * (np.arange(9) == AIR))
@@ -92,7 +96,7 @@ def foreign_night(
     t_s = 0.0
     while t_s < 20.0 * 3600.0:
         m1, m2 = 0.4 * state[M1] + 0.6 * state[M1_CORE], 0.4 * state[M2] + 0.6 * state[M2_CORE]
-        true = (state[AIR], m1, m2, shed_c(t_s, colder_k))
+        true = (state[AIR], m1, m2, shed_c(min(t_s, shed_rests_s), colder_k))
         noise = rng.normal(0.0, 0.03, 4)
         said = tuple(
             Reading(round((c + n) / 0.0625) * 0.0625, t_s) for c, n in zip(true, noise, strict=True)

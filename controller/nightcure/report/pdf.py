@@ -85,6 +85,8 @@ class _Writer:
             "cell": ParagraphStyle("cell", plain, fontSize=7.5, leading=9.8),
             "head": ParagraphStyle("head", plain, fontSize=7.5, leading=9.8, textColor=QUIET),
             "number": ParagraphStyle("number", plain, fontSize=7.5, leading=9.8, alignment=2),
+            "head-number": ParagraphStyle("head-number", plain, fontSize=7.5, leading=9.8,
+                                          textColor=QUIET, alignment=2),
             "verdict": ParagraphStyle("verdict", plain, fontName="Record-Bold", fontSize=10.5,
                                       leading=14),
         }  # fmt: skip
@@ -159,7 +161,10 @@ class _Writer:
         from reportlab.platypus import Table as Grid
         from reportlab.platypus import TableStyle
 
-        cells = [[self._said(h, "head") for h in table.head]]
+        cells = [
+            [self._said(h, "head-number" if i in table.numeric else "head")
+             for i, h in enumerate(table.head)]
+        ]  # fmt: skip
         cells += [
             [self._said(c, "number" if i in table.numeric else "cell") for i, c in enumerate(row)]
             for row in table.rows
@@ -180,20 +185,22 @@ class _Writer:
         return grid
 
     def _widths(self, table: Table) -> list[float]:
-        """Columns by what they hold: a word never breaks, long texts share the rest."""
+        """Columns by what they hold: a word, or a figure with its unit, never breaks; long texts
+        share the rest, and what is over goes to the last column of words."""
         from reportlab.pdfbase.pdfmetrics import stringWidth
 
         def wide(text: str) -> float:
             return float(stringWidth(text, "Record", 7.5)) + 8.0
 
         columns = [[h, *(row[i] for row in table.rows)] for i, h in enumerate(table.head)]
-        least = [max(wide(w) for text in c for w in (text.split() or [""])) for c in columns]
+        least = [max(wide(w) for text in c for w in tied(text).split(" ")) for c in columns]
         most = [max(wide(text) for text in c) for c in columns]
         least = [min(value, self._width / len(columns)) for value in least]
         spare, wish = self._width - sum(least), sum(m - n for m, n in zip(most, least, strict=True))
         share = min(spare / wish, 1.0) if wish > 0 else 0.0
         widths = [n + share * (m - n) for n, m in zip(least, most, strict=True)]
-        widths[-1] += self._width - sum(widths)
+        words = [i for i in range(len(widths)) if i not in table.numeric]
+        widths[words[-1] if words else 0] += self._width - sum(widths)
         return widths
 
 
