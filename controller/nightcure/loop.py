@@ -110,7 +110,7 @@ class Loop:
         allowed = self._run is not None and verdict.control_c is not None and self._closed()
         heater_on = self._modulator.tick(inputs.mono_s, dt_s, self._duty, allowed)
         self._held = not allowed
-        self._contactor_on = self._run is not None
+        self._contactor_on = self._run is not None and not verdict.doubted
         if verdict.control_c is not None:
             self._control_c = verdict.control_c
         return self._decision(heater_on, verdict, ambient_c, now, outcomes)

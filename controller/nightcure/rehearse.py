@@ -169,7 +169,7 @@ def rehearse(
     commands: tuple[Command, ...] = (start,)
     first_fault_s = min((f.at_s for f in faults), default=None)
     figures = score.figures
-    t_s, next_plot_s, tripped_s = 0.0, 0.0, None
+    t_s, next_plot_s, tripped_s, off_s = 0.0, 0.0, None, 0.0
     while True:
         wall_s, ledger_silent_s = EVENING_S + t_s, 0.0
         for f in faults:
@@ -205,6 +205,8 @@ def rehearse(
             break
         moulds_w = resins.step(t_s, tick_s, oven.moulds_c) if profile.parts else ()
         oven.step(tick_s, d.heater_on, d.contactor_on or settings.contactor is None, moulds_w)
+        if d.heater_on or d.contactor_on or oven.heating:
+            off_s = t_s + tick_s
         if d.phase is Phase.DONE:
             break
         if d.phase is Phase.TRIPPED:
@@ -216,8 +218,8 @@ def rehearse(
     figures.milestones = [{"part": c.name, **w._asdict()} for c in cured for w in c.milestones]
     if tripped_s is not None:
         figures.outcome, figures.trip = "tripped", d.trip
-        if first_fault_s is not None and not oven.heating:
-            figures.fault_to_off_s = t_s - first_fault_s
+        if first_fault_s is not None and first_fault_s <= off_s and not oven.heating:
+            figures.fault_to_off_s = off_s - first_fault_s
     figures.heater_still_on = oven.heating
     figures.relay_switches = loop.switchings
     figures.energy_kwh = oven.energy_j / 3.6e6

@@ -23,12 +23,12 @@ EXPECTED: dict[str, tuple[set[str], tuple[float, float, float]]] = {
     "sensor-frozen": ({"control-sensor-lost"}, (970, 970, 970)),
     "sensor-out-of-box": (
         {"control-sensor-lost", "heater-without-effect"},
-        (900, 240, 240),
+        (900, 180, 180),
     ),
     "relay-welded": ({"heater-stuck-on"}, (900, 900, 900)),
     "relay-stuck-open": ({"heater-without-effect"}, (1500, 1500, 1500)),
     "heater-weak": ({"heater-without-effect"}, (1500, 1500, 1500)),
-    "door-open": ({"control-sensor-lost", "heater-without-effect"}, (4000, 240, 240)),
+    "door-open": ({"control-sensor-lost", "heater-without-effect"}, (900, 180, 180)),
     "exotherm": ({"exotherm"}, (900, 900, 900)),
     "clock-step": ({"clock-stepped"}, (2, 2, 2)),
     "ledger-full": ({"ledger-lost"}, (64, 64, 64)),
@@ -92,3 +92,28 @@ def test_what_passes_quickly_does_not_end_the_night(passing: str) -> None:
     result, _ = night(faults=[passing])
     assert result.figures.outcome == "done"
     assert result.figures.alarms == []
+
+
+@pytest.mark.parametrize("open_for", ["3min", "8min", "14min"])
+def test_a_box_opened_over_warm_parts_delays_the_night_and_no_more(open_for: str) -> None:
+    """Somebody looks at the laminate. Nothing is heated meanwhile, whatever else is broken."""
+    result, ticks = night(faults=[f"door-open@3h+{open_for}"])
+    f = result.figures
+    assert f.outcome == "done"
+    assert [a["name"] for a in f.alarms] == ["air-doubted"]
+    whole = night()[0].figures.night_s
+    assert whole < f.night_s < whole + 2.0 * 3600.0
+    began_s = f.alarms[0]["time_s"]
+    assert 120.0 < began_s - 3 * 3600.0 < 180.0
+    shut_s = 3 * 3600.0 + parse_duration(open_for)
+    meanwhile = [d for i, d in ticks if began_s <= i.mono_s < shut_s]
+    assert meanwhile
+    assert not any(d.heater_on or d.contactor_on for d in meanwhile)
+    assert len({d.setpoint_c for d in meanwhile}) == 1, "the profile stands still"
+    assert max(d.believed[0] or 0.0 for _, d in ticks) < 38.0 + 1.5
+
+
+def test_a_box_left_open_ends_the_night_after_a_quarter_of_an_hour() -> None:
+    result, _ = night(faults=["door-open@3h"])
+    assert [a["name"] for a in result.figures.alarms] == ["air-doubted", "control-sensor-lost"]
+    assert result.figures.night_s == pytest.approx(3 * 3600.0 + 144.0 + 900.0, abs=60.0)

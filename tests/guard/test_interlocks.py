@@ -9,6 +9,7 @@ import pytest
 
 from nightcure.guard.interlocks import (
     RULES,
+    AirDoubted,
     CannotHold,
     ClockStepped,
     ControlSensorLost,
@@ -59,10 +60,13 @@ def at(**fields: object) -> Callable[[float], View]:
 
 
 LOST = at(control_c=None, control_fault="crc", air_c=())
+DOUBTED = at(control_c=None, control_fault="disagrees", air_c=())
 FULL = at(duty=1.0, heater_on=True, control_c=30.0, air_c=(30.0,))
 FIRES: list[tuple[type[Interlock], Callable[[float], View], float, float]] = [
     # rule, what it sees, not before (s), not after (s)
     (ControlSensorLost, LOST, 50, 62),
+    (ControlSensorLost, DOUBTED, 890, 904),
+    (AirDoubted, DOUBTED, 0, 0),
     (SensorLost, at(lost=(("Lid", "missing"),)), 56, 62),
     (OverTemperature, at(air_c=(60.1,), control_c=60.1), 2, 4),
     (OverTemperature, at(parts_c=(("Lid", 61.0),)), 2, 4),
@@ -120,6 +124,9 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
     ("rule", "view"),
     [
         (ControlSensorLost, lambda t: QUIET._replace(control_c=None if t % 100 < 50 else 38.0)),
+        (ControlSensorLost, lambda t: DOUBTED(t) if t % 1000 < 800 else QUIET),
+        (AirDoubted, LOST),
+        (AirDoubted, lambda t: DOUBTED(t)._replace(night=False, phase="tripped")),
         (OverTemperature, lambda t: QUIET._replace(air_c=(61.0 if t % 20 == 0 else 38.0,))),
         (Exotherm, at(parts_c=(("Lid", 45.9),))),
         # Falling parts that even out after the heater stopped are no exotherm.
@@ -193,6 +200,7 @@ def test_stays_quiet_in_a_normal_night(
 #: rule -> what it says in a person's °C and °F: the numbers it judged by.
 SAID: dict[type[Interlock], tuple[tuple[str, ...], tuple[str, ...]]] = {
     ControlSensorLost: (("1 min", "(crc)"), ("1 min", "(crc)")),
+    AirDoubted: (("15 min", "Nothing is heated"), ("15 min",)),
     SensorLost: (("Lid (missing)", "goes on without"), ("Lid (missing)",)),
     OverTemperature: (("air at 60.1 °C", "limit 60.0 °C"), ("air at 140.2 °F", "limit 140.0 °F")),
     Exotherm: (("Lid is at 46.5 °C", "air of 38.0 °C"), ("Lid is at 115.7 °F", "100.4 °F")),

@@ -5,10 +5,11 @@ from __future__ import annotations
 from .heating import CannotHold, HeaterOnTooLong, HeaterStuckOn, HeaterWithoutEffect
 from .housekeeping import ClockStepped, LedgerLost, NightTooLong, TickLate
 from .interlock import Interlock
-from .temperatures import ControlSensorLost, Exotherm, OverTemperature, SensorLost
+from .temperatures import AirDoubted, ControlSensorLost, Exotherm, OverTemperature, SensorLost
 
 __all__ = [
     "RULES",
+    "AirDoubted",
     "CannotHold",
     "ClockStepped",
     "ControlSensorLost",
@@ -29,6 +30,7 @@ RULES: tuple[type[Interlock], ...] = (
     Exotherm,
     HeaterStuckOn,
     ControlSensorLost,
+    AirDoubted,
     SensorLost,
     HeaterWithoutEffect,
     CannotHold,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..measure.reading import Fault
 from ..settings import Settings
 from ..units import show_duration
 from .interlock import Interlock
@@ -13,6 +14,8 @@ class ControlSensorLost(Interlock):
 
     name = "control-sensor-lost"
     AFTER_S = 60.0
+    #: For a sensor that answers and is only not believed: an open box looks so too.
+    DOUBTED_S = 900.0
 
     def __init__(self, settings: Settings) -> None:
         super().__init__(settings)
@@ -20,12 +23,29 @@ class ControlSensorLost(Interlock):
 
     def look(self, v: View) -> str | None:
         self.lost_s = 0.0 if v.control_c is not None else self.lost_s + v.dt_s
-        if self.lost_s <= self.AFTER_S or not (v.night or v.phase == "tripped"):
+        borne_s = self.DOUBTED_S if v.control_fault == Fault.DISAGREES.value else self.AFTER_S
+        if self.lost_s <= borne_s or not (v.night or v.phase == "tripped"):
             return None
         return (
             f"No believable air temperature for {show_duration(self.lost_s)} "
             f"({v.control_fault}): look at the sensor, its cable, and whether it still hangs in a "
             f"closed box."
+        )
+
+
+class AirDoubted(Interlock):
+    """A warning: the box is open, or the air sensor is not in it; nothing is heated meanwhile."""
+
+    name = "air-doubted"
+    latching = False
+
+    def look(self, v: View) -> str | None:
+        if not v.night or v.control_fault != Fault.DISAGREES.value:
+            return None
+        return (
+            "The air is far below the parts, or two air sensors are far apart: is the box open, or "
+            "does a sensor hang outside? Nothing is heated until this is put right; after "
+            f"{show_duration(ControlSensorLost.DOUBTED_S)} the night ends."
         )
 
 

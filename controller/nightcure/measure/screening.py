@@ -48,6 +48,11 @@ class Verdict(NamedTuple):
     control_c: float | None
     """The first believed air sensor, offset applied; the others stand in for it."""
 
+    @property
+    def doubted(self) -> bool:
+        """The air is measured, and cannot be the oven's: an open box, or a sensor outside it."""
+        return self.control_c is None and Fault.DISAGREES in self.faults
+
 
 class _Past:
     """What one sensor said before."""
