@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from rich.markup import escape
 
 from .show import err, out, print_json, sentences
 
@@ -156,7 +157,7 @@ def _say(
             table.add_row(w.name, shown(w.at_s), shown(w.low_s), shown(w.high_s))
         out.print(table)
     amounts = show_duration(60.0 * round(minutes))
-    out.print(f"\n[bold]{card.title}[/]: as much as {amounts} at {reference_c:g} °C.")
+    out.print(f"\n[bold]{escape(card.title)}[/]: as much as {amounts} at {reference_c:g} °C.")
     if degree is not None:
         tail = "" if glass_c is None else f", glass transition about {glass_c:.0f} °C"
         out.print(f"Degree of cure {degree:.3f}{tail}.")
@@ -192,12 +193,12 @@ def check(
                 }
             )
             return
-        out.print(f"[bold]{chosen.title}[/] ({chosen.name}) can be true.")
+        out.print(f"[bold]{escape(chosen.title)}[/] ({chosen.name}) can be true.")
         for sentence in missing:
-            out.print(f"  {sentence}", highlight=False, soft_wrap=True)
+            out.print(f"  {sentence}", highlight=False, markup=False, soft_wrap=True)
         out.print("Its numbers come from:")
         for source in sources:
-            out.print(f"  {source}", highlight=False, soft_wrap=True)
+            out.print(f"  {source}", highlight=False, markup=False, soft_wrap=True)
 
 
 def _sources(data: Any) -> list[str]:
@@ -263,7 +264,7 @@ def new(
             raise BadInput(f"{file} cannot be written: {error.strerror}.") from None
         err.print(f"Written to {file}.")
         for sentence in card.unanswered():
-            err.print(f"  {sentence}", highlight=False, soft_wrap=True)
+            err.print(f"  {sentence}", highlight=False, markup=False, soft_wrap=True)
 
 
 @cure.command("laminate")

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from rich.markup import escape
 
 from .show import err, out, print_json, sentences
 
@@ -194,14 +195,16 @@ def _report(settings: Settings, profile: Profile, result: Rehearsal) -> None:
     out.print(night_plot(settings, result.series, width=min(out.width, 110)), highlight=False)
     colour = "green" if f.outcome == "done" else "red"
     verdict = f"[bold {colour}]{f.outcome}[/]" + (f" by {f.trip}" if f.trip else "")
-    out.print(f"\n[bold]{profile.name}[/]: {verdict} after {show_duration(f.night_s)}.")
+    out.print(f"\n[bold]{escape(profile.name)}[/]: {verdict} after {show_duration(f.night_s)}.")
     out.print(_figures_table(f))
     out.print()
     if f.milestones:
         out.print(_milestones_table(f))
         out.print()
     for t_s, _name, message in result.events:
-        out.print(f"  {show_duration(t_s):>12}  {message}", highlight=False, soft_wrap=True)
+        out.print(
+            f"  {show_duration(t_s):>12}  {message}", highlight=False, markup=False, soft_wrap=True
+        )
     if f.heater_still_on:
         out.print("[bold red]Power still flows: only a contactor or the plug can stop it.[/]")
 

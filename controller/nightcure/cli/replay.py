@@ -199,13 +199,13 @@ def _verify(reader: LedgerReader, night_id: int, as_json: bool) -> bool:
     colour = "green" if found.same else "red"
     out.print(f"[bold {colour}]{verdict(found)}[/]", highlight=False, soft_wrap=True)
     for remark in found.remarks:
-        out.print(f"  {remark}", highlight=False, soft_wrap=True)
+        out.print(f"  {remark}", highlight=False, markup=False, soft_wrap=True)
     if found.differences:
         from rich.markup import escape
         from rich.table import Table
 
         first = escape(told(found.differences[0], _second))
-        out.print(f"\nThe first: {first}\n", highlight=False, soft_wrap=True)
+        out.print(f"\nThe first: {first}\n", highlight=False, markup=False, soft_wrap=True)
         table = Table("what", "ticks", "first", box=None, pad_edge=False)
         for meaning, ticks, difference in meanings(found):
             table.add_row(meaning, str(ticks), escape(told(difference, _second)))

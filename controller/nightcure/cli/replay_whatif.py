@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from ..errors import BadInput
 from ..ledger.reader import LedgerReader
+from ..units import show_duration
 from .show import err, out, print_json
 
 if TYPE_CHECKING:
@@ -160,6 +161,8 @@ def _tell(
     name: str, rebuilt: Rebuilt, before: Curves, after: Curves, changes: Changes,
     units: TemperatureUnit, plot: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
+    from rich.markup import escape
+
     from ..replay.figures import figures
     from .replay_show import draw, table, terminal
 
@@ -177,11 +180,18 @@ def _tell(
         print_json({"what_if": changes.told(), "as_it_was": was.as_json(),
                     "changed": would.as_json(), "fit": fit})  # fmt: skip
         return
-    out.print(f"[bold]{name}, {changes.told()}[/]\n", highlight=False)
+    out.print(f"[bold]{escape(name)}, {escape(changes.told())}[/]\n", highlight=False)
     out.print(terminal(before, after, min(out.width, 110)), highlight=False)
     table(was, would, units)
     for t_s, message in after.events:
-        out.print(f"  {t_s / 3600.0:6.2f} h  {message}", highlight=False, markup=False)
+        out.print(f"  {show_duration(t_s):>12}  {message}", highlight=False, markup=False)
+    known_s = before.time_s[-1]
+    if after.time_s[-1] > known_s + 60.0:
+        out.print(
+            f"\nAfter {show_duration(known_s)} nothing was recorded: from there on the shed stays "
+            f"as it was at the end.",
+            highlight=False,
+        )
     out.print(
         f"\n[dim]Fitted to that very night: {loss:.2f} W/K; {rebuilt.unexplained_w:.1f} W (root "
         f"mean square) it does not explain are kept as they were, a resin's own heat among them. "

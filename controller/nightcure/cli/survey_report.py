@@ -57,7 +57,7 @@ def show_drift(file: Path, as_json: bool) -> None:
         return
     before = len(found["nights_before"])
     loss = found["loss_w_per_k"]
-    out.print(found["sentence"], highlight=False)
+    out.print(found["sentence"], highlight=False, markup=False)
     out.print(
         f"Night {found['night']}: {loss['value']:.3g} W/K ({loss['low']:.3g} to "
         f"{loss['high']:.3g}); compared with {before} night{'s' * (before != 1)}.",

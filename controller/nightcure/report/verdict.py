@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 from ..units import show_difference, show_duration, show_temperature
@@ -10,7 +11,7 @@ from .going import SegmentGone
 
 Tone = Literal["good", "fair", "bad"]
 
-#: A milestone -> how a part past it is called.
+#: A milestone -> how a part past it is called; the later says more.
 MILESTONE_STATE = {
     "gelled": "gelled",
     "laminate-opens": "ready to be laminated upon",
@@ -64,7 +65,7 @@ def _done(facts: Facts) -> tuple[str, bool]:
         amiss = True
         words += f"; {' and '.join(short)} did not come as far as the soak was for"
     elif facts.parts:
-        words += f"; {', '.join(_furthest(p) for p in facts.parts)}"
+        words += f"; {_furthest(facts.parts)}"
     trouble = len([a for a in facts.alarms if not a.trip])
     if trouble:
         amiss = True
@@ -78,7 +79,7 @@ def _held(facts: Facts, soak: SegmentGone) -> str:
     furthest_k = max(abs(soak.air.low - at_c), abs(soak.air.high - at_c))
     return (
         f"{show_temperature(at_c, units)} was held for "
-        f"{show_duration(60.0 * round(soak.counted_s / 60.0))}, the air never more than "
+        f"{show_duration(60.0 * round(soak.counted_s / 60.0))}, the air meanwhile at most "
         f"{show_difference(furthest_k, units)} from it"
     )
 
@@ -90,9 +91,13 @@ def _left_out(facts: Facts, part: str) -> bool:
     )
 
 
-def _furthest(part: PartGone) -> str:
-    reached = [m for m in part.milestones if m.reached_wall_s is not None]
-    if not reached:
-        return f"{part.name} reached no milestone"
-    latest = max(reached, key=lambda m: m.reached_wall_s or 0.0)
-    return f"{part.name} is {MILESTONE_STATE.get(latest.name, latest.name)}"
+def _furthest(parts: Sequence[PartGone]) -> str:
+    """How far they came, those that came equally far together."""
+    order = list(MILESTONE_STATE)
+    states: dict[str, list[str]] = {}
+    for part in parts:
+        came = {m.name for m in part.milestones if m.reached_wall_s is not None}
+        reached = [name for name in order if name in came]
+        state = MILESTONE_STATE[reached[-1]] if reached else "no milestone reached"
+        states.setdefault(state, []).append(part.name)
+    return "; ".join(f"{' and '.join(names)}: {state}" for state, names in states.items())
