@@ -12,6 +12,7 @@ import pytest
 
 from nightcure.cure.clock import CureClock
 from nightcure.errors import BadInput
+from nightcure.plan.nights import run_nights
 from nightcure.plan.plan import Plan, plan_night
 from nightcure.plan.spread import Spreads, draw
 from nightcure.plan.tonight import Shed, falling_to, sampled, tonight
@@ -192,11 +193,30 @@ def test_a_colder_shed_costs_more_and_takes_longer() -> None:
     few = draw(TONIGHT, Spreads(), 30, 1)
     profile = _with_parts(LID, None, until=None, waits=False)
     colder = replace(TONIGHT, shed=Shed(tuple(c - 10.0 for c in TONIGHT.shed.values_c)))
-    from nightcure.plan.nights import run_nights
-
     mild, cold = (run_nights(t, few, [profile]) for t in (TONIGHT, colder))
     assert np.all(cold.energy_j > 1.2 * mild.energy_j)
     assert np.all(cold.goal_s > mild.goal_s)
+
+
+def test_the_regulator_a_profile_asks_for_is_the_one_that_is_judged() -> None:
+    """As the loop does (`heat.regulators`): the oven's own counts where the profile says nothing."""
+    few = draw(TONIGHT, Spreads(), 3, 1)
+    found = {}
+    for own in ("pid", "bang-bang"):
+        t = replace(TONIGHT, settings=changed(SETTINGS, regulator={"kind": own}))
+        for asked in (None, "pid", "bang-bang"):
+            profile = LID.model_copy(update={"regulator": asked})
+            found[own, asked] = run_nights(t, few, [profile]).energy_j
+    assert np.array_equal(found["pid", "bang-bang"], found["bang-bang", None])
+    assert np.array_equal(found["bang-bang", "pid"], found["pid", None])
+    assert not np.array_equal(found["pid", None], found["bang-bang", None])
+    both = [LID.model_copy(update={"regulator": k}) for k in ("pid", "bang-bang")]
+    with pytest.raises(ValueError, match="one regulator at a time"):
+        run_nights(TONIGHT, few, both)
+    plan = planned(TONIGHT, both[1], nights=20)
+    assert ", regulated by bang-bang, reaches demould" in plan.answer()
+    assert plan.as_json()["regulator"] == plan.as_json()["profile"]["regulator"] == "bang-bang"
+    assert planned(TONIGHT, LID, nights=20).as_json()["regulator"] == "pid"
 
 
 def _gelcoat_part() -> Any:

@@ -135,6 +135,7 @@ class Plan:
             "deadline_s": self.tonight.deadline_s,
             "goal_s": dict(zip(("p10", "p50", "p90"), goal, strict=True)),
             "profile": profile_json(self.profile),
+            "regulator": self.profile.regulator or self.tonight.settings.regulator.kind,
             "proposed": self.proposed,
             "energy_kwh": energy,
             "cost": None

@@ -43,11 +43,12 @@ def clock_time(tonight: Tonight, after_s: float) -> str:
 
 
 def brief(profile: Profile) -> str:
-    """A profile in words: its hottest soak, or its name where that says it."""
+    """A profile in words: its hottest soak, and the regulator where it asks for one."""
     soaks = [s for s in profile.segments if isinstance(s, Soak)]
     soak = max(soaks, key=lambda s: s.at_c)
     until = f" (or until {GOALS[soak.until]})" if soak.until else ""
-    return f"{soak.at_c:g} °C for {show_duration(3600.0 * soak.hours)}{until}"
+    by = f", regulated by {profile.regulator}," if profile.regulator else ""
+    return f"{soak.at_c:g} °C for {show_duration(3600.0 * soak.hours)}{until}{by}"
 
 
 def answer(
