@@ -252,12 +252,12 @@ def main() -> int:
     with ProcessPoolExecutor() as pool:
         found = list(pool.map(compare, range(first, end)))
     for a in found:
+        more = "; " + "; ".join(a.what[-3:]) if a.what else ""
         print(
             f"{a.seed:3d} {a.regulator:9s} {a.outcome:6s} air {a.air_k:.3f} K, parts "
-            f"{a.part_k:.3f} K, milestones {a.milestone_s:4.0f} s of {a.milestones}, energy {100 * a.energy_share:+.1f} %, ramp "
-            f"waited {a.waited_s / 60:.0f} min, full power {a.saturated_s / 60:.0f} min, own heat "
-            f"{a.own_heat_k:.1f} K"
-            f"{'; ' + '; '.join(a.what[-3:]) if a.what else ''}"
+            f"{a.part_k:.3f} K, milestones {a.milestone_s:4.0f} s of {a.milestones}, energy "
+            f"{100 * a.energy_share:+.1f} %, ramp waited {a.waited_s / 60:.0f} min, full power "
+            f"{a.saturated_s / 60:.0f} min, own heat {a.own_heat_k:.1f} K{more}"
         )
     fine = [max(a.air_k, a.part_k) <= MOST_K and a.milestone_s <= MOST_S for a in found]
     print(

@@ -187,9 +187,9 @@ class Clocks:
         first = (heat.seed / (1.0 - heat.seed)) ** 0.5
         gel = (heat.gel_degree / (1.0 - heat.gel_degree)) ** 0.5
         root = first + (gel - first) * (self.gel_share + self.cure_min / self._gel_reference_min)
-        before, self._degree = self._degree, 1.0 - 1.0 / (1.0 + root * root)
-        given: Array = heat.heat_j_per_kg_resin * (self._degree - before)
-        return given
+        degree: Array = 1.0 - 1.0 / (1.0 + root * root)
+        before, self._degree = self._degree, degree
+        return heat.heat_j_per_kg_resin * (degree - before)
 
 
 def _above(x: Array, edge: float, moved: Array) -> Array:

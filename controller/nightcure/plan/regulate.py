@@ -146,7 +146,7 @@ class BangBang:
         half, h = 0.5 * QUANTUM_C, self._hysteresis_c
         upper_c = np.ceil((setpoint_c + h) / QUANTUM_C - 1e-9) * QUANTUM_C - half
         lower_c = np.floor((setpoint_c - h) / QUANTUM_C + 1e-9) * QUANTUM_C + half
-        out = []
+        out: list[Array] = []
         for i in range(self._looks):
             at_c = measured_c + i * pace_k
             past_c = np.where(self._on, at_c - upper_c, lower_c - at_c)
@@ -155,7 +155,7 @@ class BangBang:
             switches = self._passed >= self.LIKELY
             self._passed[switches] = 0.0
             self._on = self._on ^ switches
-            out.append(self._on * self._power_w)
+            out.append(np.where(self._on, self._power_w, 0.0))
         return out
 
 
