@@ -78,6 +78,33 @@ def test_an_improbable_night_is_an_answer() -> None:
     assert data["answer"].startswith(("No:", "Hardly:"))
 
 
+def test_nothing_is_listed_that_was_not_asked_for_or_does_not_help() -> None:
+    result = plan("--profile", PARTS_FILE, "--nights", "40", "--lowest", "2")
+    assert result.exit_code == 0, result.stderr
+    assert "Nothing is needed." in result.stdout
+    assert "post-cured" not in result.stdout, "at 32 °C it never comes"
+    assert "Lid and Rim: no gel is known below 10.0 °C" in result.stdout
+    assert plan("--nights", "19").stderr.startswith("nightcure: --nights is 19; it should be 20 to")
+
+
+def test_advice_is_three_courses_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("nightcure.plan.advise.SEARCH_NIGHTS", 8)
+    result = plan("--advise", "--nights", "20", "--by", "23:30", "--lowest", "2")
+    assert result.exit_code == 0, result.stderr
+    text = " ".join(result.stdout.split())
+    for kind in (
+        "Gentlest (the mildest soak and the slowest ramp): up at ",
+        "Cheapest (the least energy): up at ",
+        "Soonest (the earliest time): up at ",
+    ):
+        assert kind in text
+    assert "held 30 min" in text, "no soak of minutes"
+    weak = plan("--advise", "--nights", "20", "--by", "21:20", "--lowest", "-8")
+    assert weak.exit_code == 0, weak.stderr
+    assert "this is the likeliest. Likeliest: up at 20 °C/h to" in " ".join(weak.stdout.split())
+    assert weak.stdout.count("held ") == 1
+
+
 def test_a_survey_narrows_the_oven(tmp_path: Path) -> None:
     from tests.plan.test_spread import SURVEY
 
@@ -109,6 +136,13 @@ def test_a_survey_narrows_the_oven(tmp_path: Path) -> None:
         (("--profile", "lid-and-rim.toml"), "no part with a resin card"),
         (("--profile", str(PARTS_FILE), "--advise"), "leave --profile out"),
         (("--plot", "night.txt"), "must end in .svg, .png or .pdf"),
+        (("--by", "20:20"), "mixed 30 min after the start, which is not before the deadline 20"),
+        (("--seed", "-1"), "--seed is -1; it should not be below 0"),
+        (("--price-per-kwh", "-0.3"), "--price-per-kwh is -0.3; it should not be below 0"),
+        (("--card", "vinyl-ester", "--resin-kg", "-1"), "--resin-kg is -1; it should be above 0"),
+        (("--card", "vinyl-ester", "--catalyst-pct", "-1"), "and none for -1 %"),
+        (("--card", "vinyl-ester", "--mould-kg", "-4"), "--mould-kg is -4; it should be"),
+        (("--catalyst-pct", "2"), "--catalyst-pct goes with --card"),
     ],
 )
 def test_mistakes_get_a_sentence(

@@ -12,9 +12,11 @@ import pytest
 
 from nightcure.cure.clock import CureClock
 from nightcure.errors import BadInput
+from nightcure.plan.nights import run_nights
 from nightcure.plan.plan import Plan, plan_night
 from nightcure.plan.spread import Spreads, draw
 from nightcure.plan.tonight import Shed, falling_to, sampled, tonight
+from nightcure.plan.words import course_of
 from nightcure.profile import Profile, load_profile, parse_profile
 from nightcure.rehearse import network_for
 from nightcure.scenario import PARTS_FILE, ambient_c
@@ -174,6 +176,50 @@ def test_a_goal_no_card_tells_is_refused() -> None:
     assert any("does not tell demould" in w for w in plan.warnings)
 
 
+def test_a_night_that_gets_too_hot_is_no_success() -> None:
+    """Three kilograms of vinyl ester in a light mould: cured early, and cooked."""
+    part = {"name": "Lid", "card": "vinyl-ester", "catalyst_pct": 1.5, "resin_kg": 3.0,
+            "sensor": "Lid", "mould_j_per_k": 9_000.0}  # fmt: skip
+    profile = _with_parts(LID, [part], until=None, waits=False)
+    t = tonight(SETTINGS, profile.parts, SHED, "demould", 12 * 3600.0)
+    plan = planned(t, profile, nights=40)
+    assert np.all(plan.nights.goal_s <= t.deadline_s)
+    assert np.all(plan.nights.hottest_part_c > SETTINGS.limits.part_c)
+    assert plan.probability == 0.0
+    assert not plan.possible
+    assert plan.answer().startswith("No: ")
+    assert ", and stays below its limits, in 0 of 100 nights" in plan.answer()
+    assert any("(over-temperature) in 100 of 100" in w for w in plan.warnings)
+    assert any("Less resin at a time" in w for w in plan.warnings)
+
+
+def test_in_a_hurry_the_steepest_ramp_and_never_more_warmth_than_there_is_time_for() -> None:
+    t = tonight(SETTINGS, LID.parts, falling_to(-8.0, 32_400.0, -1.0), "demould", 2.5 * 3600.0)
+    plan = planned(t, nights=60)
+    ramp = plan.profile.segments[0]
+    assert ramp.rate_c_per_h == 20.0, "the cards' steepest"
+    assert ramp.to_c < -1.0 + 2.5 * 20.0 + 2.0
+    usual = ramp.model_copy(update={"rate_c_per_h": 15.0})
+    slower = plan.profile.model_copy(update={"segments": (usual, *plan.profile.segments[1:])})
+    slow = planned(t, slower, nights=60, levers=True)
+    assert slow.probability < plan.probability - 0.2
+    by = {lever.what: lever.gain for lever in slow.levers}
+    assert by["ramps of 20 °C/h, the steepest allowed here"] > 0.2
+
+
+def test_what_is_sure_needs_no_levers() -> None:
+    plan = planned(TONIGHT, LID, levers=True)
+    assert plan.probability >= 0.98
+    assert plan.levers == ()
+
+
+def test_a_course_in_words() -> None:
+    assert course_of(LID) == (
+        "up at 15 °C/h to 20 °C, once gelled up at 12 °C/h to 32 °C, held 7 h 00 min or until "
+        "demould"
+    )
+
+
 def test_the_forecast_falls_to_its_lowest_at_its_time() -> None:
     night = falling_to(2.0, 36_000.0, 9.0)
     assert night(0.0) == pytest.approx(9.0)
@@ -192,11 +238,30 @@ def test_a_colder_shed_costs_more_and_takes_longer() -> None:
     few = draw(TONIGHT, Spreads(), 30, 1)
     profile = _with_parts(LID, None, until=None, waits=False)
     colder = replace(TONIGHT, shed=Shed(tuple(c - 10.0 for c in TONIGHT.shed.values_c)))
-    from nightcure.plan.nights import run_nights
-
     mild, cold = (run_nights(t, few, [profile]) for t in (TONIGHT, colder))
     assert np.all(cold.energy_j > 1.2 * mild.energy_j)
     assert np.all(cold.goal_s > mild.goal_s)
+
+
+def test_the_regulator_a_profile_asks_for_is_the_one_that_is_judged() -> None:
+    """As `heat.regulators` has it: the oven's own counts where the profile says nothing."""
+    few = draw(TONIGHT, Spreads(), 3, 1)
+    found = {}
+    for own in ("pid", "bang-bang"):
+        t = replace(TONIGHT, settings=changed(SETTINGS, regulator={"kind": own}))
+        for asked in (None, "pid", "bang-bang"):
+            profile = LID.model_copy(update={"regulator": asked})
+            found[own, asked] = run_nights(t, few, [profile]).energy_j
+    assert np.array_equal(found["pid", "bang-bang"], found["bang-bang", None])
+    assert np.array_equal(found["bang-bang", "pid"], found["pid", None])
+    assert not np.array_equal(found["pid", None], found["bang-bang", None])
+    both = [LID.model_copy(update={"regulator": k}) for k in ("pid", "bang-bang")]
+    with pytest.raises(ValueError, match="one regulator at a time"):
+        run_nights(TONIGHT, few, both)
+    plan = planned(TONIGHT, both[1], nights=20)
+    assert ", regulated by bang-bang, reaches demould" in plan.answer()
+    assert plan.as_json()["regulator"] == plan.as_json()["profile"]["regulator"] == "bang-bang"
+    assert planned(TONIGHT, LID, nights=20).as_json()["regulator"] == "pid"
 
 
 def _gelcoat_part() -> Any:

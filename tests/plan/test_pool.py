@@ -90,5 +90,5 @@ def test_a_plan_on_an_executor_of_ones_own() -> None:
 def test_what_fails_in_a_worker_is_not_lost() -> None:
     truths = draw(TONIGHT, Spreads(), 3, 5)
     broken = Job(TONIGHT, truths, (), HORIZON_S)
-    with ThreadPoolExecutor(1) as threads, pytest.raises(ValueError, match="empty"):
+    with ThreadPoolExecutor(1) as threads, pytest.raises(ValueError, match="one regulator"):
         Crew(threads).run([broken])

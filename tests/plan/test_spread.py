@@ -10,10 +10,14 @@ import pytest
 from scipy import stats
 
 from nightcure.errors import BadInput
+from nightcure.oven.log import Log
+from nightcure.oven.response import response
+from nightcure.oven.survey import survey
+from nightcure.oven.thermal import AIR
 from nightcure.plan.spread import Spreads, draw, from_survey
 from nightcure.plan.tonight import facts_of, planned, tonight
 from nightcure.profile import load_profile
-from nightcure.scenario import PARTS_FILE, ambient_c
+from nightcure.scenario import BOX, PARTS_FILE, ambient_c
 from tests.nights import SETTINGS
 
 PROFILE = load_profile(PARTS_FILE)
@@ -78,10 +82,83 @@ def test_a_surveys_intervals_become_spreads() -> None:
     assert spreads.power == Spreads().power, "a stated power says nothing of the mains"
 
 
+#: A loss found too high goes with a capacity found too high: the cooling tells their ratio best.
+COVARIANCE = np.array(
+    [
+        [0.0100, 0.0060, 0.0070, -0.0010],
+        [0.0060, 0.0400, -0.0200, 0.0100],
+        [0.0070, -0.0200, 0.0900, 0.0300],
+        [-0.0010, 0.0100, 0.0300, 0.1600],
+    ]
+)
+#: As a survey prints it: its own order, with a row the plan has no use for.
+TOLD = {
+    "of": ["heater_lag_s", "mould_lag_s", "mould_capacity_j_per_k", "air_capacity_j_per_k",
+           "loss_w_per_k"],
+    "rows": [[0.04, 0.0, 0.0, 0.0, 0.0], *([0.0, *row] for row in COVARIANCE[::-1, ::-1].tolist())],
+}  # fmt: skip
+
+
+def test_what_a_survey_knows_together_is_drawn_together() -> None:
+    """The moments of numpy's own multivariate normal; without a covariance the intervals do."""
+    facts, spreads = from_survey({**SURVEY, "log_covariance": TOLD}, facts_of(SETTINGS), Spreads())
+    assert facts.mould_lag_s == 1500.0
+    n = 20_000
+    t = draw(TONIGHT, spreads, n, 5)
+    lag = t.mould_capacity_times / t.mould_surface_times
+    ours = np.log([t.loss_times, t.air_capacity_times, t.mould_capacity_times, lag])
+    theirs = np.random.default_rng(6).multivariate_normal(np.zeros(4), COVARIANCE, n).T
+    scale = np.sqrt(np.outer(np.diag(COVARIANCE), np.diag(COVARIANCE)))
+    assert np.abs(ours.mean(axis=1)).max() < 0.01
+    assert np.abs((np.cov(ours) - np.cov(theirs)) / scale).max() < 0.03
+    for a, b in zip(ours, theirs, strict=True):
+        assert stats.ks_2samp(a, b).pvalue > 0.01
+    alone = draw(TONIGHT, from_survey(SURVEY, facts_of(SETTINGS), Spreads())[1], n, 5)
+    assert abs(np.corrcoef(alone.loss_times, alone.air_capacity_times)[0, 1]) < 0.02
+    assert np.ptp(alone.mould_surface_times) == 0.0
+
+
+def test_a_survey_of_a_few_rows_is_not_drawn_wider_than_anything_is() -> None:
+    wide = {**TOLD, "rows": (25.0 * np.array(TOLD["rows"])).tolist()}
+    _, spreads = from_survey({**SURVEY, "log_covariance": wide}, facts_of(SETTINGS), Spreads())
+    t = draw(TONIGHT, spreads, 4000, 5)
+    logs = np.log([t.loss_times, t.air_capacity_times, t.mould_capacity_times])
+    assert np.std(logs, axis=1) == pytest.approx([0.5, 0.6, 0.6], rel=0.02)
+    assert np.corrcoef(logs)[0, 1] == pytest.approx(0.3, abs=0.03)
+
+
+def test_a_real_surveys_covariance_is_that_of_its_intervals() -> None:
+    """The survey of a virtual oven: the joint spread of the loss is the printed interval's."""
+    found = survey(heat_test(), 9.0).as_json()
+    told = json.loads(json.dumps(found))
+    _, spreads = from_survey(told, facts_of(SETTINGS), Spreads())
+    assert spreads.oven_log_covariance is not None
+    cov = np.array(spreads.oven_log_covariance)
+    assert np.sqrt(cov[0, 0]) == pytest.approx(spreads.loss, rel=0.01)
+    correlation = cov[0, 2] / np.sqrt(cov[0, 0] * cov[2, 2])
+    assert 0.05 < abs(correlation) < 1.0
+    t = draw(TONIGHT, spreads, 2000, 1)
+    drawn = np.corrcoef(np.log(t.loss_times), np.log(t.mould_capacity_times))[0, 1]
+    assert drawn == pytest.approx(correlation, abs=0.06)
+
+
+def heat_test() -> Log:
+    """Forty minutes of heat, two hours of cooling, in the scenario's box without noise."""
+    times = np.arange(0.0, 9600.0, 60.0)
+    heat = (times < 2400.0).astype(float)[:-1] * BOX.power_w
+    start = np.full(len(BOX.capacities), 9.0)
+    air = response(BOX, times, heat, np.full(len(times), 9.0), start, (AIR,))[0]
+    return Log(times, air, np.array([0.0, 2400.0]), np.array([1.0, 0.0]), power_w=BOX.power_w)
+
+
 @pytest.mark.parametrize(
     "found",
     [
         [],
+        {**SURVEY, "log_covariance": []},
+        {**SURVEY, "log_covariance": {"of": TOLD["of"][:4], "rows": TOLD["rows"]}},
+        {**SURVEY, "log_covariance": {"of": TOLD["of"], "rows": np.diag([-1.0] * 5).tolist()}},
+        {**SURVEY, "log_covariance": {"of": TOLD["of"], "rows": np.triu(TOLD["rows"]).tolist()}},
         {"model": {}},
         {**SURVEY, "loss_w_per_k": None},
         {**SURVEY, "model": {"loss_w_per_k": 4.0}},

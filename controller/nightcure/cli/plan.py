@@ -2,21 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from .show import err, print_json, sentences
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from ..cure.part import Box
-    from ..plan.spread import Spreads
-    from ..plan.tonight import Tonight
-    from ..profile import Profile
 
 NIGHT = "Tonight"
 PARTS = "What cures"
@@ -77,8 +68,9 @@ def plan(
         typer.Option(help="With --card: %; the card's own if not.", rich_help_panel=PARTS),
     ] = None,
     resin_kg: Annotated[
-        float, typer.Option(help="With --card: resin in each part.", rich_help_panel=PARTS)
-    ] = 0.5,
+        float | None,
+        typer.Option(help="With --card: resin in each part; 0.5 if not.", rich_help_panel=PARTS),
+    ] = None,
     mould_kg: Annotated[
         float | None,
         typer.Option(
@@ -90,10 +82,10 @@ def plan(
         Path | None,
         typer.Option(help="What 'nightcure survey --json' printed: the oven and its intervals."),
     ] = None,
-    nights: Annotated[int, typer.Option(help="How many to draw.", min=20, max=100_000)] = 500,
-    seed: Annotated[int, typer.Option(help="The same seed, the same nights.", min=0)] = 0,
+    nights: Annotated[int, typer.Option(help="How many to draw, 20 to 100000.")] = 500,
+    seed: Annotated[int, typer.Option(help="The same seed, the same nights.")] = 0,
     price_per_kwh: Annotated[
-        float | None, typer.Option(help="For the cost.", min=0.0, rich_help_panel=RESULT)
+        float | None, typer.Option(help="For the cost.", rich_help_panel=RESULT)
     ] = None,
     advise: Annotated[
         bool,
@@ -125,17 +117,24 @@ def plan(
     """
     with sentences():
         from ..errors import BadInput
+        from .plan_inputs import of_day, parts_of, shed_of, tonight_of
 
+        if not 20 <= nights <= 100_000:
+            raise BadInput(f"--nights is {nights}; it should be 20 to 100000.")
+        if seed < 0:
+            raise BadInput(f"--seed is {seed}; it should not be below 0.")
+        if price_per_kwh is not None and not 0.0 <= price_per_kwh < float("inf"):
+            raise BadInput(f"--price-per-kwh is {price_per_kwh:g}; it should not be below 0.")
         if plot is not None and plot.suffix.lower() not in (".svg", ".png", ".pdf"):
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
         if advise and profile is not None:
             raise BadInput("--advise searches for profiles; leave --profile out.")
-        start_s, by_s = _of_day(start, "--start"), _of_day(by, "--by")
+        start_s, by_s = of_day(start, "--start"), of_day(by, "--by")
         if start_s == by_s:
             raise BadInput(f"--by is {by}, which is the start; it should be later.")
-        chosen, parts, box = _parts(oven, profile, card, catalyst_pct, resin_kg, mould_kg)
-        shed, notes = _shed(oven, night, lowest, lowest_at, evening, start_s)
-        tonight_, spreads = _tonight(
+        chosen, parts, box = parts_of(oven, profile, card, catalyst_pct, resin_kg, mould_kg)
+        shed, notes = shed_of(oven, night, lowest, lowest_at, evening, start_s)
+        tonight_, spreads = tonight_of(
             oven, chosen, parts, shed, goal, start_s, (by_s - start_s) % 86400.0, survey
         )
         from .plan_progress import progress
@@ -178,153 +177,3 @@ def plan(
             print_json(made.as_json())
         else:
             show_plan(made, files)
-
-
-def _of_day(text: str, option: str) -> float:
-    """Seconds after midnight of h:mm."""
-    from ..errors import BadInput
-
-    match = re.fullmatch(r"(\d{1,2}):([0-5]\d)", text.strip())
-    if match is None or int(match[1]) > 23:
-        raise BadInput(f"{option} is '{text}'; it must be a time of day such as 7:30 or 20:00.")
-    return int(match[1]) * 3600.0 + int(match[2]) * 60.0
-
-
-def _parts(
-    oven: Path | None,
-    file: Path | None,
-    cards: list[str] | None,
-    catalyst_pct: float | None,
-    resin_kg: float,
-    mould_kg: float | None,
-) -> tuple[Profile | None, tuple[object, ...], Box | None]:
-    """The profile to judge, if any, the planned parts, and the box."""
-    from ..cure.card import shipped
-    from ..errors import BadInput
-    from ..plan.tonight import planned
-    from ..profile import load_profile
-    from ..scenario import PARTS_FILE, scenario
-    from ..settings import load_settings
-    from .rehearse import with_cards
-
-    settings = scenario()[0] if oven is None else load_settings(oven)
-    chosen = None if file is None else load_profile(file)
-    source, folder = chosen, None if file is None else file.parent
-    if source is None and oven is None:
-        source, folder = load_profile(PARTS_FILE), PARTS_FILE.parent
-    if cards:
-        from ..profile import Profile, Soak
-
-        if mould_kg is not None and not 0.05 <= mould_kg <= 2000.0:
-            raise BadInput(f"--mould-kg is {mould_kg:g}; it should be 0.05 to 2000.")
-        plain = Profile(name="parts", segments=(Soak(at_c=10.0, hours=1.0),))
-        source = with_cards(
-            settings, plain, cards, catalyst_pct, resin_kg,
-            None if mould_kg is None else MOULD_J_PER_KG_K * mould_kg,
-        )  # fmt: skip
-        folder = None
-    if source is None or not source.parts:
-        raise BadInput(
-            "no part with a resin card is known, so nothing cures; give a profile with [[parts]], "
-            "or --card."
-        )
-    parts = []
-    for p in source.parts:
-        if folder is not None and p.card not in shipped():
-            p = p.model_copy(update={"card": str((folder / p.card).resolve())})
-        parts.append(planned(p))
-    box = None if cards and chosen is None else source.box
-    return chosen, tuple(parts), box
-
-
-#: Glass/polyester of hand lay-up (from memory).
-MOULD_J_PER_KG_K = 1400.0
-
-
-def _shed(
-    oven: Path | None,
-    night: Path | None,
-    lowest_c: float | None,
-    lowest_at: str,
-    evening_c: float | None,
-    start_s: float,
-) -> tuple[Callable[[float], float], tuple[str, ...]]:
-    """The shed over the night, and what had to be assumed of it."""
-    from ..errors import BadInput
-    from ..oven.ambient import COLDEST_C, WARMEST_C, read_ambient
-    from ..plan.tonight import falling_to
-    from ..scenario import ambient_c, scenario
-    from ..settings import load_settings
-
-    if night is not None:
-        if lowest_c is not None or evening_c is not None:
-            raise BadInput("--night has the whole shed; leave --lowest and --evening out.")
-        return read_ambient(night), ()
-    for name, value in (("--lowest", lowest_c), ("--evening", evening_c)):
-        if value is not None and not COLDEST_C <= value <= WARMEST_C:
-            raise BadInput(f"{name} is {value:g}; it must be °C between -60 and 60.")
-    if lowest_c is not None:
-        at_s = (_of_day(lowest_at, "--lowest-at") - start_s) % 86400.0
-        first_c = lowest_c + 7.0 if evening_c is None else evening_c
-        if first_c < lowest_c:
-            raise BadInput(
-                f"--evening is {first_c:g} °C and --lowest {lowest_c:g} °C; the lowest should not "
-                f"be above it."
-            )
-        return falling_to(lowest_c, at_s, first_c), ()
-    if evening_c is not None:
-        raise BadInput("--evening needs --lowest: how cold the night gets.")
-    if oven is None:
-        return ambient_c, ()
-    settings = load_settings(oven) if oven is not None else scenario()[0]
-    assumed_c = settings.model.assumed_ambient_c
-    note = (
-        f"No forecast was given: the shed is taken to be at {assumed_c:g} °C all night "
-        f"(assumed_ambient_c); say --lowest or --night."
-    )
-    return (lambda _: assumed_c), (note,)
-
-
-def _tonight(
-    oven: Path | None,
-    profile: Profile | None,
-    parts: tuple[object, ...],
-    shed: Callable[[float], float],
-    goal: str,
-    start_s: float,
-    deadline_s: float,
-    survey: Path | None,
-) -> tuple[Tonight, Spreads]:
-    """Everything a plan starts from."""
-    from ..plan.spread import Spreads, from_survey
-    from ..plan.tonight import PlannedPart, facts_of, tonight
-    from ..scenario import scenario
-    from ..settings import load_settings
-
-    settings = scenario()[0] if oven is None else load_settings(oven)
-    if profile is not None:
-        from ..errors import BadInput
-
-        refusals = profile.refusals(settings.limits)
-        if refusals:
-            raise BadInput(*refusals)
-    facts, spreads = facts_of(settings), Spreads()
-    if survey is not None:
-        facts, spreads = from_survey(_json_of(survey), facts, spreads)
-    ready = [p for p in parts if isinstance(p, PlannedPart)]
-    return tonight(settings, ready, shed, goal, deadline_s, start_s, facts), spreads
-
-
-def _json_of(path: Path) -> object:
-    import json
-
-    from ..errors import BadInput
-
-    try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"{path} cannot be read: {error}.") from None
-    except json.JSONDecodeError as error:
-        raise BadInput(
-            f"{path} is not JSON ({error}); let 'nightcure survey --json' write it."
-        ) from None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from threading import Timer
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -22,17 +23,22 @@ def progress(console: Console, what: str) -> Iterator[Callable[[int, int], None]
     columns = (TextColumn(what), BarColumn(), TimeElapsedColumn())
     bar = Progress(*columns, console=console, transient=True)
     task = bar.add_task(what, total=None)
-    began_s, shown = time.monotonic(), False
+    began_s = time.monotonic()
+    later: Timer | None = None
 
     def tell(done: int, of: int) -> None:
-        nonlocal shown
-        if not shown and time.monotonic() - began_s > AFTER_S and console.is_terminal:
-            bar.start()
-            shown = True
+        # The first word comes once the workers are there: no thread may be when they are forked.
+        nonlocal later
+        if later is None and console.is_terminal:
+            later = Timer(max(began_s + AFTER_S - time.monotonic(), 0.0), bar.start)
+            later.daemon = True
+            later.start()
         bar.update(task, completed=done, total=of)
 
     try:
         yield tell
     finally:
-        if shown:
+        if later is not None:
+            later.cancel()
+            later.join()
             bar.stop()

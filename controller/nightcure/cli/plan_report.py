@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from ..plan.plan import Plan
     from ..profile import Profile
 
-#: Levers that change less than this are not worth a line.
-LEAST_GAIN = 0.005
+#: Levers that change less than this are not worth a line, nor are more than so many.
+LEAST_GAIN, MOST_LEVERS = 0.02, 4
 
 
 def show_plan(plan: Plan, files: Sequence[str]) -> None:
@@ -38,14 +38,21 @@ def show_plan(plan: Plan, files: Sequence[str]) -> None:
         for line in plan.warnings:
             out.print(f"  {line}", highlight=False, markup=False, soft_wrap=True)
     out.print("\n[bold]What would raise the odds[/]")
-    worth = [lever for lever in plan.levers if lever.gain >= LEAST_GAIN]
-    for lever in worth:
-        out.print(
-            f"  {100.0 * lever.gain:+5.1f} points  {lever.what}", highlight=False, markup=False
-        )
-    if not worth:
-        out.print("  Nothing that was tried would, by half a point or more.")
+    for line in _levers(plan):
+        out.print(f"  {line}", highlight=False, markup=False, soft_wrap=True)
     _say_files(files)
+
+
+def _levers(plan: Plan) -> list[str]:
+    """What would help, in lines; or that nothing has to."""
+    from ..plan.levers import ENOUGH
+
+    if plan.probability >= ENOUGH:
+        return ["Nothing is needed."]
+    worth = [lever for lever in plan.levers if lever.gain >= LEAST_GAIN][:MOST_LEVERS]
+    if not worth:
+        return [f"Nothing that was tried would, by {100.0 * LEAST_GAIN:.0f} points or more."]
+    return [f"{100.0 * lever.gain:+5.0f} points  {lever.what}" for lever in worth]
 
 
 def _milestones(plan: Plan) -> object:
@@ -54,12 +61,18 @@ def _milestones(plan: Plan) -> object:
     from ..plan.words import clock_time
     from ..units import show_duration
 
+    series = plan.nights.series
+    assert series is not None
+    last = f"after {clock_time(plan.tonight, float(series.time_s[-1]))}"
+
     def shown(t_s: float | None) -> str:
-        return "not seen" if t_s is None else clock_time(plan.tonight, t_s)
+        return last if t_s is None else clock_time(plan.tonight, t_s)
 
     table = Table("part", "milestone", "usually", "10 %", "90 %", "after", box=None, pad_edge=False)
     before = ""
     for m in plan.milestones():
+        if m["p10_s"] is None and m["name"] != plan.tonight.goal:
+            continue
         name = m["part"] if m["part"] != before else ""
         before = m["part"]
         after = "" if m["p50_s"] is None else show_duration(60.0 * round(m["p50_s"] / 60.0))
@@ -76,31 +89,47 @@ def _energy(plan: Plan) -> str:
     return f"{text}."
 
 
+#: What each kind of advice makes small.
+MEANS = {
+    "gentlest": "the mildest soak and the slowest ramp",
+    "cheapest": "the least energy",
+    "soonest": "the earliest time",
+}
+
+
 def show_advice(found: Sequence[Advice], notes: Sequence[str], files: Sequence[str]) -> None:
-    """Three profiles side by side."""
-    from rich.table import Table
+    """Three profiles, each in a few lines; what has to be said of all of them once."""
+    from ..plan.words import GOALS, clock_time, course_of
 
-    from ..plan.words import brief, clock_time
-
+    goal = GOALS[found[0].plan.tonight.goal]
     if not any(a.sure for a in found):
         out.print(
             "[bold]No profile meets the goal in nine nights of ten; this is the likeliest.[/]\n"
         )
-    table = Table("", "profile", "ramp", "nights", "in nine of ten by", "kWh", box=None,
-                  pad_edge=False)  # fmt: skip
+        found = found[:1]
     for a in found:
-        late_s = a.plan.quantiles_s(a.plan.nights.goal_s)[2]
-        steepest = max((s.rate_c_per_h for s in a.plan.profile.segments if s.kind == "ramp"),
-                       default=0.0)  # fmt: skip
-        table.add_row(
-            a.kind, brief(a.plan.profile), f"{steepest:g} °C/h",
-            f"{100.0 * a.plan.probability:.0f} of 100",
-            "not seen" if late_s is None else clock_time(a.plan.tonight, late_s),
-            f"{a.plan.energy_kwh()['p50']:.2f}",
+        plan = a.plan
+        over_s, late_s = (plan.quantiles_s(t)[i] for t, i in (
+            (plan.nights.over_s, 1), (plan.nights.goal_s, 2)))  # fmt: skip
+        by = "later than was looked at" if late_s is None else clock_time(plan.tonight, late_s)
+        title = f"{a.kind.capitalize()} ({MEANS[a.kind]})" if a.sure else "Likeliest"
+        out.print(f"[bold]{title}[/]: {course_of(plan.profile)}", highlight=False, soft_wrap=True)
+        over = "" if over_s is None else f"; cool again at {clock_time(plan.tonight, over_s)}"
+        out.print(
+            f"  {goal} in time in {100.0 * plan.probability:.0f} of 100 nights, nine of ten by "
+            f"{by}; {plan.energy_kwh()['p50']:.2f} kWh{over}",
+            highlight=False, soft_wrap=True,
         )  # fmt: skip
-    out.print(table)
-    said = dict.fromkeys(w for a in found for w in a.plan.warnings)
-    for line in (*said, *notes):
+    said: dict[str, list[str]] = {}
+    for a in found:
+        for w in a.plan.warnings:
+            said.setdefault(w, []).append(a.kind)
+    if said or notes:
+        out.print("\n[bold]To know[/]")
+    for line, kinds in said.items():
+        of = "" if len(kinds) == len(found) else f"({', '.join(kinds)}) "
+        out.print(f"  {of}{line}", highlight=False, markup=False, soft_wrap=True)
+    for line in notes:
         out.print(f"  {line}", highlight=False, markup=False, soft_wrap=True)
     _say_files(files)
 

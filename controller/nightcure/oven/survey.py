@@ -33,6 +33,11 @@ Z95 = 1.959964
 AMBIENT_SMOOTH_S = 600.0
 #: How far the shed is from what its thermometer, a stated constant, or a guess says: K, sd.
 AMBIENT_SD_C = {"noted": 0.2, "stated": 0.7, "guessed": 0.7}
+#: What of [model] a log tells with one another's errors in it.
+COVARIED = (
+    *("loss_w_per_k", "air_capacity_j_per_k", "mould_capacity_j_per_k"),
+    *("mould_lag_s", "heater_lag_s"),
+)
 #: With more rows than this the starts are tried on a thinned log first.
 MANY_ROWS = 300
 
@@ -100,6 +105,18 @@ class Survey:
             "assumed_ambient_c": ambient_c,
         }
 
+    def log_covariance(self) -> Array:
+        """Of the logarithms of `COVARIED` together, in that order: (5, 5).
+
+        Exact for the fit's: each of these logarithms is a sum of its unknowns.
+        """
+        share = np.zeros((len(COVARIED), _fit.COUNT))
+        share[0, _fit.RISE] = -1.0
+        share[[1, 2], _fit.QUICK] = share[2, _fit.MOULD] = 1.0
+        share[3, _fit.MOULD_LAG] = share[4, _fit.HEATER_LAG] = 1.0
+        found: Array = share @ self.fit.covariance @ share.T
+        return found
+
     def band_c(self, points: int = 300) -> tuple[Array, Array, Array]:
         """Fitted air with its 95 % band at about `points` times: (times_s, air_c, half-width)."""
         times = np.linspace(self.problem.time_s[0], self.problem.time_s[-1], points)
@@ -140,6 +157,10 @@ class Survey:
             "residuals_white": self.white,
             "note_longer_s": None if self.longer is None else round(self.longer.more_s),
             "model": {k: float(f"{v:.4g}") for k, v in self.model().items()},
+            "log_covariance": {
+                "of": list(COVARIED),
+                "rows": [[float(f"{v:.6g}") for v in row] for row in self.log_covariance()],
+            },
             "assumed": list(self.assumed),
             "unknown": list(self.unknown),
         }

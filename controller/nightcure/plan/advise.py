@@ -17,7 +17,8 @@ import numpy as np
 from ..cure.part import Box
 from ..errors import BadInput
 from ..oven.arrays import Array
-from .plan import SURE, Plan, plan_night
+from ..profile import Profile
+from .plan import SURE, Plan, plan_night, propose
 from .pool import Crew, Job, Progress, crew
 from .propose import Shape, build, longest_h, room_of, rounded
 from .spread import Spreads, Truths, draw
@@ -100,9 +101,10 @@ class Search:
         profiles = tuple(build(t, self.room, s, self.box) for s in fresh)
         found = self.hands.run([Job(t, self.truths, profiles, t.deadline_s + 60.0)])[0]
         kwh: Array = found.energy_j.mean(axis=0) / 3.6e6
-        goal: Array = np.sort(np.where(np.isnan(found.goal_s), np.inf, found.goal_s), axis=0)
+        met = found.met(t.deadline_s)
+        goal: Array = np.sort(np.where(met, found.goal_s, np.inf), axis=0)
         by_s = goal[int(np.ceil(SURE * len(goal))) - 1]
-        chances = np.mean(found.goal_s <= t.deadline_s, axis=0)
+        chances = np.mean(met, axis=0)
         for s, energy, late, chance in zip(fresh, kwh, by_s, chances, strict=True):
             mild = s.soak_c + s.ramp_c_per_h / RAMP_PER_DEGREE
             figures: dict[Kind, float] = {
@@ -176,19 +178,24 @@ def advise(
         search = Search(tonight, truths, hands, box)
         found = search.go()
 
-        def judged(shape: Shape) -> Plan:
+        def judged(profile: Profile) -> Plan:
             return plan_night(
-                tonight, build(tonight, search.room, shape, box), spreads=spreads, nights=nights,
-                seed=seed, price_per_kwh=price_per_kwh, levers=False,
-                executor=hands.executor, on_progress=None,
+                tonight, profile, spreads=spreads, nights=nights, seed=seed,
+                price_per_kwh=price_per_kwh, levers=False, executor=hands.executor,
             )  # fmt: skip
 
+        def of(shape: Shape) -> Plan:
+            return judged(build(tonight, search.room, shape, box))
+
+        if max(t.chance for t in found.values()) == 0.0:
+            plan = judged(propose(tonight, spreads, seed, hands, box))
+            return tuple(Advice(kind, plan, found[kind].figures[kind], False) for kind in KINDS)
         out = []
         for kind in KINDS:
             best = found[kind]
-            plan = judged(best.shape)
+            plan = of(best.shape)
             if best.chance >= SURE:
-                plan = _surer(search, best.shape, plan, judged)
+                plan = _surer(search, best.shape, plan, of)
             out.append(Advice(kind, plan, best.figures[kind], plan.probability >= SURE))
     return tuple(out)
 

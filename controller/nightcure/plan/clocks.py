@@ -93,6 +93,7 @@ class Clocks:
         self._gel_reference_min = gel_min * np.exp(self._log_gel_s) / 60.0
         self._rates: tuple[Array, Array] = (np.zeros(shape), np.zeros(shape))
         self._post_rate = np.zeros(shape)
+        self._degree: Array | float = 0.0 if figures.self_heat is None else figures.self_heat.seed
         self._last_x: Array | None = None
 
     def advance(self, now_s: float, dt_s: float, part_c: Array) -> None:
@@ -178,19 +179,17 @@ class Clocks:
         done = (self._gel_reference_min * self.gel_share + self.cure_min) / whole
         return np.minimum(done, 1.0)
 
-    def heat_w_per_kg(self) -> Array | float:
-        """Heat given off per kg of resin at the last step's pace; 0 where the card knows none."""
+    def given_j_per_kg(self) -> Array | float:
+        """Heat given off per kg of resin since last asked; 0 where the card knows none."""
         heat = self.figures.self_heat
         if heat is None:
             return 0.0
         first = (heat.seed / (1.0 - heat.seed)) ** 0.5
         gel = (heat.gel_degree / (1.0 - heat.gel_degree)) ** 0.5
-        gel_rate, cure_rate = self._rates
-        per_min = 1.0 / self._gel_reference_min
-        root = first + (gel - first) * (self.gel_share + self.cure_min * per_min)
-        pace = (gel - first) * np.where(self.gel_share < 1.0, gel_rate, cure_rate * per_min)
-        result: Array = heat.heat_j_per_kg_resin * 2.0 * root / (1.0 + root * root) ** 2 * pace
-        return result
+        root = first + (gel - first) * (self.gel_share + self.cure_min / self._gel_reference_min)
+        degree: Array = 1.0 - 1.0 / (1.0 + root * root)
+        before, self._degree = self._degree, degree
+        return heat.heat_j_per_kg_resin * (degree - before)
 
 
 def _above(x: Array, edge: float, moved: Array) -> Array:

@@ -17,8 +17,13 @@ from ..settings import Limits
 
 RAMP, SOAK, COOL, OVER = range(4)
 #: A DS18B20 tells sixteenths of a degree (maker's data sheet), so a band ends where the last
-#: sixteenth within it is rounded away from; noise makes that edge soft, not other.
+#: sixteenth within it is rounded away from.
 QUANTUM_C = 0.0625
+#: One standard deviation of a reading's noise, as in `oven.virtual` (common practice, no source).
+NOISE_C = 0.03
+#: Noise makes a band's edge so wide: readings there are within it now and then. Even noise of this
+#: width has that deviation.
+EDGE_C = NOISE_C * 12.0**0.5
 Reached = Callable[[Milestone], NDArray[np.bool_]]
 
 
@@ -60,7 +65,6 @@ class Courses:
         self._index = np.zeros(nights, dtype=np.intp)
         self._counted = np.zeros(nights)
         self.setpoint_c: Array = np.broadcast_to(start_c, nights).copy()
-        self.waiting = np.zeros(nights, dtype=bool)
         self._look()
 
     def _look(self) -> None:
@@ -82,8 +86,7 @@ class Courses:
         self,
         dt_s: float,
         control_c: Array,
-        slowest_c: Array,
-        hottest_c: Array,
+        parts_c: Sequence[Array],
         ambient_c: Array,
         reached: Reached,
         stopped: NDArray[np.bool_],
@@ -105,19 +108,25 @@ class Courses:
         self.setpoint_c = self.setpoint_c + np.where(moving, towards, 0.0)
         self.setpoint_c -= np.where(self._cool & ~stopped, self._rate * dt_s, 0.0)
         close = np.abs(self.setpoint_c - self._target) < 1e-9
-        off = (
-            ~close
-            | (np.minimum(slowest_c, control_c) < self._low)
-            | (np.maximum(slowest_c, control_c) > self._high)
-        )
-        self.waiting = (self._ramp & ~moving) | (self._held & off)
-        counts = hold | (self._soak & ~self.waiting)
+        counts = np.where(self._held, close * self._within(control_c, parts_c), self._soak | hold)
         self._counted = np.where(holding & there, self._time, self._counted + dt_s * counts)
         ended = self._ramp & ~hold & close
-        ended |= self._cool & (hottest_c < np.maximum(self._target, ambient_c + 2.0))
+        if self._cool.any():
+            hottest_c = control_c
+            for part_c in parts_c:
+                hottest_c = np.maximum(hottest_c, part_c)
+            ended |= self._cool & (hottest_c < np.maximum(self._target, ambient_c + 2.0))
         ended &= ~stopped
         if ended.any():
             self._go_on(ended)
+
+    def _within(self, control_c: Array, parts_c: Sequence[Array]) -> Array:
+        """Of the step's readings, the share that has air and parts within the band."""
+        share: Array = np.ones(control_c.shape)
+        for c in (control_c, *parts_c):
+            inside_c = np.minimum(c - self._low, self._high - c)
+            share = share * np.clip(inside_c / EDGE_C + 0.5, 0.0, 1.0)
+        return share
 
     def _there(self, reached: Reached) -> NDArray[np.bool_]:
         """Where the milestone that is waited for has come."""

@@ -21,6 +21,8 @@ from .tonight import Shed, Tonight, planned
 #: How much of each lever is pulled.
 LESS_LOSS, MORE_POWER, EARLIER_S, HOTTER_K, LONGER_H = 0.75, 1.5, 3600.0, 3.0, 1.0
 MORE_CATALYST_PCT = 0.5
+#: Where so many nights meet the goal there is nothing worth raising.
+ENOUGH = 0.98
 #: A stronger heater is spoken of where this one gives all it has for so long, s.
 SATURATED_S = 1200.0
 
@@ -48,7 +50,7 @@ def tried(hands: Crew, changes: Sequence[tuple[str, Job]], base: float) -> tuple
     found = hands.run([job for _, job in changes])
     levers = []
     for (what, job), nights in zip(changes, found, strict=True):
-        chance = float(np.mean(nights.goal_s <= job.tonight.deadline_s))
+        chance = float(np.mean(nights.met(job.tonight.deadline_s)))
         levers.append(Lever(what, chance, chance - base))
     return tuple(sorted(levers, key=lambda lever: -lever.gain))
 
@@ -78,6 +80,10 @@ def levers_of(
     hotter = _hotter(tonight, profile)
     if hotter is not None:
         out.append((f"a soak {HOTTER_K:g} °C hotter", job(tonight, hotter)))
+    steeper = _steeper(tonight, profile)
+    if steeper is not None:
+        rate = max(s.rate_c_per_h for s in steeper.segments if s.kind == "ramp")
+        out.append((f"ramps of {rate:g} °C/h, the steepest allowed here", job(tonight, steeper)))
     over_s = float(np.nanmedian(found.over_s)) if not np.isnan(found.over_s).all() else np.inf
     if over_s < tonight.deadline_s - 1800.0:
         out.append(("a soak an hour longer", job(tonight, _longer(profile, LONGER_H))))
@@ -141,6 +147,19 @@ def _hotter(tonight: Tonight, profile: Profile) -> Profile | None:
             s = s.model_copy(update={key: highest_c + HOTTER_K})
         segments.append(s)
     return profile.model_copy(update={"segments": tuple(segments)})
+
+
+def _steeper(tonight: Tonight, profile: Profile) -> Profile | None:
+    """Every ramp upwards as steep as oven and cards allow; None where they are already."""
+    most = room_of(tonight).steepest_c_per_h
+    segments = [
+        s.model_copy(update={"rate_c_per_h": most})
+        if s.kind == "ramp" and s.rate_c_per_h < 0.9 * most
+        else s
+        for s in profile.segments
+    ]
+    changed = tuple(segments) != profile.segments
+    return profile.model_copy(update={"segments": tuple(segments)}) if changed else None
 
 
 def _more_catalyst(tonight: Tonight) -> tuple[str, Tonight] | None:

@@ -22,7 +22,7 @@ from ..profile import Profile, knows
 from ..settings import Role
 from .clocks import Clocks
 from .course import Courses
-from .regulate import FeedForward, Modulator, lagged, regulator_for, step_of
+from .regulate import FeedForward, Modulator, lagged, looks_of, regulated, regulator_for, step_of
 from .spread import Truths
 from .tally import MILD_C, Nights, Tally
 from .tonight import Tonight, mould_sensors
@@ -30,8 +30,6 @@ from .trips import Trips
 
 #: The clocks are read so often, s.
 CLOCK_S = 20.0
-#: Heat is reckoned at the middle of the last minute and is given in the next.
-AHEAD = 0.75
 #: A probe's own time constant in air and on a part, as in `oven.virtual`.
 AIR_PROBE_S, PART_PROBE_S = 15.0, 30.0
 
@@ -53,8 +51,12 @@ def run_nights(
     """Run every drawn night through every profile.
 
     Args:
+        profiles: of one regulator, the oven's own or the one they ask for in its place.
         horizon: seconds to look ahead; `horizon_s` if None.
         keep: keep the series of the first profile.
+
+    Raises:
+        ValueError: the profiles ask for different regulators.
     """
     night = _Night(tonight, truths, profiles)
     end_s = horizon_s(tonight, profiles) if horizon is None else horizon
@@ -62,14 +64,14 @@ def run_nights(
 
 
 def networks_of(tonight: Tonight, truths: Truths) -> list[Network]:
-    """The believed oven as each night has it. A heavier mould keeps its surface."""
+    """The believed oven as each night has it."""
     base = tonight.network()
     heated = (base.air_wall_w_per_k, base.wall_ambient_w_per_k)
     skin = heated[0] * heated[1] / (heated[0] + heated[1])
     out = []
-    for loss, air, mould, power in zip(
+    for loss, air, mould, surface, power in zip(
         truths.loss_times, truths.air_capacity_times, truths.mould_capacity_times,
-        truths.power_times, strict=True,
+        truths.mould_surface_times, truths.power_times, strict=True,
     ):  # fmt: skip
         wanted = min(skin * float(loss), 0.95 * heated[0])
         out.append(
@@ -81,7 +83,11 @@ def networks_of(tonight: Tonight, truths: Truths) -> list[Network]:
                 air_capacity_j_per_k=base.air_capacity_j_per_k * float(air),
                 wall_capacity_j_per_k=base.wall_capacity_j_per_k * float(air),
                 moulds=tuple(
-                    replace(m, capacity_j_per_k=m.capacity_j_per_k * float(mould))
+                    replace(
+                        m,
+                        capacity_j_per_k=m.capacity_j_per_k * float(mould),
+                        air_w_per_k=m.air_w_per_k * float(surface),
+                    )
                     for m in base.moulds
                 ),
             )
@@ -94,7 +100,7 @@ class _Night:
 
     def __init__(self, tonight: Tonight, truths: Truths, profiles: Sequence[Profile]) -> None:
         self.tonight, self.truths, self.profiles = tonight, truths, profiles
-        s = self.settings = tonight.settings
+        s = self.settings = regulated(tonight.settings, profiles)
         self.shape = truths.nights, len(profiles)
         self.dt_s = step_of(s)
         networks = networks_of(tonight, truths)
@@ -115,7 +121,7 @@ class _Night:
         self.course = Courses(profiles, s.limits, start_c)
         self.feed_forward = FeedForward(s.model, self.dt_s)
         self.regulator = regulator_for(s, self.dt_s, start_c)
-        self.modulator = Modulator(s.heater, self.dt_s, self.shape)
+        self.modulator = Modulator(s.heater, self.dt_s, looks_of(s, self.dt_s), self.shape)
         self.trips = Trips(s, self.shape)
 
     def _sensors(self) -> None:
@@ -158,6 +164,7 @@ class _Night:
         for clock in (*self.true, *self.believed):
             if clock.start_s < 0.0:
                 clock.advance(0.0, -clock.start_s, warm_c)
+                clock.given_j_per_kg()
 
     # ---- the night ------------------------------------------------------------------------
 
@@ -180,8 +187,9 @@ class _Night:
             told_c = ambient_c if self.sees_ambient else np.full((1, 1), s.model.assumed_ambient_c)
             control_c = self.air_probe_c + self.air_offset
             measured = [p + o for p, o in zip(self.probes_c, self.mould_offsets, strict=True)]
-            duty, heated = self._duty(control_c, measured, told_c)
-            share = self.modulator.on_share(duty)
+            duties, heated = self._duties(control_c, measured, told_c)
+            share = self.modulator.on_share(duties)
+            duty = duties[-1]
             self.trips.look(dt_s, control_c, measured, told_c, heated, duty, share)
             share = np.where(self.trips.tripped | self.course.over, 0.0, share)
             self._step(share, ambient_c)
@@ -232,12 +240,12 @@ class _Night:
             tally.minute(part_c, base_c, self.course.heated)
             mixed = now_s >= clock.start_s
             if mixed and self.part_sensor[i] is not None and self.moulds:
-                w = p.part.resin_kg * clock.heat_w_per_kg()
+                w = p.part.resin_kg * clock.given_j_per_kg() / span_s
                 if isinstance(w, np.ndarray):
-                    # What it will be on average until the clocks are read again.
+                    # It goes on as it went: what it will be until the clocks are read again.
                     node, before_w = self.part_node[i], self.own_w.get(i, w)
                     self.own_w[i] = w
-                    w = np.maximum(w + AHEAD * (w - before_w), 0.0)
+                    w = np.maximum(2.0 * w - before_w, 0.0)
                     heat_w[node] = heat_w[node] + w if node in heat_w else w
             if mixed and clock.start_s >= 0.0 and not clock.figures.heat_before_gel:
                 tally.early_heat |= (part_c > MILD_C) & ~clock.reached("gelled")
@@ -263,22 +271,13 @@ class _Night:
             tally.early_heat, tally.series(),
         )  # fmt: skip
 
-    def _duty(
+    def _duties(
         self, control_c: Array, measured: list[Array], ambient_c: Array
-    ) -> tuple[Array, NDArray[np.bool_]]:
-        """The duty asked for over the coming step, and where the night is heated."""
+    ) -> tuple[list[Array], NDArray[np.bool_]]:
+        """The duties asked for over the coming step, and where the night is heated."""
         course, s = self.course, self.settings
-        slowest_c = hottest_c = control_c
-        if measured:
-            slowest_c, hottest_c = measured[0], np.maximum(control_c, measured[0])
-            for part_c in measured[1:]:
-                further = np.abs(part_c - course.setpoint_c) > np.abs(slowest_c - course.setpoint_c)
-                slowest_c = np.where(further, part_c, slowest_c)
-                hottest_c = np.maximum(hottest_c, part_c)
         before_c = course.setpoint_c
-        course.advance(
-            self.dt_s, control_c, slowest_c, hottest_c, ambient_c, self._reached, self.trips.tripped
-        )
+        course.advance(self.dt_s, control_c, measured, ambient_c, self._reached, self.trips.tripped)
         lead_w: Array = np.zeros((1, 1))
         if s.regulator.feed_forward:
             lead_w = self.feed_forward.watts(course.ahead(s.model.heater_lag_s), ambient_c)
@@ -287,7 +286,7 @@ class _Night:
         setpoint_c = before_c + first * (course.setpoint_c - before_c)
         watts = self.regulator.watts(setpoint_c, control_c, lead_w)
         off = course.over | self.trips.tripped
-        return np.where(off, 0.0, watts / s.heater.power_w), course.heated & ~off
+        return [np.where(off, 0.0, w / s.heater.power_w) for w in watts], course.heated & ~off
 
     def _seen(self, part: int) -> Array:
         """The temperature the controller's clock of a part runs on."""

@@ -58,6 +58,8 @@ class Crew:
         if self.executor is None:
             return [_joined([self._here(p) for p in pieces], axis) for pieces, axis in split]
         futures = [([self._submit(p) for p in pieces], axis) for pieces, axis in split]
+        if self._tell is not None:
+            self._tell(self._done, self._all)
         try:
             return [_joined([f.result() for f in of], axis) for of, axis in futures]
         except BaseException:

@@ -20,6 +20,7 @@ COOL_C_PER_H, COOL_BELOW_C = 20.0, 25.0
 #: Warm enough to gel, mild enough for a fresh gel coat (common practice, no source).
 MILD_C, WAIT_AT_MOST_H = 20.0, 4.0
 COLDEST_SOAK_C = 20.0
+#: Shorter is no soak.
 SHORTEST_H = 0.5
 #: Of the longest night allowed, what a profile leaves unused.
 SPARE_S = 600.0
@@ -90,7 +91,7 @@ def build(tonight: Tonight, room: Room, shape: Shape, box: Box | None = None) ->
     cool = min(COOL_C_PER_H, tonight.settings.limits.ramp_c_per_h)
     segments.append(Cool(rate_c_per_h=cool, below_c=COOL_BELOW_C))
     return Profile(
-        name=f"{shape.soak_c:g} °C for {show_duration(3600.0 * shape.hours)}",
+        name=f"At {rate:g} °C/h to {shape.soak_c:g} °C, {show_duration(3600.0 * shape.hours)}",
         segments=tuple(segments),
         parts=tuple(p.part for p in tonight.parts),
         box=box,
@@ -99,11 +100,12 @@ def build(tonight: Tonight, room: Room, shape: Shape, box: Box | None = None) ->
 
 def rounded(shape: Shape, up: bool = True) -> Shape:
     """To half degrees, half degrees an hour and five minutes; `up`: never shorter."""
-    hours = (math.ceil if up else math.floor)(12.0 * shape.hours - 1e-6) / 12.0
+    fives = 12.0 * shape.hours
+    hours = (math.ceil(fives - 1e-6) if up else math.floor(fives + 1e-6)) / 12.0
     return Shape(
         round(2.0 * shape.soak_c) / 2.0,
         max(round(2.0 * shape.ramp_c_per_h) / 2.0, 0.5),
-        max(hours, 1.0 / 12.0),
+        max(hours, SHORTEST_H),
     )
 
 

@@ -7,21 +7,34 @@ the loop itself is tested night by night. Shapes (nights, profiles).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from ..oven.arrays import Array
+from ..profile import Profile
 from ..settings import Heater, Model, Regulator, Settings
+from .course import NOISE_C, QUANTUM_C
 
 #: The longest step, s; bang-bang's swing hangs on the moments of its switching.
 STEP_S = 20.0
 BANG_BANG_STEP_S = 4.0
 
 
-#: A reading's noise crosses a line so much before its mean does (a DS18B20's sixteenths, 0.03 °C).
-EARLY_C = 0.05
+def regulated(settings: Settings, profiles: Sequence[Profile]) -> Settings:
+    """The settings with the regulator that the profiles ask for, as `heat.regulators` has it.
+
+    Raises:
+        ValueError: they ask for different ones.
+    """
+    kinds = {p.regulator or settings.regulator.kind for p in profiles}
+    if len(kinds) != 1:
+        raise ValueError(f"nights are run by one regulator at a time, not by {sorted(kinds)}.")
+    regulator = settings.regulator.model_copy(update={"kind": kinds.pop()})
+    return settings.model_copy(update={"regulator": regulator})
 
 
 def step_of(settings: Settings) -> float:
@@ -31,6 +44,13 @@ def step_of(settings: Settings) -> float:
     if window_s <= longest_s:
         return longest_s
     return window_s / math.ceil(window_s / longest_s - 1e-9)
+
+
+def looks_of(settings: Settings, dt_s: float) -> int:
+    """How often the regulator looks within a step: bang-bang on every tick."""
+    if settings.regulator.kind == "pid":
+        return 1
+    return max(round(dt_s / settings.timing.tick_s), 1)
 
 
 def lagged(lag_s: float, dt_s: float) -> float:
@@ -44,8 +64,8 @@ def lagged(lag_s: float, dt_s: float) -> float:
 class Watts(Protocol):
     """A regulator."""
 
-    def watts(self, setpoint_c: Array, measured_c: Array, feed_forward_w: Array) -> Array:
-        """Power to ask for over the coming step, 0 to the heater's, W."""
+    def watts(self, setpoint_c: Array, measured_c: Array, feed_forward_w: Array) -> list[Array]:
+        """Power to ask for over the coming step, 0 to the heater's, W: from every look on."""
 
 
 class FeedForward:
@@ -85,7 +105,7 @@ class Pid:
         self._integral_w: Array = np.zeros(start_c.shape)
         self._saturated: Array = np.zeros(start_c.shape)
 
-    def watts(self, setpoint_c: Array, measured_c: Array, feed_forward_w: Array) -> Array:
+    def watts(self, setpoint_c: Array, measured_c: Array, feed_forward_w: Array) -> list[Array]:
         """Power to ask for over the coming step, W."""
         self._filtered_c = measured_c + self._keep * (self._filtered_c - measured_c)
         error = setpoint_c - self._filtered_c
@@ -97,40 +117,46 @@ class Pid:
         output = self._kp * error + self._integral_w - self._kd * slope
         request = np.minimum(np.maximum(output, -p), p) + feed_forward_w
         self._saturated = np.where(request >= p, 1.0, np.where(request <= 0.0, -1.0, 0.0))
-        result: Array = np.minimum(np.maximum(request, 0.0), p)
-        return result
+        return [np.minimum(np.maximum(request, 0.0), p)]
 
 
 class BangBang:
     """See `heat.bang_bang.BangBangRegulator`.
 
-    The loop looks every tick; here the moment of switching within the step is foreseen from how
-    fast the air moves.
+    It looks every tick, as the loop does, and so sees noise: it switches once a reading has as
+    likely as not been past the line, which the slower the air moves is the sooner.
     """
 
-    def __init__(self, settings: Regulator, power_w: float, dt_s: float, start_c: Array) -> None:
-        self._hysteresis_c = max(settings.hysteresis_c - EARLY_C, 0.02)
-        self._power_w, self._dt_s = power_w, dt_s
+    LIKELY = math.log(2.0)
+
+    def __init__(self, settings: Regulator, power_w: float, looks: int, start_c: Array) -> None:
+        self._hysteresis_c, self._power_w = settings.hysteresis_c, power_w
+        self._looks = looks
         self._on = np.zeros(start_c.shape, dtype=bool)
         self._last_c = start_c
+        self._passed = np.zeros(start_c.shape)
+        """Minus the logarithm of the odds that no reading was past the line yet."""
 
-    def watts(self, setpoint_c: Array, measured_c: Array, feed_forward_w: Array) -> Array:
-        """Power to ask for over the coming step, W."""
+    def watts(self, setpoint_c: Array, measured_c: Array, feed_forward_w: Array) -> list[Array]:
+        """Power to ask for from each tick of the coming step on, W."""
         del feed_forward_w
-        step_k = measured_c - self._last_c
+        pace_k = (measured_c - self._last_c) / self._looks
         self._last_c = measured_c
-        error = measured_c - setpoint_c
-        to_go = np.where(self._on, self._hysteresis_c - error, error + self._hysteresis_c)
-        pace = np.where(self._on, step_k, -step_k)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share = np.where(pace > 0.0, to_go / pace, np.inf)
-        share = np.where(to_go <= 0.0, 0.0, share)
-        switches = share < 1.0
-        kept = np.minimum(share, 1.0)
-        on = np.where(self._on, kept, 1.0 - kept)
-        self._on = self._on ^ switches
-        result: Array = on * self._power_w
-        return result
+        # Readings are whole sixteenths: the first at or past the line counts, by rounding.
+        half, h = 0.5 * QUANTUM_C, self._hysteresis_c
+        upper_c = np.ceil((setpoint_c + h) / QUANTUM_C - 1e-9) * QUANTUM_C - half
+        lower_c = np.floor((setpoint_c - h) / QUANTUM_C + 1e-9) * QUANTUM_C + half
+        out: list[Array] = []
+        for i in range(self._looks):
+            at_c = measured_c + i * pace_k
+            past_c = np.where(self._on, at_c - upper_c, lower_c - at_c)
+            with np.errstate(divide="ignore"):
+                self._passed -= np.log1p(-ndtr(past_c / NOISE_C))
+            switches = self._passed >= self.LIKELY
+            self._passed[switches] = 0.0
+            self._on = self._on ^ switches
+            out.append(np.where(self._on, self._power_w, 0.0))
+        return out
 
 
 def regulator_for(settings: Settings, dt_s: float, start_c: Array) -> Watts:
@@ -138,25 +164,27 @@ def regulator_for(settings: Settings, dt_s: float, start_c: Array) -> Watts:
     power_w = settings.heater.power_w
     if settings.regulator.kind == "pid":
         return Pid(settings.regulator, power_w, dt_s, start_c)
-    return BangBang(settings.regulator, power_w, dt_s, start_c)
+    return BangBang(settings.regulator, power_w, looks_of(settings, dt_s), start_c)
 
 
 class Modulator:
     """See `heat.modulator.Modulator`; windows shorter than a step give the mean power."""
 
-    def __init__(self, heater: Heater, dt_s: float, shape: tuple[int, int]) -> None:
-        self._heater, self._dt_s = heater, dt_s
-        self._steps = max(round(heater.window_s / dt_s), 1)
+    def __init__(self, heater: Heater, dt_s: float, looks: int, shape: tuple[int, int]) -> None:
+        self._heater, self._dt_s = heater, dt_s / looks
+        self._steps = max(round(heater.window_s / self._dt_s), 1)
         self._mean = heater.window_s < dt_s
         self._owed, self._asked, self._given = (np.zeros(shape) for _ in range(3))
         self._over: NDArray[np.bool_] = np.zeros(shape, dtype=bool)
         self._on: NDArray[np.bool_] = np.zeros(shape, dtype=bool)
         self._count = 0
 
-    def on_share(self, duty: Array) -> Array:
-        """Of the coming step, the share for which the heater is on."""
-        if self._mean:
-            return duty
+    def on_share(self, duties: Sequence[Array]) -> Array:
+        """Of the coming step, the share for which the heater is on; a duty for every look."""
+        shares = [d if self._mean else self._look(d) for d in duties]
+        return shares[0] if len(shares) == 1 else sum(shares[1:], shares[0]) / len(shares)
+
+    def _look(self, duty: Array) -> Array:
         h = self._heater
         if self._count % self._steps == 0:
             owed = self._owed + self._asked - self._given

@@ -1,6 +1,7 @@
 """What is not known of a night, and nights drawn from it.
 
-Every spread is stated here with its kind; medians are the believed values. Nights are drawn by
+Every spread is stated here with its kind; medians are the believed values. What a survey knows only
+together (a higher loss with a lower capacity) is drawn together. Nights are drawn by
 Latin hypercube (scipy.stats.qmc), so the same seed gives the same nights everywhere.
 """
 
@@ -26,7 +27,11 @@ from .tonight import OvenFacts, Tonight, mould_sensors
 CARD_Z = 1.6448536269514722
 #: A 95 % interval's half-width in standard deviations, as the survey gives them.
 SURVEY_Z = 1.959963984540054
-Share = Annotated[float, Field(ge=0.0, le=0.6)]
+#: No figure of the oven is drawn wider than this, whatever a survey of a few rows says.
+WIDEST = 0.6
+Share = Annotated[float, Field(ge=0.0, le=WIDEST)]
+#: What a survey knows of the oven with one another's errors in it, and the plan draws together.
+JOINT = ("loss_w_per_k", "air_capacity_j_per_k", "mould_capacity_j_per_k", "mould_lag_s")
 
 
 class Spreads(Section):
@@ -55,10 +60,14 @@ class Spreads(Section):
     card: Annotated[float, Field(ge=0, le=3)] = 1.0
     """Times the card's own band (its early and late figures)."""
 
+    oven_log_covariance: tuple[tuple[float, ...], ...] | None = None
+    """Of the logarithms of `JOINT`, as a survey found them; in place of `loss` and `capacity`."""
+
     @classmethod
     def none(cls) -> Spreads:
         """A night that is exactly as believed."""
-        return cls.model_validate(dict.fromkeys(cls.model_fields, 0.0))
+        alone = cls.model_fields.keys() - {"oven_log_covariance"}
+        return cls.model_validate(dict.fromkeys(alone, 0.0))
 
 
 @dataclass(frozen=True)
@@ -68,6 +77,8 @@ class Truths:
     loss_times: Array
     air_capacity_times: Array
     mould_capacity_times: Array
+    mould_surface_times: Array
+    """Factor on what passes from the air into the moulds, W/K."""
     power_times: Array
     ambient_k: Array
     air_offset_k: Array
@@ -109,13 +120,19 @@ def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Trut
     cards = sorted({p.part.card for p in parts})
     of = [cards.index(p.part.card) for p in parts]
     sensors = len(mould_sensors(tonight.settings))
-    dimensions = 6 + sensors + 4 * len(cards) + len(parts)
-    uniform = qmc.LatinHypercube(d=dimensions, seed=seed).random(nights)
+    joint = spreads.oven_log_covariance
+    widths = np.array([6, sensors, 4 * len(cards), len(parts), int(joint is not None)])
+    uniform = qmc.LatinHypercube(d=int(widths.sum()), seed=seed).random(nights)
     z: Array = ndtri(np.clip(uniform, 1e-9, 1.0 - 1e-9))
-    oven, rest = z[:, :6], z[:, 6:]
-    moulds, rest = rest[:, :sensors], rest[:, sensors:]
-    resin = rest[:, : 4 * len(cards)].reshape(nights, 4, len(cards))[:, :, of]
-    mixes = rest[:, 4 * len(cards) :]
+    oven, moulds, resins, mixes, lag = np.split(z, np.cumsum(widths)[:-1], axis=1)
+    resin = resins.reshape(nights, 4, len(cards))[:, :, of]
+    if joint is None:
+        logs = oven[:, :3] * (spreads.loss, spreads.capacity, spreads.capacity)
+        # A heavier mould keeps its surface, and so lags the more.
+        surface = np.zeros(nights)
+    else:
+        logs = np.concatenate([oven[:, :3], lag], axis=1) @ _factor(joint).T
+        surface = logs[:, 2] - logs[:, 3]
     power = np.array([p.catalyst_power for p in parts])
     weighing = np.exp(-power * spreads.catalyst * mixes)
     gel_band = np.stack(
@@ -126,9 +143,10 @@ def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Trut
         axis=1,
     )
     return Truths(
-        loss_times=np.exp(spreads.loss * oven[:, 0]),
-        air_capacity_times=np.exp(spreads.capacity * oven[:, 1]),
-        mould_capacity_times=np.exp(spreads.capacity * oven[:, 2]),
+        loss_times=np.exp(logs[:, 0]),
+        air_capacity_times=np.exp(logs[:, 1]),
+        mould_capacity_times=np.exp(logs[:, 2]),
+        mould_surface_times=np.exp(surface),
         power_times=np.exp(spreads.power * oven[:, 3]),
         ambient_k=spreads.ambient_c * oven[:, 4],
         air_offset_k=spreads.sensor_c * oven[:, 5],
@@ -139,6 +157,15 @@ def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Trut
         gel_kj_per_mol=spreads.gel_kj_per_mol * resin[:, 2],
         cure_kj_per_mol=spreads.cure_kj_per_mol * resin[:, 3],
     )
+
+
+def _factor(covariance: Sequence[Sequence[float]]) -> Array:
+    """What makes independent standard normals (columns) covary so; none wider than `WIDEST`."""
+    sd = np.sqrt(np.diag(covariance))
+    narrow = np.minimum(sd, WIDEST) / np.where(sd > 0.0, sd, 1.0)
+    values, vectors = np.linalg.eigh(np.array(covariance) * np.outer(narrow, narrow))
+    result: Array = vectors * np.sqrt(np.maximum(values, 0.0))
+    return result
 
 
 def banded(z: Array, band: Sequence[float]) -> Array:
@@ -177,10 +204,12 @@ def from_survey(found: Any, facts: OvenFacts, spreads: Spreads) -> tuple[OvenFac
             "watts; it should hold 'loss_w_per_k' and 'model'."
         )
     try:
-        wide = {
+        wide: dict[str, Any] = {
             "loss": _log_sd(loss),
             "capacity": _log_sd(found["heat_capacity_j_per_k"]),
         }
+        if "log_covariance" in found:
+            wide["oven_log_covariance"] = _joint(found["log_covariance"])
         power = found.get("heater_power_w")
         if isinstance(power, dict) and _log_sd(power) > 0.0:
             wide["power"] = _log_sd(power)
@@ -197,6 +226,19 @@ def from_survey(found: Any, facts: OvenFacts, spreads: Spreads) -> tuple[OvenFac
         ) from None
     spread = Spreads.model_validate({**spreads.model_dump(), **wide})
     return replace(facts, **values), spread
+
+
+def _joint(told: Any) -> tuple[tuple[float, ...], ...]:
+    """A survey's covariance of `JOINT`. Raises ValueError or KeyError where it is none."""
+    at = [told["of"].index(name) for name in JOINT]
+    rows = np.array(told["rows"], dtype=np.float64)
+    if rows.shape != (len(told["of"]), len(told["of"])) or not np.allclose(rows, rows.T):
+        raise ValueError("its log_covariance is not a symmetric table, a row for each name")
+    some = rows[np.ix_(at, at)]
+    values = np.linalg.eigvalsh(some)
+    if not np.isfinite(some).all() or values[0] < -1e-3 * values[-1]:
+        raise ValueError("its log_covariance is none: it has a negative variance")
+    return tuple(tuple(row) for row in some.tolist())
 
 
 def _log_sd(interval: Any) -> float:

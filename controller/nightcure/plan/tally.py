@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ..cure.figures import Milestone
 from ..oven.arrays import Array
+from .trips import OVER_TEMPERATURE
 
 #: Series are means over so long, s.
 SERIES_S = 120.0
@@ -55,6 +56,11 @@ class Nights:
     heated_before_gel: NDArray[np.bool_]
     """A part whose card forbids it was above its mild warmth before it gelled."""
     series: Series | None = None
+
+    def met(self, deadline_s: float) -> NDArray[np.bool_]:
+        """Where the goal was reached in time, and nothing was too hot for it."""
+        result: NDArray[np.bool_] = (self.goal_s <= deadline_s) & (self.tripped != OVER_TEMPERATURE)
+        return result
 
 
 class Tally:

@@ -18,6 +18,7 @@ from ..oven.arrays import Array
 from ..oven.thermal import Mould, Network, network_from_model
 from ..profile import knows
 from ..settings import Role, Settings
+from ..units import show_duration
 
 #: A mould's lag behind the air where the oven's model says nothing (common practice, no source).
 MOULD_LAG_S = 1200.0
@@ -202,8 +203,8 @@ def tonight(
     last = [3600.0 * p.part.start_h for p in ready if knows(p.part, milestone)]
     if max(last) >= deadline_s:
         raise BadInput(
-            f"a part is mixed {max(last) / 3600.0:g} h after the start, which is not before the "
-            f"deadline {deadline_s / 3600.0:g} h after it; mix it earlier, or move the deadline."
+            f"a part is mixed {show_duration(max(last))} after the start, which is not before the "
+            f"deadline {show_duration(deadline_s)} after it; mix it earlier, or move the deadline."
         )
     shed = ambient_c if isinstance(ambient_c, Shed) else sampled(ambient_c, deadline_s + DAY_S)
     return Tonight(

@@ -14,6 +14,7 @@ from ..oven.arrays import Array
 from ..settings import Settings
 
 #: Trips by their number in `Trips.why`; 0 is none.
+OVER_TEMPERATURE = 1
 NAMES = ("", "over-temperature", "heater-without-effect", "heater-on-too-long")
 #: As in `guard.heating.HeaterWithoutEffect`.
 FULL, SHARE, LEAST_K, SLEEP_K, DOUBT = 0.95, 0.2, 0.25, 0.8, 1.5
@@ -50,7 +51,7 @@ class Trips:
         for part_c in parts_c:
             hot = hot | (part_c > limits.part_c)
         if hot.any():
-            self._trip(hot, 1)
+            self._trip(hot, OVER_TEMPERATURE)
         full = heated & (duty >= FULL)
         if full.any():
             self._without_effect(dt_s, control_c, ambient_c, full)

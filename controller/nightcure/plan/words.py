@@ -11,13 +11,13 @@ from ..cure.clock import CureClock
 from ..cure.part import vapour_in
 from ..cure.vapour import ASK_ABOVE_PCT, cautions
 from ..oven.arrays import Array
-from ..profile import Profile, Soak, knows
+from ..profile import Profile, Ramp, Soak, knows
 from ..units import show_duration, show_temperature
 from .propose import room_of
 from .spread import Truths
 from .tally import MILD_C, Nights
 from .tonight import DAY_S, Tonight
-from .trips import NAMES
+from .trips import NAMES, OVER_TEMPERATURE
 
 #: A trip or a mishap in more than this share of the nights is worth a warning.
 WORTH = 0.01
@@ -43,22 +43,38 @@ def clock_time(tonight: Tonight, after_s: float) -> str:
 
 
 def brief(profile: Profile) -> str:
-    """A profile in words: its hottest soak, or its name where that says it."""
+    """A profile in words: its hottest soak, and the regulator where it asks for one."""
     soaks = [s for s in profile.segments if isinstance(s, Soak)]
     soak = max(soaks, key=lambda s: s.at_c)
     until = f" (or until {GOALS[soak.until]})" if soak.until else ""
-    return f"{soak.at_c:g} °C for {show_duration(3600.0 * soak.hours)}{until}"
+    by = f", regulated by {profile.regulator}," if profile.regulator else ""
+    return f"{soak.at_c:g} °C for {show_duration(3600.0 * soak.hours)}{until}{by}"
+
+
+def course_of(profile: Profile) -> str:
+    """A whole profile in words: 'up at 15 °C/h to 32 °C, held 7 h 00 min'; how it cools goes
+    without saying."""
+    said = []
+    for s in profile.segments:
+        if isinstance(s, Ramp):
+            after = f"once {s.wait_for} " if s.wait_for else ""
+            said.append(f"{after}up at {s.rate_c_per_h:g} °C/h to {s.to_c:g} °C")
+        elif isinstance(s, Soak):
+            until = f" or until {GOALS[s.until]}" if s.until else ""
+            said.append(f"held {show_duration(3600.0 * s.hours)}{until}")
+    return ", ".join(said)
 
 
 def answer(
     tonight: Tonight,
     profile: Profile,
-    probability: float,
+    nights: Nights,
     goal_s: float | None,
     energy_kwh: float,
     weak: str,
 ) -> str:
     """The answer in one sentence, and the weak point."""
+    probability = float(np.mean(nights.met(tonight.deadline_s)))
     if probability >= 0.9:
         first = "Yes"
     elif probability >= 0.5:
@@ -68,6 +84,8 @@ def answer(
     else:
         first = "No"
     goal, by = GOALS[tonight.goal], clock_time(tonight, tonight.deadline_s)
+    hot = float(np.mean(nights.tripped == OVER_TEMPERATURE)) > WORTH
+    within = ", and stays below its limits," if hot else ""
     count = round(100.0 * probability)
     if goal_s is not None and goal_s <= tonight.deadline_s:
         usual = f", usually at {clock_time(tonight, goal_s)}"
@@ -76,8 +94,8 @@ def answer(
     else:
         usual = ""
     return (
-        f"{first}: {brief(profile)} reaches {goal} by {by} in {count} of 100 nights{usual}; "
-        f"{energy_kwh:.1f} kWh. {weak}"
+        f"{first}: {brief(profile)} reaches {goal} by {by}{within} in {count} of 100 "
+        f"nights{usual}; {energy_kwh:.1f} kWh. {weak}"
     )
 
 
@@ -179,7 +197,8 @@ def _warnings(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[st
     if above_k > 0.5 * limits.exotherm_c:
         yield (
             f"Exotherm: in one night of ten a mould runs {above_k:.1f} K or more above the air; a "
-            f"thick laminate's core more (nightcure cure thickness)."
+            f"thick laminate's core more (nightcure cure thickness). Less resin at a time, a "
+            f"slower mix or a cooler soak gives less."
         )
     share = float(np.mean(nights.heated_before_gel))
     if share > WORTH:
@@ -231,13 +250,16 @@ def _holding(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[str
 
 def _cold(tonight: Tonight) -> Iterator[str]:
     start_c = tonight.shed.values_c[0]
+    cold: dict[float, list[str]] = {}
     for p in tonight.parts:
         f = p.part.figures
         if f is not None and p.part.start_h >= 0.0 and start_c < f.gel_min[0][0]:
-            yield (
-                f"{p.part.name}: below {show_temperature(f.gel_min[0][0])} its card knows no gel, "
-                f"so its clock stands until the oven is warmer."
-            )
+            cold.setdefault(f.gel_min[0][0], []).append(p.part.name)
+    for least_c, names in cold.items():
+        yield (
+            f"{' and '.join(names)}: no gel is known below {show_temperature(least_c)}, so nothing "
+            f"counts until the oven is warmer."
+        )
 
 
 def _vapour(profile: Profile) -> Iterator[str]:
