@@ -20,7 +20,8 @@ from .heat.regulators import regulator_for
 from .measure.screening import Screening, Verdict
 from .measure.steady import Steady
 from .orders import Now, Orders
-from .profile import Profile, ProfileRun, Segment, oven_of
+from .profile import Profile, Segment
+from .profile_run import ProfileRun, oven_of
 from .records import Decision, Event, Outcome, Phase, TickInputs
 from .settings import Role, Settings, corrected
 from .units import show_temperature

@@ -12,7 +12,8 @@ from .errors import BadInput
 from .guard.alarms import Alarms
 from .guard.starting import profile_to_start
 from .measure.screening import Verdict
-from .profile import Profile, ProfileRun, Ramp, Segment, Soak, changed
+from .profile import Profile, Ramp, Segment, Soak, changed
+from .profile_run import ProfileRun
 from .records import Check, Command, Event, Outcome, Phase
 from .settings import MOST_OFFSET_C, Settings
 from .units import show_duration, show_temperature

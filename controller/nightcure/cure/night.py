@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from ..measure.screening import Verdict
-from ..profile import Profile, ProfileRun, Ramp, Soak
+from ..profile import Profile, Ramp, Soak
+from ..profile_run import ProfileRun
 from ..records import Event, PartCure
 from ..settings import Settings
 from .figures import Milestone

@@ -11,7 +11,8 @@ import math
 from typing import Any
 
 from ..errors import BadInput
-from ..profile import Oven, Profile, ProfileRun, Ramp, Soak, knows
+from ..profile import Profile, Ramp, Soak, knows
+from ..profile_run import Oven, ProfileRun
 from ..records import Event, PartCure
 from ..settings import Settings
 from ..units import show_duration, show_temperature
