@@ -12,8 +12,9 @@ import pytest
 from typer.testing import CliRunner
 
 from nightcure.cli.main import app
-from nightcure.scenario import OVEN_FILE
-from tests.nights import word
+from nightcure.profile import parse_profile
+from nightcure.scenario import BOX, OVEN_FILE
+from tests.nights import SHORT, word
 from tests.recording import RecordedOven
 
 COMMANDS = {
@@ -114,14 +115,28 @@ def test_a_record_is_written_and_checked(ledger: Path, tmp_path: Path) -> None:
     assert found_json["cost"] == pytest.approx(0.5 * found_json["energy_kwh"], abs=1e-4)
 
 
-def test_the_oven_is_compared_and_its_refit_kept(ledger: Path) -> None:
-    said = found("record", 2, "--ledger", ledger)["oven_since"]
+def test_the_oven_is_compared_and_its_refit_kept(tmp_path: Path) -> None:
+    path = tmp_path / "cooled.ledger"
+    cold = SHORT.model_dump(mode="json")
+    cold["segments"][-1]["below_c"] = 17.0
+    for seed in (1, 2):
+        with RecordedOven(path, seed=seed) as oven:
+            oven.run(6.0 * 3600.0, profile=parse_profile(cold))
+    said = found("record", 2, "--ledger", path)["oven_since"]
     assert said.startswith(("The oven is as it was", "Loses", "The heater gives"))
-    with sqlite3.connect(ledger) as db:
+    with sqlite3.connect(path) as db:
         kept = dict(db.execute("SELECT night_id, found FROM refits").fetchall())
     assert set(kept) == {1, 2}
-    assert json.loads(kept[2])["loss_w_per_k"]["value"] == pytest.approx(3.87, rel=0.25)
-    assert found("record", 1, "--ledger", ledger)["oven_since"] == "Nothing to compare with yet."
+    loss = json.loads(kept[2])["loss_w_per_k"]
+    assert loss["low"] <= BOX.loss_w_per_k <= loss["high"]
+    assert loss["value"] == pytest.approx(BOX.loss_w_per_k, rel=0.1)
+    assert found("record", 1, "--ledger", path)["oven_since"] == "Nothing to compare with yet."
+
+
+def test_a_night_without_a_cool_down_is_not_compared(ledger: Path) -> None:
+    said = found("record", 2, "--ledger", ledger)["oven_since"]
+    assert said.startswith("Night 2 tells the oven's loss within")
+    assert "was not cooled" in said, "it was stopped after an hour"
 
 
 def test_labels_notes_and_lists(ledger: Path) -> None:

@@ -58,6 +58,8 @@ class Steered:
     client: TestClient
     oven: RecordedOven
     app: FastAPI
+    pace_s: list[float]
+    """Between two ticks of the oven, s; one number."""
 
     def log_in(self) -> None:
         answer = self.client.post("/api/login", json={"passphrase": PASSPHRASE})
@@ -90,6 +92,7 @@ def steered(tmp_path: Path) -> Iterator[Steered]:
     ledger = tmp_path / "s.ledger"
     LedgerWriter(ledger).close()
     stopping = threading.Event()
+    pace_s = [0.02]
     with RecordedOven(ledger, settings_for(ledger)) as oven:
         oven.tick()
 
@@ -98,13 +101,13 @@ def steered(tmp_path: Path) -> Iterator[Steered]:
             while not stopping.is_set():
                 waiting = inbox.waiting(time.time())
                 oven.tick(*[Command(r.id, r.word, r.args, r.who) for r in waiting])
-                stopping.wait(0.02)
+                stopping.wait(pace_s[0])
             inbox.close()
 
         thread = threading.Thread(target=control, daemon=True)
         thread.start()
         app = create_app(oven.settings)
         with TestClient(app, raise_server_exceptions=False) as client:
-            yield Steered(client, oven, app)
+            yield Steered(client, oven, app, pace_s)
         stopping.set()
         thread.join(10)

@@ -12,7 +12,7 @@ import logging
 from typing import Any
 
 from nightcure.errors import NightcureError
-from nightcure.oven.heat_and_cool import profile_for
+from nightcure.oven.heat_and_cool import enough, profile_for
 from nightcure.profile import parse_profile
 
 from .answers.survey import Found, SurveyNow
@@ -111,11 +111,11 @@ class Surveying:
                     await asyncio.sleep(LOOK_S)
                     continue
                 looked_s = wall_s
-                known = await self._look(night_id, wall_s - began_s)
+                known = await self._look(night_id, wall_s - began_s, precision_pct)
                 if over is not None:
                     self._tell(running=False, sentence=f"{over} {self.now.sentence}")
                     return
-                if known is not None and known <= precision_pct:
+                if known:
                     if await asyncio.to_thread(self._why_over, night_id) is not None:
                         continue  # it ended meanwhile: a stop might end somebody's next night
                     await self._store.command("stop", {}, f"survey for {who}")
@@ -132,13 +132,13 @@ class Surveying:
                 "log says more. The night goes on to its end, or stop it.",
             )
 
-    async def _look(self, night_id: int, noted_s: float) -> float | None:
-        """Half of the loss's 95 % interval now, %; None while nothing is known."""
+    async def _look(self, night_id: int, noted_s: float, precision_pct: float) -> bool:
+        """Tell what is known now; whether it is enough."""
         try:
             found = await self.of_night(night_id)
         except Problem as error:
             self._tell(noted_s=noted_s, sentence=f"Not known yet: {error.detail}")
-            return None
+            return False
         loss = found["loss_w_per_k"]
         half_pct: float = 100.0 * ((loss["high"] / loss["low"]) ** 0.5 - 1.0)
         self._tell(
@@ -147,7 +147,7 @@ class Surveying:
             found=Found.model_validate(found),
             sentence=f"The loss is {loss['value']:.3g} W/K, known within ±{half_pct:.0f} %.",
         )
-        return half_pct
+        return enough(half_pct, float(found["fallen_s"]), precision_pct)
 
     def _tell(self, **news: Any) -> None:
         self.now = self.now.model_copy(update=news)

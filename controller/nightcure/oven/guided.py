@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from ..errors import BadInput
+from .heat_and_cool import enough
 from .log import Log
 from .relay_test import Swing, swing
 from .survey import Survey, survey
@@ -48,7 +49,7 @@ def guided(
     every_s: float = 300.0,
     on_progress: Callable[[float, float | None], None] | None = None,
 ) -> Survey:
-    """Run the test until the loss is known within ± `precision`, or it has ended.
+    """Run the test until it has begun to cool and the loss is known within ± `precision`.
 
     Args:
         every_s: oven time between two looks.
@@ -79,7 +80,7 @@ def guided(
         if why is not None:
             told = f"The test ended before ±{100 * precision:.0f} % was reached: {why}"
             return survey(replace(log, assumed=(*log.assumed, told)))
-        if half <= precision:
+        if enough(half, log.fallen_s, precision):
             oven.stop()
             return found
 

@@ -11,6 +11,8 @@ from .arrays import Array
 
 #: More rows than this are averaged in blocks: the fit needs no more.
 MOST_ROWS = 1000
+#: Air this far below its highest has begun to fall, K.
+NEAR_TOP_K = 1.0
 #: Fewer rows tell nothing.
 LEAST_ROWS = 5
 #: No shed is warmer, and no foam box hotter (a panel maker's long-term limit is 70-80 °C).
@@ -48,6 +50,12 @@ class Log:
     def length_s(self) -> float:
         """From the first row to the last, s."""
         return float(self.time_s[-1] - self.time_s[0])
+
+    @property
+    def fallen_s(self) -> float:
+        """How long ago the air was last near its highest (within `NEAR_TOP_K`), s."""
+        near = np.flatnonzero(self.air_c >= float(np.max(self.air_c)) - NEAR_TOP_K)
+        return float(self.time_s[-1] - self.time_s[near[-1]])
 
     def thinned(self, rows: int = MOST_ROWS) -> Log:
         """The same log in at most `rows` blocks, each the mean of its rows; heat keeps its sum."""

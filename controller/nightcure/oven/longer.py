@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from .fit import FREE, MODEL_SD, RISE, Fit, Problem, predicted
+from .heat_and_cool import COOLED_S
 
 #: A log is never advised to be longer than this, s.
 LONGEST_S = 48.0 * 3600.0
@@ -34,7 +35,7 @@ def how_much_longer(problem: Problem, best: Fit, wanted: float) -> Longer | None
     pace_s = float(np.median(np.diff(problem.time_s[problem.rows])))
     length_s = float(problem.time_s[-1] - problem.time_s[0])
     for heated in (0.0, 0.5):
-        more_s = max(0.15 * length_s, 300.0)
+        more_s = max(0.15 * length_s, 300.0, COOLED_S - problem.fallen_s)
         while length_s + more_s <= LONGEST_S:
             if 1.96 * _sd(problem, best, pace_s, more_s, heated) <= np.log1p(wanted):
                 rounded_s = float(np.ceil(more_s / 300.0) * 300.0)

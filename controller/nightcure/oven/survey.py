@@ -155,6 +155,7 @@ class Survey:
             "order": self.order,
             "residual_rms_c": round(float(np.sqrt(np.mean(self.fit.residuals_c**2))), 4),
             "residuals_white": self.white,
+            "fallen_s": round(self.log.fallen_s),
             "note_longer_s": None if self.longer is None else round(self.longer.more_s),
             "model": {k: float(f"{v:.4g}") for k, v in self.model().items()},
             "log_covariance": {
