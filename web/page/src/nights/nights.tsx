@@ -38,7 +38,7 @@ function NightList({ live }: { live: Live }) {
       <h2 id="nights-title">Nights</h2>
       <Refusal>{failed}</Refusal>
       {rows?.length === 0 && <p class="quiet">No night has been recorded yet.</p>}
-      <ul>
+      <ul class={rows === null ? "awaited" : ""}>
         {rows?.map((n) => (
           <li key={n.id}>
             <a href={`#nights/${n.id}`}>

@@ -24,7 +24,7 @@ export function Oven({ live }: { live: Live }) {
         <AccessCard />
         <ThisPhone live={live} />
       </div>
-      <div class="column wide">
+      <div class={settings ? "column wide" : "column wide awaited"}>
         <Refusal>{failed}</Refusal>
         {settings && <Thermometers settings={settings} live={live} onChecked={load} />}
         <Survey resting={live.phase === "idle" || live.phase === "done"} />

@@ -22,7 +22,7 @@ const running = (live: Live): boolean => live.phase === "ramp" || live.phase ===
 const ambient = (live: Live): number | null => live.thermometers.find((t) => t.role === "ambient")?.value_c ?? null;
 
 export function Start({ live, stale }: { live: Live; stale: boolean }) {
-  const [offers, setOffers] = useState<Offer[]>([]);
+  const [offers, setOffers] = useState<Offer[] | null>(null);
   const [failed, setFailed] = useState("");
   const [profile, setProfile] = useState<Profile | null>(null);
   const [chosen, setChosen] = useState<string | null>(null);
@@ -54,6 +54,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
   };
   useEffect(() => void load(null), []);
 
+  if (offers === null && failed === "") return <div class="awaited" />;
   const busy = running(live);
   const refused = verdict?.refusals ?? [];
   const ready = profile !== null && verdict !== null && refused.length === 0 && !stale && !busy && checked?.ready !== false;
@@ -62,7 +63,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
       <section class="choose" aria-labelledby="choose-title">
         <h2 id="choose-title">{busy ? "A night is running; draw the next one's profile" : "Tonight's profile"}</h2>
         <Refusal>{failed}</Refusal>
-        <Offers offers={offers} chosen={chosen} start_c={start_c} units={live.units} onChoose={pick} onDelete={setDeleting} />
+        <Offers offers={offers ?? []} chosen={chosen} start_c={start_c} units={live.units} onChoose={pick} onDelete={setDeleting} />
         <div class="row">
           <button
             class="plain"
