@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import socket
+import sys
 from pathlib import Path
 
 import pytest
@@ -11,7 +12,7 @@ from argon2 import PasswordHasher
 from typer.testing import CliRunner
 
 from nightcure import __version__
-from nightcure.cli.main import app
+from nightcure.cli.main import app, run
 from nightcure.scenario import OVEN_FILE
 from nightcure.settings import Settings
 from tests.workshop import Workshop
@@ -151,3 +152,41 @@ def test_off_drives_the_pins_off(tmp_path: Path) -> None:
         assert not workshop.heater_on()
         assert not workshop.contactor_on()
         assert "Heater, contactor and fan are off." in workshop.log()
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("ledger check x y", "unexpected extra argument"),
+        ("plan --lowst 2", "No such option: --lowst"),
+        ("nosuch", "No such command 'nosuch'. See 'nightcure --help'."),
+        ("nights compare", "Missing argument"),
+        ("check --pulse --seconds 4", "greater than or equal to 5"),
+        ("demo --port x", "valid integer"),
+    ],
+)
+def test_a_mistyped_command_gets_a_sentence(
+    typed: str, said: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["nightcure", *typed.split()])
+    with pytest.raises(SystemExit) as left:
+        run()
+    assert left.value.code == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    (line,) = told.err.splitlines()
+    assert line.startswith("nightcure: ")
+    assert said in line
+    assert line.endswith("--help'.")
+
+
+def test_no_command_shows_what_there_is(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["nightcure"])
+    with pytest.raises(SystemExit) as left:
+        run()
+    assert left.value.code == 2
+    told = capsys.readouterr()
+    assert "rehearse" in told.out
+    assert told.err == ""

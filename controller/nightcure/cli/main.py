@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import sys
+from typing import Any
+
 import typer
+from rich.markup import escape
 
 from .. import __version__
 from . import (
@@ -25,6 +29,7 @@ from . import (
     virtual,
     web,
 )
+from .show import err
 
 app = typer.Typer(
     name="nightcure",
@@ -73,6 +78,25 @@ app.command("off")(off.off)
 app.command("passphrase")(passphrase.passphrase)
 
 
+#: What typer raises for a word it does not know: it shows only this one's descendant.
+Misuse: type[Exception] = typer.BadParameter.__mro__[1]
+
+
 def run() -> None:
-    """Entry point."""
-    app()
+    """Entry point: status 2 and one sentence for a command that was mistyped."""
+    try:
+        status = app(standalone_mode=False, prog_name="nightcure")
+    except Misuse as error:
+        status = 2
+        tell(error)
+    except typer.Abort:
+        status = 1
+    sys.exit(status)
+
+
+def tell(error: Any) -> None:
+    """A mistyped command's sentence, and where help is; nothing where help was shown already."""
+    said = str(error.format_message()).strip().rstrip(".")
+    if said:
+        where = f" See '{error.ctx.command_path} --help'." if error.ctx is not None else ""
+        err.print(f"[bold red]nightcure:[/] {escape(said)}.{where}", soft_wrap=True)
