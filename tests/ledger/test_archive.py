@@ -19,6 +19,7 @@ import pytest
 from nightcure.errors import BadInput
 from nightcure.ledger.backup import backup, unsound
 from nightcure.ledger.carry import export_night, import_night
+from nightcure.ledger.file import LedgerLost
 from nightcure.ledger.keep import Done, Rules, keep
 from nightcure.ledger.pen import Pen
 from nightcure.ledger.quiet import NightRuns, QuietLedger
@@ -95,6 +96,15 @@ def test_a_night_that_was_carried_is_the_same_to_the_bit(
     assert LedgerReader(other).nights()[0]["label"] == "kept"
     with pytest.raises(BadInput, match="holds this night already"):
         import_night(other, file)
+
+
+def test_a_night_comes_to_a_machine_that_has_no_ledger_yet(ledger: Path, tmp_path: Path) -> None:
+    file, other = tmp_path / "night.zip", tmp_path / "new.ledger"
+    stated = export_night(LedgerReader(ledger), 1, file)
+    number = import_night(other, file)
+    assert seal(LedgerReader(other), number) == stated
+    with pytest.raises(LedgerLost, match="no-folder"):
+        import_night(tmp_path / "no-folder" / "new.ledger", file)
 
 
 def repacked(file: Path, change: Callable[[dict[str, bytes]], None]) -> None:

@@ -175,7 +175,10 @@ def import_(
     oven: OvenOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Take an exported night into this ledger; refused if it was changed or is there already."""
+    """Take an exported night into this ledger; refused if it was changed or is there already.
+
+    A ledger that is not there is made: so a night comes to another machine.
+    """
     with sentences():
         from ..ledger.carry import import_night
 

@@ -14,6 +14,7 @@ from .quiet import QuietLedger
 from .reader import LedgerReader
 from .rows import THINNED, EventRow, NightRow, TickRow
 from .seal import seal
+from .writer import LedgerWriter
 
 ENDS = (".csv", ".zip", ".parquet")
 
@@ -50,10 +51,10 @@ def export_night(reader: LedgerReader, night_id: int, file: Path) -> str:
 
 
 def import_night(path: Path, file: Path) -> int:
-    """Put an exported night into a ledger; its number there.
+    """Put an exported night into a ledger, which is made if it is not there; its number there.
 
     Raises:
-        BadInput: no such file, no such ledger, a parcel that was changed, a night that is there
+        BadInput: no such file, a parcel that was changed, a night that is there
             already, or a night runs.
         LedgerLost: the ledger cannot be written now.
     """
@@ -77,6 +78,8 @@ def import_night(path: Path, file: Path) -> int:
         raise BadInput(
             f"The night in {file} was not over when it was exported; export it again when it is."
         )
+    if not path.exists():
+        LedgerWriter(path).close()
     reader = LedgerReader(path)
     for night in reader.nights(limit=-1):
         same_start = night["started_s"] == parcel.night.started_s
