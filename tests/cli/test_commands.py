@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import socket
+import subprocess
 import sys
 from pathlib import Path
 
@@ -190,3 +191,19 @@ def test_no_command_shows_what_there_is(
     told = capsys.readouterr()
     assert "rehearse" in told.out
     assert told.err == ""
+
+
+@pytest.mark.parametrize("typed", ["plan --by 8:00 --lowest 2", "rehearse", "survey x.csv"])
+def test_what_is_not_installed_is_named_with_its_extra(typed: str) -> None:
+    """As on a board installed without the extra: the import of numpy fails."""
+    without = (
+        "import sys; sys.modules['numpy'] = None; "
+        f"sys.argv = ['nightcure', *{typed.split()!r}]; "
+        "from nightcure.cli.main import run; run()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", without], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert (done.returncode, done.stdout) == (2, "")
+    said = "nightcure: This needs numpy; install nightcure with its extra 'planning'.\n"
+    assert done.stderr == said

@@ -78,12 +78,14 @@ app.command("off")(off.off)
 app.command("passphrase")(passphrase.passphrase)
 
 
+#: What is not on every machine, and the extra it comes with.
+EXTRAS = {"numpy": "planning", "scipy": "planning", "plotext": "planning", "matplotlib": "plots"}
 #: What typer raises for a word it does not know: it shows only this one's descendant.
 Misuse: type[Exception] = typer.BadParameter.__mro__[1]
 
 
 def run() -> None:
-    """Entry point: status 2 and one sentence for a command that was mistyped."""
+    """Entry point: status 2 and one sentence for a command mistyped, or not installed whole."""
     try:
         status = app(standalone_mode=False, prog_name="nightcure")
     except Misuse as error:
@@ -91,6 +93,16 @@ def run() -> None:
         tell(error)
     except typer.Abort:
         status = 1
+    except ModuleNotFoundError as error:
+        package = (error.name or "").partition(".")[0]
+        if package not in EXTRAS:
+            raise
+        status = 2
+        err.print(
+            f"[bold red]nightcure:[/] This needs {package}; install nightcure with its extra "
+            f"'{EXTRAS[package]}'.",
+            soft_wrap=True,
+        )
     sys.exit(status)
 
 
