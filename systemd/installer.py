@@ -49,6 +49,10 @@ LOOPBACK = ("127.0.0.1", "::1", "localhost")
 CHECK = "import sys; from nightcure.settings import load_settings as l; from pathlib import Path\n"
 CHECK += "try: l(Path(sys.argv[1]))\nexcept Exception as e: sys.exit(str(e))"
 
+NO_NUMERICS = (
+    "Without --planning the page can neither say whether a night will do nor test the oven."
+)
+
 
 class Installer:
     """Works out the steps; nothing is done before `do_all`.
@@ -56,10 +60,13 @@ class Installer:
     Args:
         root: where to install; `live` says that it is the running system.
         wheels: a folder of wheels to install from, for a board without network.
+        planning: with the numerics that the page's plan and the oven's test need.
     """
 
-    def __init__(self, root: Path, live: bool, wheels: Path | None = None) -> None:
-        self.root, self.live, self.wheels = root, live, wheels
+    def __init__(
+        self, root: Path, live: bool, wheels: Path | None = None, planning: bool = False
+    ) -> None:
+        self.root, self.live, self.wheels, self.planning = root, live, wheels, planning
         self.steps: list[Step] = []
         self.remarks: list[str] = []
         self.files: dict[str, str] = {}
@@ -122,6 +129,11 @@ class Installer:
         if len(self.steps) == checked and not renewed:
             self.steps = []
 
+    def what(self) -> str:
+        """What pip is asked for."""
+        extras = "pi,planning" if self.planning else "pi"
+        return f"nightcure[{extras}]" if self.wheels else f"{SOURCES}[{extras}]"
+
     def _plan_program(self) -> bool:
         place = self.root / PROGRAM
         if not self.live:
@@ -130,13 +142,17 @@ class Installer:
             )
             return False
         wanted = sources_digest()
-        if wanted == self.sources and (place / "bin" / "nightcure").exists():
+        numerics = any(place.glob("lib/python*/site-packages/scipy"))
+        if not (numerics or self.planning):
+            self.remarks.append(NO_NUMERICS)
+        there = (place / "bin" / "nightcure").exists() and (numerics or not self.planning)
+        if wanted == self.sources and there:
             return False
         if not (place / "bin" / "python").exists():
             self.command("python3", "-m", "venv", str(place))
         pip = [str(place / "bin" / "python"), "-m", "pip", "install", "-q", "--upgrade"]
         where = ["--no-index", "--find-links", str(self.wheels)] if self.wheels else []
-        what = "nightcure[pi]" if self.wheels else f"{SOURCES}[pi]"
+        what = self.what()
         # The same version may come from changed sources: what is there gives way.
         self.command(*pip, *where, what)
         self.command(*pip, *where, "--force-reinstall", "--no-deps", what)

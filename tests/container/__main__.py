@@ -69,7 +69,8 @@ def base_root() -> Path:
 def make_wheels(folder: Path) -> Path:
     """The program and all it needs, for an installation without network."""
     print("making wheels", flush=True)
-    words = [sys.executable, "-m", "pip", "wheel", "--quiet", f"{SOURCES}[pi]", "-w", str(folder)]
+    whole = f"{SOURCES}[pi,planning]"
+    words = [sys.executable, "-m", "pip", "wheel", "--quiet", whole, "-w", str(folder)]
     subprocess.run(words, check=True)
     return folder
 

@@ -19,14 +19,14 @@ opener = u.build_opener(u.HTTPCookieProcessor(http.cookiejar.CookieJar()))
 def ask(path, body=None):
     data = None if body is None else json.dumps(body).encode()
     request = u.Request(base + path, data, {"Content-Type": "application/json", "Origin": base})
-    return json.load(opener.open(request, timeout=15))
+    return json.load(opener.open(request, timeout=130))
 word, args = sys.argv[1], json.loads(sys.argv[2])
 if word == "status":
     print(json.dumps(ask("/api/status")))
 else:
     ask("/api/login", {"passphrase": sys.argv[3]})
     ask("/api/cautions/accept", {})
-    print(json.dumps(ask("/api/commands/" + word, args)))
+    print(json.dumps(ask(("/api/" if word == "plan" else "/api/commands/") + word, args)))
 """
 
 

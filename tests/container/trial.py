@@ -14,6 +14,11 @@ CONTROLLER, WEB = "nightcure-controller.service", "nightcure-web.service"
 #: From the fault to the pin's being off: watchdog (10 s), abort (2 s), the off command on a slow
 #: machine. A stopped process cannot open its own relay, hence the watchdog's time.
 PROMISE_S = 20.0
+INSTALL = ["python3", "/src/systemd/install", "--oven=/bench/oven.toml", "--wheels=/wheels"]
+PART = {
+    "name": "Lid", "sensor": "Lid", "card": "polyester-laminating", "catalyst_pct": 2,
+    "resin_kg": 0.5,
+}  # fmt: skip
 HOT = {
     "name": "Hot", "lag_c": 30.0, "band_c": 2.0,
     "segments": [{"kind": "soak", "at_c": 45.0, "hours": 8.0}],
@@ -27,7 +32,7 @@ class Trial:
         self.box, self.shop = box, shop
         self.figures: dict[str, object] = {}
         self.scenarios: tuple[Callable[[], None], ...] = (
-            *(self.install, self.night, self.faults, self.page_dies),
+            *(self.install, self.planning, self.night, self.faults, self.page_dies),
             *(self.stops, self.limit, self.without_board, self.uninstall),
         )
 
@@ -50,8 +55,10 @@ class Trial:
 
     def install(self) -> None:
         """Shown, done, done again with nothing to do."""
-        words = ["python3", "/src/systemd/install", "--oven=/bench/oven.toml", "--wheels=/wheels"]
-        assert "systemctl restart" in self.box.run(*words, "--dry-run").stdout
+        words = INSTALL
+        shown = self.box.run(*words, "--dry-run").stdout
+        assert "systemctl restart" in shown
+        assert "Without --planning the page can neither" in shown
         assert not (self.box.root / "opt/nightcure").exists()
         began_s = time.monotonic()
         self.box.run(*words, "--yes")
@@ -63,6 +70,20 @@ class Trial:
             said = self.box.run("systemd-analyze", "security", "--no-pager", unit).stdout
             self.note(f"exposure_{unit.split('.')[0]}", said.split(": ")[-1].split()[0])
         assert not self.on()
+
+    def planning(self) -> None:
+        """The numerics put in afterwards; a plan under the unit's own restrictions."""
+        words = [*INSTALL, "--planning", "--yes"]
+        began_s = time.monotonic()
+        self.box.run(*words)
+        self.note("planning_install_s", time.monotonic() - began_s)
+        assert "Nothing to do." in self.box.run(*words).stdout
+        assert "Nothing to do." in self.box.run(*INSTALL, "--yes").stdout
+        wait_for(lambda: self.box.show(WEB, "ActiveState") == "active", 60, "the page again")
+        began_s = time.monotonic()
+        told = self.box.page("plan", {"profile": {**HOT, "parts": [PART]}, "lowest_c": 2})
+        self.note("plan_s", time.monotonic() - began_s)
+        assert str(told["answer"]).startswith(("Yes", "Probably", "Hardly", "No")), told
 
     def night(self) -> None:
         """From the page."""
@@ -82,11 +103,12 @@ class Trial:
     def faults(self) -> None:
         """Killed, stopped, hung: off, started again, the night taken up."""
         self.box.run("systemctl", "reset-failed", CONTROLLER)
+        said_before = self.offs()
         for number, word in enumerate(("KILL", "STOP"), 1):
             self.until_off(f"sig{word.lower()}", lambda w=word: self.kill(CONTROLLER, w))
             wait_for(self.on, 90, f"resumed after SIG{word}")
             # The new controller opens the relay too; the off command must have come before it.
-            assert self.offs() == number
+            assert self.offs() == said_before + number
         before = self.pid(CONTROLLER)
         stall = self.shop.folder / "stall"
         self.until_off("hung_loop", stall.touch)

@@ -12,7 +12,8 @@ import pytest
 from nightcure.scenario import OVEN_FILE
 from nightcure.settings import load_settings
 
-INSTALL = Path(__file__).parents[2] / "systemd" / "install"
+SYSTEMD = Path(__file__).parents[2] / "systemd"
+INSTALL = SYSTEMD / "install"
 LEDGER = "/var/lib/nightcure/nightcure.ledger"
 OURS = "# nightcure begin"
 CONFIG = "# For more options see the manual\ndtparam=i2c_arm=on\n[cm4]\notg_mode=1\n"

@@ -24,7 +24,7 @@ SOON_S = 5
 
 NO_NUMERICS = (
     "This machine cannot reckon a night: numpy and scipy are not installed. Install nightcure with "
-    "its extra 'planning', or run 'nightcure plan' on another machine."
+    "its extra 'planning' (systemd/install --planning), or run 'nightcure plan' on another machine."
 )
 
 
