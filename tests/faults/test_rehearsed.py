@@ -117,3 +117,12 @@ def test_a_box_left_open_ends_the_night_after_a_quarter_of_an_hour() -> None:
     result, _ = night(faults=["door-open@3h"])
     assert [a["name"] for a in result.figures.alarms] == ["air-doubted", "control-sensor-lost"]
     assert result.figures.night_s == pytest.approx(3 * 3600.0 + 144.0 + 900.0, abs=60.0)
+
+
+@pytest.mark.parametrize("time", ["45min", "1h20", "3h"])
+def test_a_sensor_that_hangs_outside_is_never_heated_for_again(time: str) -> None:
+    """The parts cool down towards it, which must not make it believable."""
+    result, ticks = night(faults=[f"sensor-out-of-box@{time}"])
+    doubt_s = next(a["time_s"] for a in result.figures.alarms if a["name"] == "air-doubted")
+    assert not any(d.heater_on or d.contactor_on for i, d in ticks if i.mono_s >= doubt_s)
+    assert result.figures.trip == "control-sensor-lost"

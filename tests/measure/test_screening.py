@@ -132,6 +132,23 @@ def test_air_far_below_the_parts_does_not_measure_the_oven() -> None:
     assert verdicts[-1].control_c is None
 
 
+def test_parts_that_cool_down_to_a_sensor_outside_end_no_doubt() -> None:
+    """Else the heater would be on again, with nothing in the box to regulate on."""
+
+    def cooling(t_s: float) -> tuple[float, float]:
+        air_c = 10.0 if t_s < 2400 else min(10.0 + (t_s - 2400) / 30.0, 14.0)
+        return wobble(t_s, air_c), max(19.0 - max(t_s - 900.0, 0.0) / 300.0, 15.0)
+
+    verdicts = feed(Screening((AIR, LID)), cooling, 3000.0)
+    first = next(i for i, v in enumerate(verdicts) if v.doubted)
+    back = next(i for i, v in enumerate(verdicts) if i > first and not v.doubted)
+    assert cooling(2200.0)[1] - 10.0 < 6.0, "no longer far below, and yet not in the box"
+    assert 2 * first < 1100
+    assert 2400 + 60 < 2 * back < 2400 + 180
+    assert all(v.control_c is None for v in verdicts[first:back])
+    assert verdicts[-1].control_c == pytest.approx(14.0, abs=0.5)
+
+
 def test_warm_moulds_in_a_box_just_shut_are_given_time() -> None:
     def warming(t_s: float) -> tuple[float, float]:
         return (wobble(t_s, min(12.0 + t_s / 60.0 * 2.0, 33.0)), 35.0)

@@ -35,6 +35,9 @@ FROZEN_S = 900.0
 #: Air this far below every part (heat flows from air to parts), or two air sensors this far
 #: apart, for so long: one of them does not measure the oven's air.
 DISAGREES_C, DISAGREES_S = 8.0, 120.0
+#: The doubt ends once the coldest air has risen so far from its lowest, as it does when the box is
+#: shut. Parts that cool down to a sensor hanging outside end no doubt.
+RISEN_C = 3.0
 #: After the door was shut on warm moulds the air needs this long to catch up with them.
 SETTLE_S = 600.0
 NO_HEAT: Mapping[int, float] = MappingProxyType({})
@@ -85,6 +88,8 @@ class Screening:
         self._apart_s = 0.0
         self._below_s = 0.0
         self._heated_s = 0.0
+        self._lowest_c: float | None = None
+        """While the air is in doubt, the coldest it was."""
 
     def judge(
         self,
@@ -164,6 +169,7 @@ class Screening:
         self._heated_s = self._heated_s + dt_s if heated else 0.0
         if self._heated_s < SETTLE_S:
             self._apart_s = self._below_s = 0.0
+            self._lowest_c = None
             return
         air = [c for i in self._air if (c := believed[i]) is not None]
         apart = len(air) > 1 and max(air) - min(air) > DISAGREES_C
@@ -171,10 +177,21 @@ class Screening:
         parts = [c - self_heat_k.get(i, 0.0) for i in self._parts if (c := believed[i]) is not None]
         below = bool(air and parts) and min(air) < min(parts) - DISAGREES_C
         self._below_s = self._below_s + dt_s if below else 0.0
-        if self._apart_s > DISAGREES_S or self._below_s > DISAGREES_S:
+        if self._in_doubt(air):
             for i in self._air:
                 if faults[i] is None:
                     faults[i], believed[i] = Fault.DISAGREES, None
+
+    def _in_doubt(self, air_c: list[float]) -> bool:
+        """Whether the air, by sensor, cannot be the oven's."""
+        disagrees = self._apart_s > DISAGREES_S or self._below_s > DISAGREES_S
+        if not air_c or (self._lowest_c is None and not disagrees):
+            return self._lowest_c is not None
+        coldest_c = min(air_c)
+        lowest_c = coldest_c if self._lowest_c is None else min(self._lowest_c, coldest_c)
+        over = self._apart_s == self._below_s == 0.0 and coldest_c >= lowest_c + RISEN_C
+        self._lowest_c = None if over else lowest_c
+        return not over
 
     def correct(self, index: int, offset_c: float) -> None:
         """Give a thermometer another offset, from the next tick on."""
@@ -187,6 +204,7 @@ class Screening:
             "apart_s": self._apart_s,
             "below_s": self._below_s,
             "heated_s": self._heated_s,
+            "lowest_c": self._lowest_c,
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -196,3 +214,4 @@ class Screening:
                 setattr(past, key, value)
         self._apart_s, self._below_s = state["apart_s"], state["below_s"]
         self._heated_s = state["heated_s"]
+        self._lowest_c = state.get("lowest_c")  # older snapshots have none
