@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from .conftest import DESK, PHONE, SMALL, RunningDemo
-from .hands import answer, see, steering
+from .hands import answer, log_in, see, steering
 
 PAGE = Path(__file__).parents[2] / "web" / "page"
 AXE = PAGE / "node_modules" / "axe-core" / "axe.min.js"
@@ -108,6 +108,34 @@ def test_by_keyboard_alone(page: Page, steered: RunningDemo, quiet: list[str]) -
     expect(page.get_by_text("Ramp", exact=True)).to_be_visible()
     assert oven.get("status")["profile"]["segments"][0]["to_c"] == 31
     assert quiet == []
+
+
+@pytest.mark.parametrize("leave", ["back", "escape"])
+def test_a_stop_asked_for_at_once_after_another_is_not_lost(
+    page: Page, archive: RunningDemo, leave: str
+) -> None:
+    """The browser tells of a dialog's end after the fact; by then the next may be open."""
+    see(page, archive)
+    stop = page.get_by_role("button", name="Stop", exact=True)
+    stop.click()
+    log_in(page, archive.passphrase)
+    expect(page.get_by_role("button", name="Stop now")).to_be_visible()
+    page.evaluate(
+        """async leave => {
+          const dialog = document.querySelector('dialog');
+          if (leave === 'back') dialog.querySelector('button.plain').click();
+          else {
+            dialog.dispatchEvent(new Event('cancel', {cancelable: true}));
+            dialog.close();
+          }
+          await null;
+          document.querySelector('button.stop').click();
+        }""",
+        leave,
+    )
+    page.wait_for_timeout(300)
+    expect(page.get_by_role("button", name="Stop now")).to_be_visible()
+    answer(page, "Back")
 
 
 def test_an_alarm_is_found_from_any_screen(page: Page, tripped: RunningDemo) -> None:

@@ -21,6 +21,7 @@ from nightcure.settings import Settings
 from nightcure_web.app import create_app
 from tests.nights import SETTINGS, SHORT, changed
 from tests.recording import RecordedOven
+from tests.workshop import wait_for
 
 PASSPHRASE = "a heron on the sluice"
 #: The cheapest the hasher allows: the tests check who is let in, not how slow guessing is.
@@ -108,6 +109,8 @@ def steered(tmp_path: Path) -> Iterator[Steered]:
         thread.start()
         app = create_app(oven.settings)
         with TestClient(app, raise_server_exceptions=False) as client:
+            reader = app.state.store.reader
+            wait_for(lambda: reader.live() is not None, 10, "the first tick is written")
             yield Steered(client, oven, app, pace_s)
         stopping.set()
         thread.join(10)

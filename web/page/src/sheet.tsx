@@ -10,6 +10,10 @@ interface SheetProps {
   children: ComponentChildren;
 }
 
+/**
+ * A modal dialog. Escape is heeded at once: the browser tells of the close only later, when the
+ * next sheet may be open already, and that one must stay.
+ */
 export function Sheet({ title, onClose, children }: SheetProps) {
   const dialog = useRef<HTMLDialogElement>(null);
   useEffect(() => {
@@ -22,7 +26,13 @@ export function Sheet({ title, onClose, children }: SheetProps) {
     };
   }, []);
   return (
-    <dialog ref={dialog} class="sheet" aria-labelledby="sheet-title" onClose={onClose}>
+    <dialog
+      ref={dialog}
+      class="sheet"
+      aria-labelledby="sheet-title"
+      onCancel={onClose}
+      onClose={(event) => event.currentTarget.isConnected && onClose()}
+    >
       <h2 id="sheet-title">{title}</h2>
       {children}
     </dialog>
