@@ -49,8 +49,8 @@ def test_a_drawn_profile_is_started(
     soak.focus()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowUp")
-    assert float(number(page, 2, "for").input_value()) == float(before_h) + 0.25
-    assert float(number(page, 1, "to").input_value()) == float(after_c) + 1
+    expect(number(page, 2, "for")).to_have_value(f"{float(before_h) + 0.25:g}")
+    expect(number(page, 1, "to")).to_have_value(f"{float(after_c) + 1:g}")
     expect(soak).to_have_attribute("aria-valuetext", re.compile(r"^\d+\.\d °C, \d+ h"))
 
     verdict = page.get_by_role("region", name="What the oven makes of it")

@@ -1,5 +1,5 @@
 // Fields to type in: numbers in the units this phone reads, times; and a share as a bar.
-import { useEffect, useState } from "preact/hooks";
+import { useLayoutEffect, useState } from "preact/hooks";
 
 interface NumberProps {
   label: string;
@@ -17,7 +17,7 @@ const shown = (value: number): string => String(+value.toFixed(2));
 /** A number with its unit. The text stays the person's own while it is being typed. */
 export function NumberField({ label, unit, value, onChange, hint, hidden }: NumberProps) {
   const [text, setText] = useState(() => shown(value));
-  useEffect(() => {
+  useLayoutEffect(() => {
     if (read(text) === null || Math.abs(read(text)! - value) > 0.006) setText(shown(value));
   }, [value]);
   const wrong = read(text) === null;
