@@ -41,7 +41,7 @@ def survey(
     time_unit: Annotated[
         str | None,
         typer.Option(
-            help="s, min or h, where the column's name does not say; h:mm is seen.",
+            help="s, min, h or d (days), where the column's name does not say; h:mm is seen.",
             rich_help_panel=COLUMNS,
         ),
     ] = None,
@@ -149,8 +149,8 @@ def survey(
     with sentences():
         from ..errors import BadInput
 
-        if time_unit not in (None, "s", "min", "h"):
-            raise BadInput(f"--time-unit is '{time_unit}'; it must be s, min or h.")
+        if time_unit not in (None, "ms", "s", "min", "h", "d"):
+            raise BadInput(f"--time-unit is '{time_unit}'; it must be ms, s, min, h or d.")
         if plot is not None and plot.suffix.lower() not in (".svg", ".png", ".pdf"):
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
         if write and oven is None:
