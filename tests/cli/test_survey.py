@@ -225,7 +225,10 @@ def test_gains_from_a_bang_bang_swing(tmp_path: Path, hand: Path) -> None:
 
 MISTAKES = [
     ((), "never on"),
-    (("--off", "0:40", "--time-unit", "days"), "must be s, min or h"),
+    (("--off", "0:40", "--time-unit", "weeks"), "must be ms, s, min, h or d"),
+    (("--off", "0:40", "--power", "inf"), "--power"),
+    (("--off", "0:05"), "no heated box fits it"),
+    (("--on", "1:00", "--off", "1:20", "--power", "300"), "See when the heater was on and off"),
     (("--off", "0:40", "--plot", "wall.doc"), "must end in .svg"),
     (("--off", "0:40", "--write"), "needs --oven"),
     (("--off", "2:30"), "on to the last row"),

@@ -90,7 +90,8 @@ def survey(
         typer.Option(help="When it went off. Repeatable.", rich_help_panel=HEATER),
     ] = None,
     power: Annotated[
-        float | None, typer.Option(help="The heater's watts.", min=1.0, rich_help_panel=HEATER)
+        float | None,
+        typer.Option(help="The heater's watts.", min=1.0, max=20000.0, rich_help_panel=HEATER),
     ] = None,
     ambient: Annotated[
         float | None,

@@ -114,12 +114,13 @@ def draw(found: Survey, path: Path) -> None:
 
 def _three(found: Survey) -> str:
     """Loss, heat capacity and what full power holds, with their intervals."""
+    from ..oven.words import figures
 
     def shown(value: Value | None, unit: str, scale: float = 1.0) -> str:
         if value is None:
             return "unknown (heater's watts not given)"
         v = value.times(scale)
-        return f"{v.value:.3g} {unit}   ({v.low:.3g} to {v.high:.3g})"
+        return f"{figures(v.value)} {unit}   ({figures(v.low)} to {figures(v.high)})"
 
     return (
         f"loses {shown(found.loss_w_per_k, 'W/K')}\n"

@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy.special import gammaincc
 
+from ..errors import BadInput
 from . import fit as _fit
 from .fit import Fit, Problem, network_of, predicted
 from .log import Log, check
@@ -38,6 +39,9 @@ COVARIED = (
     *("loss_w_per_k", "air_capacity_j_per_k", "mould_capacity_j_per_k"),
     *("mould_lag_s", "heater_lag_s"),
 )
+#: Residuals above this share of what the air moved by: the log is not of this heater and this air.
+#: Made-up ovens come to 0.04 at the most, a door left open for an hour of three to 0.11.
+MISFIT = 0.15
 #: With more rows than this the starts are tried on a thinned log first.
 MANY_ROWS = 300
 
@@ -187,6 +191,7 @@ def survey(log: Log, ambient_c: float | None = None) -> Survey:
     order = min(fits.values(), key=lambda f: f.criterion).order
     # The loss is always taken from the full model: what a smaller one cannot see it would deny.
     best = fits[3]
+    _believable(log, best, problem.quantum_c)
     white, p_value = whiteness(best.residuals_c, best.inflation)
     power_w = log.power_w
     constants = tuple(derived(best, partial(_time_constant, i)) for i in range(order))
@@ -214,6 +219,18 @@ def survey(log: Log, ambient_c: float | None = None) -> Survey:
     )
     assumed = assumed_of(found, how, float(np.mean(ambient[:3])))
     return replace(found, assumed=assumed, unknown=unknown_of(found, half))
+
+
+def _believable(log: Log, best: Fit, quantum_c: float) -> None:
+    """Refuse a log that no oven could have made: its interval would be of nothing."""
+    off_k = float(np.sqrt(np.mean(best.residuals_c**2)))
+    moved_k = float(np.ptp(log.air_c))
+    if off_k > max(MISFIT * moved_k, quantum_c):
+        raise BadInput(
+            f"{log.name}: no heated box fits it; the best is off by {off_k:.1f} K (root mean "
+            f"square) where the air moves by {moved_k:.0f} K. See when the heater was on and off, "
+            f"which column is which, and the unit of the times."
+        )
 
 
 def _fits(problem: Problem, log: Log) -> dict[int, Fit]:
