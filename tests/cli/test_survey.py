@@ -112,6 +112,31 @@ def test_the_sections_go_into_the_oven_file(hand: Path, tmp_path: Path) -> None:
     assert {p.stat().st_mode & 0o777 for p in tmp_path.glob("oven*")} == {0o600}
 
 
+def test_what_a_survey_does_not_know_stays_in_the_oven_file(hand: Path, tmp_path: Path) -> None:
+    """A setting of bang-bang, a remark above the next section, a header with blanks in it."""
+    oven = tmp_path / "oven.toml"
+    oven.write_text(
+        OVEN_FILE.read_text()
+        .replace("hysteresis_c = 0.5", "hysteresis_c = 1.5")
+        .replace("[regulator]", "[ regulator ]")
+        .replace("[limits]", "# Foam: never above 60.\n[limits]")
+    )
+    for _ in range(2):
+        result = nightcure("survey", hand, "--off", "0:40", "--oven", oven, "--write")
+        assert result.exit_code == 0, result.stderr
+        assert load_settings(oven).regulator.hysteresis_c == 1.5
+        text = oven.read_text()
+        assert "\n\n# Foam: never above 60.\n[limits]\n" in text
+        for once in ("[regulator]", "[model]", "gain_w_per_k", "assumed_ambient_c"):
+            assert text.count(once) == 1
+    sparse = OVEN_FILE.read_text().partition("[regulator]")[0]
+    rest = OVEN_FILE.read_text().partition("[limits]")[2]
+    model = f"[model]\nloss_w_per_k = 1\nair_capacity_j_per_k = 1\n[limits]{rest}"
+    oven.write_text(sparse + model)
+    assert nightcure("survey", hand, "--off", "0:40", "--oven", oven, "--write").exit_code == 0
+    assert load_settings(oven).model.loss_w_per_k > 2.0
+
+
 @pytest.mark.parametrize("suffix", ["svg", "png"])
 def test_the_sheet_for_the_wall(hand: Path, tmp_path: Path, suffix: str) -> None:
     sheet = tmp_path / f"wall.{suffix}"
