@@ -16,6 +16,7 @@ from PIL import Image
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
+from nightcure.cli.survey_plot import round_marks
 from nightcure.scenario import BOX, HERE, OVEN_FILE
 from nightcure.settings import load_settings
 from tests.nights import SHORT, start
@@ -135,6 +136,19 @@ def test_what_a_survey_does_not_know_stays_in_the_oven_file(hand: Path, tmp_path
     oven.write_text(sparse + model)
     assert nightcure("survey", hand, "--off", "0:40", "--oven", oven, "--write").exit_code == 0
     assert load_settings(oven).model.loss_w_per_k > 2.0
+
+
+def test_both_plots_in_the_terminal_have_the_same_round_times(hand: Path) -> None:
+    shown = nightcure("survey", hand, "--off", "0:40", "--power", "300").stdout
+    axes = [
+        line
+        for line in shown.splitlines()
+        if line.split() == ["0", "20", "40", "60", "80", "100", "120"]
+    ]
+    assert len(axes) == 2
+    assert round_marks(3.0) == [0, 0.5, 1, 1.5, 2, 2.5, 3]
+    assert round_marks(10.6) == [0, 2, 4, 6, 8, 10]
+    assert round_marks(0.3) == [0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3]
 
 
 @pytest.mark.parametrize("suffix", ["svg", "png"])
