@@ -132,3 +132,16 @@ def test_times_that_cannot_be_h_mm(read: Read) -> None:
         read, text(clock, "time,air"), off=["30"]
     )
     assert list(read(text(clock, "time,air"), off=["30 min"]).heat_time_s) == [0.0, 1800.0]
+
+
+@pytest.mark.parametrize("name", ["air_f", "air (°F)", "Air F", "oven [F]", "temp_degF"])
+def test_a_column_that_says_fahrenheit_is_not_read_as_celsius(read: Read, name: str) -> None:
+    """A shed at freezing: 30 to 78 °F would pass for an oven in °C, its loss off by 1.8."""
+    rows = [(t, 1.8 * (a - 10) + 32, h) for t, a, h in ROWS]
+    table = text(rows, f"time_s,{name},heater")
+    assert f"the column '{name}' is in °F by its name; if it is, say --fahrenheit" in refused(
+        read, table, columns=Columns(air=name)
+    )
+    log = read(table, columns=Columns(air=name), fahrenheit=True)
+    assert log.air_c == pytest.approx([a - 10 for _, a, _ in ROWS], abs=1e-4)
+    assert "in °C by its name; if it is, leave out" in refused(read, text(ROWS), fahrenheit=True)

@@ -33,6 +33,12 @@ def time_unit_of(name: str) -> str | None:
     return "s" if words & {"s", "sec", "secs", "second", "seconds"} else None
 
 
+def degrees_of(name: str) -> str | None:
+    """'F' or 'C' from a column's name such as air_c, oven (°F) or Temp F; None if unsaid."""
+    found = re.search(r"(?:[_\s(\[°º]|deg)([cf])[)\]]?$", name.strip(), re.IGNORECASE)
+    return found[1].upper() if found else None
+
+
 def cell_number(text: str, where: str) -> float:
     """A finite number."""
     try:

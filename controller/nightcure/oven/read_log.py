@@ -14,7 +14,7 @@ import numpy as np
 
 from ..errors import BadInput
 from .arrays import Array
-from .cells import HeaterCell, cell_number, dated, seconds, time_unit_of
+from .cells import HeaterCell, cell_number, dated, degrees_of, seconds, time_unit_of
 from .log import Log, check, right_way_round
 from .table_text import NOTHING, cells_of, header_of, opened
 from .table_times import Times, once
@@ -241,6 +241,13 @@ class _Table:
         return log
 
     def _temperature(self, role: str, values: Array, time_s: Array, fahrenheit: bool) -> Array:
+        name = self.names[self.at[role]]
+        if degrees_of(name) == ("C" if fahrenheit else "F"):
+            option = "leave out" if fahrenheit else "say"
+            raise BadInput(
+                f"{self.path}: the column '{name}' is in °{degrees_of(name)} by its name; if it "
+                f"is, {option} --fahrenheit, else rename it."
+            )
         missing = np.isnan(values)
         if missing.all():
             raise BadInput(f"{self.path}: the column of the {role} is empty.")
