@@ -86,6 +86,17 @@ def test_in_fahrenheit_it_is_the_same_oven(hand: Path, tmp_path: Path) -> None:
     )
 
 
+def test_a_shed_noted_twice_is_told(hand: Path, tmp_path: Path) -> None:
+    beside = tmp_path / "beside.csv"
+    first, *rows = hand.read_text().splitlines()
+    beside.write_text("\n".join([f"{first},ambient", *(f"{row},9" for row in rows)]) + "\n")
+    given = said(beside, "--off", "0:40", "--power", "300", "--ambient", "15")
+    noted = said(beside, "--off", "0:40", "--power", "300")
+    assert given["loss_w_per_k"] == noted["loss_w_per_k"]
+    assert [s for s in given["assumed"] if "--ambient is not looked at" in s]
+    assert not [s for s in noted["assumed"] if "--ambient" in s]
+
+
 def test_without_the_watts(hand: Path) -> None:
     found = said(hand, "--off", "0:40")
     assert found["loss_w_per_k"] is None
@@ -267,6 +278,7 @@ MISTAKES = [
     (("--off", "0:40", "--time-unit", "weeks"), "must be ms, s, min, h or d"),
     (("--off", "0:40", "--power", "inf"), "--power"),
     (("--off", "0:05"), "no heated box fits it"),
+    (("--off", "0:05"), "farthest from the 36.0 °C at 40 min"),
     (("--on", "1:00", "--off", "1:20", "--power", "300"), "See when the heater was on and off"),
     (("--off", "0:40", "--plot", "wall.doc"), "must end in .svg"),
     (("--off", "0:40", "--write"), "needs --oven"),

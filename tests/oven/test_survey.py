@@ -11,7 +11,8 @@ from scipy import signal
 
 from nightcure.oven.fit import network_of, quantum
 from nightcure.oven.log import Log
-from nightcure.oven.survey import Survey, survey, whiteness
+from nightcure.oven.residuals import whiteness
+from nightcure.oven.survey import Survey, survey
 from nightcure.oven.thermal import Array
 from nightcure.oven.words import figures, unknown_of
 from tests import survey_campaign

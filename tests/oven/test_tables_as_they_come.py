@@ -145,3 +145,15 @@ def test_a_column_that_says_fahrenheit_is_not_read_as_celsius(read: Read, name: 
     log = read(table, columns=Columns(air=name), fahrenheit=True)
     assert log.air_c == pytest.approx([a - 10 for _, a, _ in ROWS], abs=1e-4)
     assert "in °C by its name; if it is, leave out" in refused(read, text(ROWS), fahrenheit=True)
+
+
+def test_a_clock_that_stood_still_and_columns_never_filled_in(read: Read) -> None:
+    stood = [("10:00", a, h) for _, a, h in ROWS]
+    assert "its 91 rows hold 1 different times; a survey needs at least 5" in refused(
+        read, text(stood, "time,air,heater")
+    )
+    drawn = [(t, a, "", "", h) for t, a, h in ROWS]
+    log = read(text(drawn, "time_s,air,part,shed,heater"), ambient_c=9.0)
+    assert log.part_c is None
+    assert log.ambient_c is None
+    assert "the column of the air is empty" in refused(read, text([(t, "", h) for t, _, h in ROWS]))

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from .show import out, print_json, sentences
-
-if TYPE_CHECKING:
-    pass
 
 COLUMNS = "Columns of the file"
 HEATER = "Heater and shed"
@@ -207,6 +205,9 @@ def survey(
         from ..oven.survey import survey as identify
         from ..oven.tuning import tune
 
+        if ambient is not None and log.ambient_c is not None:
+            unused = "The shed is as noted beside the air; --ambient is not looked at."
+            log = replace(log, assumed=(*log.assumed, unused))
         found = identify(log, ambient)
         tuned = tune(found.network(), window_s) if log.power_w is not None else None
         beside = None

@@ -15,7 +15,7 @@ import numpy as np
 from ..errors import BadInput
 from .arrays import Array
 from .cells import HeaterCell, cell_number, dated, degrees_of, seconds, time_unit_of
-from .log import Log, check, right_way_round
+from .log import LEAST_ROWS, Log, check, right_way_round
 from .table_text import NOTHING, cells_of, header_of, opened
 from .table_times import Times, once
 
@@ -214,6 +214,9 @@ class _Table:
         assumed = [] if self.times.clock or self.unit_said else ["Times are read as seconds."]
         columns["time"] = self.times.rising(columns["time"], self.unit, bool(assumed), self.line)
         time_s = columns["time"]
+        for role in ("part", "ambient"):
+            if role in columns and np.isnan(columns[role]).all():
+                del columns[role]  # drawn in the table, never filled in
         for role in ("air", "part", "ambient"):
             if role in columns:
                 columns[role] = self._temperature(role, columns[role], time_s, fahrenheit)
@@ -231,6 +234,11 @@ class _Table:
             assumed.append(f"Rows without an air temperature are left out: {np.sum(~noted)}.")
         kept = once({role: values[noted] for role, values in columns.items()})
         twice = int(np.sum(noted)) - len(kept["time"])
+        if twice and len(kept["time"]) < LEAST_ROWS:
+            raise BadInput(
+                f"{self.path}: its {np.sum(noted)} rows hold {len(kept['time'])} different times; "
+                f"a survey needs at least {LEAST_ROWS}."
+            )
         if twice:
             assumed.append(f"Of rows at one and the same time the last is taken, {twice} left out.")
         log = Log(

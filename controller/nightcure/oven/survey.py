@@ -16,13 +16,12 @@ from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy.special import gammaincc
 
-from ..errors import BadInput
 from . import fit as _fit
 from .fit import Fit, Problem, network_of, predicted
 from .log import Log, check
 from .longer import Longer, how_much_longer
+from .residuals import believable, whiteness
 from .response import modes
 from .thermal import Array, Network
 from .tuning import reduced
@@ -39,9 +38,6 @@ COVARIED = (
     *("loss_w_per_k", "air_capacity_j_per_k", "mould_capacity_j_per_k"),
     *("mould_lag_s", "heater_lag_s"),
 )
-#: Residuals above this share of what the air moved by: the log is not of this heater and this air.
-#: Made-up ovens come to 0.04 at the most, a door left open for an hour of three to 0.11.
-MISFIT = 0.15
 #: With more rows than this the starts are tried on a thinned log first.
 MANY_ROWS = 300
 
@@ -191,7 +187,7 @@ def survey(log: Log, ambient_c: float | None = None) -> Survey:
     order = min(fits.values(), key=lambda f: f.criterion).order
     # The loss is always taken from the full model: what a smaller one cannot see it would deny.
     best = fits[3]
-    _believable(log, best, problem.quantum_c)
+    believable(log, best, problem.quantum_c)
     white, p_value = whiteness(best.residuals_c, best.inflation)
     power_w = log.power_w
     constants = tuple(derived(best, partial(_time_constant, i)) for i in range(order))
@@ -221,18 +217,6 @@ def survey(log: Log, ambient_c: float | None = None) -> Survey:
     return replace(found, assumed=assumed, unknown=unknown_of(found, half))
 
 
-def _believable(log: Log, best: Fit, quantum_c: float) -> None:
-    """Refuse a log that no oven could have made: its interval would be of nothing."""
-    off_k = float(np.sqrt(np.mean(best.residuals_c**2)))
-    moved_k = float(np.ptp(log.air_c))
-    if off_k > max(MISFIT * moved_k, quantum_c):
-        raise BadInput(
-            f"{log.name}: no heated box fits it; the best is off by {off_k:.1f} K (root mean "
-            f"square) where the air moves by {moved_k:.0f} K. See when the heater was on and off, "
-            f"which column is which, and the unit of the times."
-        )
-
-
 def _fits(problem: Problem, log: Log) -> dict[int, Fit]:
     starts = _fit.several_starts(problem)
     fits: dict[int, Fit] = {}
@@ -259,23 +243,6 @@ def _ambient(log: Log, stated_c: float | None) -> tuple[Array, str]:
         return (total[2 * half + 1 :] - total[: -2 * half - 1]) / (2 * half + 1), "noted"
     how = "guessed" if stated_c is None else "stated"
     return np.full(len(log.time_s), float(log.air_c[0]) if stated_c is None else stated_c), how
-
-
-def whiteness(residuals: Array, inflation: float) -> tuple[bool, float]:
-    """Ljung-Box over up to ten lags (Biometrika 65 (1978) 297, from memory): white?, p value.
-
-    Fewer than twenty rows are called white unless their memory says otherwise.
-    """
-    n = len(residuals)
-    lags = min(10, n // 5)
-    x = residuals - residuals.mean()
-    total = float(x @ x)
-    if lags < 1 or total == 0.0:
-        return inflation < 2.0, 1.0
-    r = np.array([float(x[k:] @ x[:-k]) / total for k in range(1, lags + 1)])
-    q = n * (n + 2) * float(np.sum(r**2 / (n - np.arange(1, lags + 1))))
-    p_value = float(gammaincc(lags / 2.0, q / 2.0))  # chi-square's upper tail
-    return p_value > 0.01, p_value
 
 
 def gradient(fun: Callable[[Array], Array], at: Array, over: list[int]) -> Array:
