@@ -51,7 +51,8 @@ def test_describe_is_arithmetic_a_person_can_check() -> None:
     whole = found["heat_capacity_j_per_k"]
     parts = ("heater", "air", "wall", "mould")
     assert whole == pytest.approx(sum(found[f"{p}_capacity_j_per_k"] for p in parts), abs=0.1)
-    ramp = 3600 * (300 - found["hold_w"]) / whole
+    assert whole - found["wall_capacity_j_per_k"] < found["warmed_j_per_k"] < whole
+    ramp = 3600 * (300 - found["hold_w"]) / found["warmed_j_per_k"]
     assert found["fastest_ramp_c_per_h"] == pytest.approx(ramp, abs=0.01)
     assert found["time_constants_s"] == sorted(found["time_constants_s"], reverse=True)
 
@@ -85,11 +86,18 @@ def test_the_tables_are_there_for_people() -> None:
         assert word in shown
 
 
+def test_help_shows_the_tables_of_a_box() -> None:
+    shown = " ".join(nightcure("oven", "describe", "--help").stdout.split())
+    for word in ("inside_m = [1.2, 0.6, 0.6]", "[[boards]]", "[gaps]", "[heater]", "[[moulds]]"):
+        assert word in shown
+    assert "[model]" in shown
+
+
 def test_size_is_hold_and_ramp_with_low_mains() -> None:
     box = said("oven", "describe", "--ambient", "2", "--hold", "40")
     found = said("oven", "size", "--hold", "40", "--ambient", "2", "--ramp", "15")
     assert found["hold_w"] == pytest.approx(box["loss_w_per_k"] * 38, abs=0.01)
-    assert found["ramp_w"] == pytest.approx(box["heat_capacity_j_per_k"] * 15 / 3600, abs=0.01)
+    assert found["ramp_w"] == pytest.approx(box["warmed_j_per_k"] * 15 / 3600, abs=0.01)
     assert found["needed_w"] == pytest.approx((found["hold_w"] + found["ramp_w"]) / 0.81, abs=0.01)
     assert found["recommended_w"] >= found["needed_w"]
     assert found["current_a"] == pytest.approx(found["recommended_w"] / 230, abs=0.01)

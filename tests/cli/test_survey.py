@@ -16,6 +16,7 @@ from PIL import Image
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
+from nightcure.cli.survey_plot import round_marks
 from nightcure.scenario import BOX, HERE, OVEN_FILE
 from nightcure.settings import load_settings
 from tests.nights import SHORT, start
@@ -85,6 +86,17 @@ def test_in_fahrenheit_it_is_the_same_oven(hand: Path, tmp_path: Path) -> None:
     )
 
 
+def test_a_shed_noted_twice_is_told(hand: Path, tmp_path: Path) -> None:
+    beside = tmp_path / "beside.csv"
+    first, *rows = hand.read_text().splitlines()
+    beside.write_text("\n".join([f"{first},ambient", *(f"{row},9" for row in rows)]) + "\n")
+    given = said(beside, "--off", "0:40", "--power", "300", "--ambient", "15")
+    noted = said(beside, "--off", "0:40", "--power", "300")
+    assert given["loss_w_per_k"] == noted["loss_w_per_k"]
+    assert [s for s in given["assumed"] if "--ambient is not looked at" in s]
+    assert not [s for s in noted["assumed"] if "--ambient" in s]
+
+
 def test_without_the_watts(hand: Path) -> None:
     found = said(hand, "--off", "0:40")
     assert found["loss_w_per_k"] is None
@@ -110,6 +122,44 @@ def test_the_sections_go_into_the_oven_file(hand: Path, tmp_path: Path) -> None:
     assert (tmp_path / "oven.toml.bak").read_text() == OVEN_FILE.read_text()
     assert sorted(p.name for p in tmp_path.glob("oven*")) == ["oven.toml", "oven.toml.bak"]
     assert {p.stat().st_mode & 0o777 for p in tmp_path.glob("oven*")} == {0o600}
+
+
+def test_what_a_survey_does_not_know_stays_in_the_oven_file(hand: Path, tmp_path: Path) -> None:
+    """A setting of bang-bang, a remark above the next section, a header with blanks in it."""
+    oven = tmp_path / "oven.toml"
+    oven.write_text(
+        OVEN_FILE.read_text()
+        .replace("hysteresis_c = 0.5", "hysteresis_c = 1.5")
+        .replace("[regulator]", "[ regulator ]")
+        .replace("[limits]", "# Foam: never above 60.\n[limits]")
+    )
+    for _ in range(2):
+        result = nightcure("survey", hand, "--off", "0:40", "--oven", oven, "--write")
+        assert result.exit_code == 0, result.stderr
+        assert load_settings(oven).regulator.hysteresis_c == 1.5
+        text = oven.read_text()
+        assert "\n\n# Foam: never above 60.\n[limits]\n" in text
+        for once in ("[regulator]", "[model]", "gain_w_per_k", "assumed_ambient_c"):
+            assert text.count(once) == 1
+    sparse = OVEN_FILE.read_text().partition("[regulator]")[0]
+    rest = OVEN_FILE.read_text().partition("[limits]")[2]
+    model = f"[model]\nloss_w_per_k = 1\nair_capacity_j_per_k = 1\n[limits]{rest}"
+    oven.write_text(sparse + model)
+    assert nightcure("survey", hand, "--off", "0:40", "--oven", oven, "--write").exit_code == 0
+    assert load_settings(oven).model.loss_w_per_k > 2.0
+
+
+def test_both_plots_in_the_terminal_have_the_same_round_times(hand: Path) -> None:
+    shown = nightcure("survey", hand, "--off", "0:40", "--power", "300").stdout
+    axes = [
+        line
+        for line in shown.splitlines()
+        if line.split() == ["0", "20", "40", "60", "80", "100", "120"]
+    ]
+    assert len(axes) == 2
+    assert round_marks(3.0) == [0, 0.5, 1, 1.5, 2, 2.5, 3]
+    assert round_marks(10.6) == [0, 2, 4, 6, 8, 10]
+    assert round_marks(0.3) == [0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3]
 
 
 @pytest.mark.parametrize("suffix", ["svg", "png"])
@@ -225,7 +275,11 @@ def test_gains_from_a_bang_bang_swing(tmp_path: Path, hand: Path) -> None:
 
 MISTAKES = [
     ((), "never on"),
-    (("--off", "0:40", "--time-unit", "days"), "must be s, min or h"),
+    (("--off", "0:40", "--time-unit", "weeks"), "must be ms, s, min, h or d"),
+    (("--off", "0:40", "--power", "inf"), "--power"),
+    (("--off", "0:05"), "no heated box fits it"),
+    (("--off", "0:05"), "farthest from the 36.0 °C at 40 min"),
+    (("--on", "1:00", "--off", "1:20", "--power", "300"), "See when the heater was on and off"),
     (("--off", "0:40", "--plot", "wall.doc"), "must end in .svg"),
     (("--off", "0:40", "--write"), "needs --oven"),
     (("--off", "2:30"), "on to the last row"),

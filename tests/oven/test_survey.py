@@ -11,8 +11,10 @@ from scipy import signal
 
 from nightcure.oven.fit import network_of, quantum
 from nightcure.oven.log import Log
-from nightcure.oven.survey import Survey, survey, whiteness
+from nightcure.oven.residuals import whiteness
+from nightcure.oven.survey import Survey, survey
 from nightcure.oven.thermal import Array
+from nightcure.oven.words import figures, unknown_of
 from tests import survey_campaign
 
 T = np.arange(0.0, 28800.0, 20.0)
@@ -146,6 +148,42 @@ def test_a_part_noted_besides_narrows_the_moulds() -> None:
     assert sd(both) < sd(alone)
     assert both.loss_w_per_k is not None
     assert both.loss_w_per_k.value == pytest.approx(oven.loss_w_per_k, rel=0.1)
+
+
+def test_a_door_left_open_widens_the_interval_and_is_no_reason_to_refuse() -> None:
+    """Half an hour open in the cool-down of the oven that python-control made."""
+    log = by_control()
+    open_door = (T > 14400) & (T < 16200)
+    sunk = np.where(open_door, np.maximum(log.air_c - 12.0, 8.0), log.air_c)
+    shut, opened = survey(log).loss_w_per_k, survey(dataclasses.replace(log, air_c=sunk))
+    loss = opened.loss_w_per_k
+    assert shut is not None
+    assert loss is not None
+    assert np.log(loss.high / loss.low) > 2.0 * np.log(shut.high / shut.low)
+    assert loss.low <= 3.9 <= loss.high
+    assert any("a door" in s for s in opened.unknown)
+
+
+def test_a_test_that_begins_colder_than_its_shed_is_told_so(by_hand: Survey) -> None:
+    colder = survey(by_hand.log, 15.0)
+    assert any("begins with the air 6.0 K colder than the shed" in s for s in colder.assumed)
+    assert not any("colder" in s for s in survey(by_hand.log, 10.0).assumed + by_hand.assumed)
+
+
+def test_steps_of_a_thermometer_are_no_door() -> None:
+    """Residuals of hundredths of a kelvin, however regular, name no door and no draught."""
+    log = by_control()
+    regular = dataclasses.replace(survey(log), white=False)
+    small = dataclasses.replace(regular.fit, residuals_c=0.1 * regular.fit.residuals_c)
+    assert any("a door" in s for s in unknown_of(regular, 0.02))
+    assert not any("a door" in s for s in unknown_of(dataclasses.replace(regular, fit=small), 0.02))
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"), [(1234.5, "1230"), (0.38661, "0.387"), (76.0, "76"), (1.333e6, "1330000")]
+)
+def test_no_powers_of_ten_on_a_workshop_wall(value: float, shown: str) -> None:
+    assert figures(value) == shown
 
 
 def test_whiteness() -> None:

@@ -22,7 +22,7 @@ File = Annotated[
     Path | None,
     typer.Argument(
         help="A box in TOML (sizes, boards, gaps, moulds, heater), or an oven.toml with its "
-        "[model]; the shipped scenario's box if left out."
+        r"\[model]; the shipped scenario's box if left out."
     ),
 ]
 Ambient = Annotated[float, typer.Option(help="The shed tonight, °C.", min=-45, max=50)]
@@ -41,10 +41,10 @@ def describe(
     ] = None,
     as_json: Json = False,
 ) -> None:
-    """Say what an oven loses, holds and how fast it warms, and what changes would do to it.
+    r"""Say what an oven loses, holds and how fast it warms, and what changes would do to it.
 
-    A box in TOML has inside_m = [1.2, 0.6, 0.6], a [[boards]] table per layer of its walls, and
-    [gaps], [heater] and [[moulds]]; the shipped scenario/box.toml is one to start from.
+    A box in TOML has inside_m = \[1.2, 0.6, 0.6], a \[\[boards]] table per layer of its walls, and
+    \[gaps], \[heater] and \[\[moulds]]; the shipped scenario/box.toml is one to start from.
     """
     with sentences():
         from ..oven.facts import facts
@@ -114,7 +114,7 @@ def size(
         for c in found.candidates:
             table.add_row(
                 f"{c.what}, {c.power_w:.0f} W", f"{100 * c.hold_share:.0f} %",
-                f"{c.ramp_c_per_h:.0f} °C/h", f"{c.stuck_c:.0f} °C", f"{c.coast_k:.0f} K",
+                f"{c.ramp_c_per_h:.0f} °C/h", f"{c.stuck_c:.0f} °C", f"{c.coast_k:.1f} K",
                 f"{c.stored_kj:.0f} kJ", f"{c.surface_c:.0f} °C",
             )  # fmt: skip
         out.print(table)
@@ -167,6 +167,7 @@ def _table(ovens: list[tuple[str, Facts]], ambient_c: float, hold_c: float) -> N
     row("  walls", [f"{f.wall_capacity_j_per_k / 1000:.1f}" for f in all_facts])
     row("  air, racks", [f"{f.air_capacity_j_per_k / 1000:.1f}" for f in all_facts])
     row("  heater", [f"{f.heater_capacity_j_per_k / 1000:.1f}" for f in all_facts])
+    row("warmed by a ramp, kJ/K", [f"{f.warmed_j_per_k / 1000:.1f}" for f in all_facts])
     row("slow, h", [f"{f.time_constants_s[0] / 3600:.1f}" for f in all_facts])
     row(
         "others, min",

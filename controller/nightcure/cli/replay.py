@@ -97,7 +97,7 @@ def replay(
         typer.Option(help="Column of the heater: on/off, 0-1, %, W.", rich_help_panel=TABLE),
     ] = None,
     time_unit: Annotated[
-        str | None, typer.Option(help="s, min or h.", rich_help_panel=TABLE)
+        str | None, typer.Option(help="ms, s, min, h or d.", rich_help_panel=TABLE)
     ] = None,
     fahrenheit: Annotated[
         bool, typer.Option("--fahrenheit", help="Temperatures are °F.", rich_help_panel=TABLE)
@@ -126,8 +126,8 @@ def replay(
         )
         if plot is not None and plot.suffix.lower() not in (".svg", ".png", ".pdf"):
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
-        if time_unit not in (None, "s", "min", "h"):
-            raise BadInput(f"--time-unit is '{time_unit}'; it must be s, min or h.")
+        if time_unit not in (None, "ms", "s", "min", "h", "d"):
+            raise BadInput(f"--time-unit is '{time_unit}'; it must be ms, s, min, h or d.")
         asked = {
             "colder_k": colder, "mould_times": mould_times, "heater_w": heater_w,
             "bang_bang": bang_bang or None, "gain_w_per_k": gain_w_per_k,

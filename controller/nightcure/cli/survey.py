@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from .show import out, print_json, sentences
-
-if TYPE_CHECKING:
-    pass
 
 COLUMNS = "Columns of the file"
 HEATER = "Heater and shed"
@@ -41,7 +39,7 @@ def survey(
     time_unit: Annotated[
         str | None,
         typer.Option(
-            help="s, min or h, where the column's name does not say; h:mm is seen.",
+            help="s, min, h or d (days), where the column's name does not say; h:mm is seen.",
             rich_help_panel=COLUMNS,
         ),
     ] = None,
@@ -90,7 +88,8 @@ def survey(
         typer.Option(help="When it went off. Repeatable.", rich_help_panel=HEATER),
     ] = None,
     power: Annotated[
-        float | None, typer.Option(help="The heater's watts.", min=1.0, rich_help_panel=HEATER)
+        float | None,
+        typer.Option(help="The heater's watts.", min=1.0, max=20000.0, rich_help_panel=HEATER),
     ] = None,
     ambient: Annotated[
         float | None,
@@ -149,8 +148,8 @@ def survey(
     with sentences():
         from ..errors import BadInput
 
-        if time_unit not in (None, "s", "min", "h"):
-            raise BadInput(f"--time-unit is '{time_unit}'; it must be s, min or h.")
+        if time_unit not in (None, "ms", "s", "min", "h", "d"):
+            raise BadInput(f"--time-unit is '{time_unit}'; it must be ms, s, min, h or d.")
         if plot is not None and plot.suffix.lower() not in (".svg", ".png", ".pdf"):
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
         if write and oven is None:
@@ -206,6 +205,9 @@ def survey(
         from ..oven.survey import survey as identify
         from ..oven.tuning import tune
 
+        if ambient is not None and log.ambient_c is not None:
+            unused = "The shed is as noted beside the air; --ambient is not looked at."
+            log = replace(log, assumed=(*log.assumed, unused))
         found = identify(log, ambient)
         tuned = tune(found.network(), window_s) if log.power_w is not None else None
         beside = None

@@ -39,6 +39,10 @@ def terminal_plot(found: Survey, width: int) -> Text:
     plotext.scatter(
         list(rows[::many]), list(p.air_c[::many]), label="measured", color="blue+", marker="dot"
     )
+    ends = float(times[-1] - first_s) / per
+    marks = round_marks(ends)
+    plotext.xlim(0.0, ends)
+    plotext.xticks(marks, [f"{mark:g}" for mark in marks])
     plotext.ylabel("°C")
     upper = plotext.build()
     plotext.clear_figure()
@@ -47,11 +51,20 @@ def terminal_plot(found: Survey, width: int) -> Text:
     left = found.fit.residuals_c[::many]
     plotext.scatter(list(rows[::many]), list(left), color="blue+", marker="dot")
     most = max(float(np.max(np.abs(left))), 0.1)
+    plotext.xlim(0.0, ends)
+    plotext.xticks(marks, [f"{mark:g}" for mark in marks])
     plotext.ylim(-most, most)
     plotext.yticks([-most, 0, most], [f"{-most:.2f}", "0", f"{most:.2f}"])
     plotext.ylabel("left over, K")
     plotext.xlabel(unit)
     return Text.from_ansi(upper + "\n" + plotext.build())
+
+
+def round_marks(ends: float) -> list[float]:
+    """Round numbers from 0 to `ends`, four to nine of them."""
+    steps = [unit * ten for ten in (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0) for unit in (1, 2, 5)]
+    step = next((s for s in steps if ends / s <= 8.0), ends)
+    return [round(i * step, 6) for i in range(int(ends / step + 1e-9) + 1)]
 
 
 def draw(found: Survey, path: Path) -> None:
@@ -114,12 +127,13 @@ def draw(found: Survey, path: Path) -> None:
 
 def _three(found: Survey) -> str:
     """Loss, heat capacity and what full power holds, with their intervals."""
+    from ..oven.words import figures
 
     def shown(value: Value | None, unit: str, scale: float = 1.0) -> str:
         if value is None:
             return "unknown (heater's watts not given)"
         v = value.times(scale)
-        return f"{v.value:.3g} {unit}   ({v.low:.3g} to {v.high:.3g})"
+        return f"{figures(v.value)} {unit}   ({figures(v.low)} to {figures(v.high)})"
 
     return (
         f"loses {shown(found.loss_w_per_k, 'W/K')}\n"

@@ -68,8 +68,10 @@ def show_drift(file: Path, as_json: bool) -> None:
 def _interval(value: Value | None, unit: str, scale: float = 1.0) -> tuple[str, str]:
     if value is None:
         return "unknown", ""
+    from ..oven.words import figures
+
     v = value.times(scale)
-    return f"{v.value:.3g} {unit}", f"{v.low:.3g} to {v.high:.3g}"
+    return f"{figures(v.value)} {unit}", f"{figures(v.low)} to {figures(v.high)}"
 
 
 def show_survey(found: Survey, tuned: Tuned | None) -> None:

@@ -45,20 +45,37 @@ def sections(found: Survey, tuned: Tuned) -> str:
     return f"{model_section(found)}\n\n{regulator_section(tuned)}"
 
 
+def _replaced(toml: str, name: str, section: str) -> str:
+    """TOML with a section's lines in place of what it says of the same keys."""
+    lines = toml.splitlines()
+    starts = [i for i, line in enumerate(lines) if re.match(r"\s*\[", line)]
+    at = next((i for i in starts if re.match(rf"\s*\[\s*{name}\s*\]", lines[i])), None)
+    if at is None:
+        return f"{toml.rstrip()}\n\n{section}\n"
+    end = next((i for i in starts if i > at), len(lines))
+    while end > at + 1 and re.match(r"\s*(#|$)", lines[end - 1]):
+        end -= 1  # remarks above the next section are its own
+    written = {line.partition(" =")[0] for line in section.splitlines()}
+    rest = [
+        line
+        for line in lines[at + 1 : end]
+        if "=" in line and line.partition("=")[0].strip().strip("\"'") not in written
+        and not line.lstrip().startswith("#")
+    ]  # fmt: skip
+    return "\n".join([*lines[:at], section, *rest, *lines[end:]]) + "\n"
+
+
 def put_into(oven: Path, found: Survey, tuned: Tuned) -> None:
-    """Replace both sections of an oven.toml; the rest stays, the old file is kept as .bak.
+    """Replace both sections of an oven.toml; the old file is kept as .bak.
+
+    The rest stays, what a survey says nothing of in these sections too (`hysteresis_c`).
 
     Raises:
         BadInput: the file with the new sections would not be a valid one; it is left as it was.
     """
     old = oven.read_text(encoding="utf-8-sig")
-    new = old
-    for name, text in (("model", model_section(found)), ("regulator", regulator_section(tuned))):
-        found_at = re.search(rf"^\[{name}\].*?(?=^\[|\Z)", new, flags=re.M | re.S)
-        if found_at:
-            new = f"{new[: found_at.start()]}{text}\n\n{new[found_at.end() :]}"
-        else:
-            new = f"{new.rstrip()}\n\n{text}\n"
+    new = _replaced(old, "model", model_section(found))
+    new = _replaced(new, "regulator", regulator_section(tuned))
     try:
         shutil.copy2(oven, oven.with_suffix(oven.suffix + ".bak"))  # as private as the file itself
     except OSError as error:

@@ -22,12 +22,14 @@ class Facts:
     air_capacity_j_per_k: float
     wall_capacity_j_per_k: float
     mould_capacity_j_per_k: float
+    warmed_j_per_k: float
+    """What of it a steady ramp has to feed, see `Network.warmed_j_per_k`."""
     time_constants_s: tuple[float, ...]
     """Slowest first."""
     highest_c: float
     """Held at full power; a hot oven may reach it with a welded relay."""
     fastest_ramp_c_per_h: float
-    """On arriving at the temperature to hold; all of the oven warming at one rate."""
+    """On arriving at the temperature to hold, `warmed_j_per_k` rising at one rate."""
     hold_w: float
     """To hold it; more than `power_w` if it cannot be held."""
 
@@ -61,8 +63,9 @@ def facts(network: Network, ambient_c: float, hold_c: float) -> Facts:
         air_capacity_j_per_k=network.air_capacity_j_per_k,
         wall_capacity_j_per_k=walls,
         mould_capacity_j_per_k=moulds,
+        warmed_j_per_k=network.warmed_j_per_k,
         time_constants_s=tuple(float(1.0 / r) for r in modes(network).rates_per_s[:3]),
         highest_c=ambient_c + network.power_w / loss,
-        fastest_ramp_c_per_h=3600.0 * (network.power_w - hold_w) / whole,
+        fastest_ramp_c_per_h=3600.0 * (network.power_w - hold_w) / network.warmed_j_per_k,
         hold_w=hold_w,
     )

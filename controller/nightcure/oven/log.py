@@ -17,6 +17,8 @@ NEAR_TOP_K = 1.0
 LEAST_ROWS = 5
 #: No shed is warmer, and no foam box hotter (a panel maker's long-term limit is 70-80 °C).
 WARMEST_SHED_C, HOTTEST_AIR_C, COLDEST_C = 38.0, 100.0, -45.0
+#: While the heater is first on a part leads the air by no more than this, K.
+PART_LEADS_K = 1.0
 
 
 @dataclass(frozen=True)
@@ -150,4 +152,24 @@ def _plausible(
         raise BadInput(
             f"{name}: the coldest air is {low:g} °C, warmer than any shed. {fahrenheit}; if the "
             f"test began hot, give the shed's temperature with --ambient."
+        )
+
+
+def right_way_round(log: Log) -> None:
+    """Refuse a table whose part warms before its air.
+
+    Raises:
+        BadInput: while the heater is first on.
+    """
+    on = np.flatnonzero(log.heat > 0.0)
+    if log.part_c is None or not len(on):
+        return
+    off = np.flatnonzero((log.heat == 0.0) & (np.arange(len(log.heat)) > on[0]))
+    ends_s = log.heat_time_s[off[0]] if len(off) else log.time_s[-1]
+    rows = (log.time_s >= log.heat_time_s[on[0]]) & (log.time_s <= ends_s)
+    air, part = log.air_c[rows], log.part_c[rows]
+    if rows.sum() > 1 and np.mean(part - part[0]) > np.mean(air - air[0]) + PART_LEADS_K:
+        raise BadInput(
+            f"{log.name}: the part warms ahead of the air while the heater is on; are the two "
+            f"columns swapped? Name them with --air and --part, or leave the part out."
         )

@@ -14,19 +14,22 @@ import numpy as np
 
 from ..errors import BadInput
 from .arrays import Array
-from .cells import HeaterCell, cell_number, seconds, time_unit_of
-from .log import Log, check
+from .cells import HeaterCell, cell_number, dated, degrees_of, seconds, time_unit_of
+from .log import LEAST_ROWS, Log, check, right_way_round
+from .table_text import NOTHING, cells_of, header_of, opened
+from .table_times import Times, once
 
 #: What a column may be called without being named; case and units aside.
 KNOWN = {
-    "time": ("time", "t", "elapsed", "clock", "min", "minutes", "seconds"),
+    "time": (
+        *("time", "t", "elapsed", "clock", "timestamp", "datetime"),
+        *("min", "minutes", "h", "hours", "s", "seconds", "date"),
+    ),
     "air": ("air", "oven", "temperature", "temp", "control"),
     "part": ("part", "mould", "mold"),
     "ambient": ("ambient", "shed", "room", "outside"),
-    "heater": ("heater", "heat", "power", "duty", "on"),
+    "heater": ("heater", "heat", "power", "duty", "on", "watts"),
 }
-#: A log shorter than this whose times have no unit is more likely in minutes or hours, s.
-SHORTEST_UNSAID_S = 600.0
 #: Bytes of lines taken at a time.
 CHUNK = 1 << 23
 
@@ -53,11 +56,11 @@ def read_log(
     ambient_c: float | None = None,
     checked: bool = True,
 ) -> Log:
-    """A log from a CSV (comma, semicolon or tab; decimal comma with the latter two).
+    """A log from a CSV (comma, semicolon or tab; a decimal comma with comma only in quotes).
 
     Args:
         columns: names of the columns that are not called as usual.
-        time_unit: 's', 'min' or 'h' where the column's name does not say it; h:mm is seen.
+        time_unit: 's', 'min', 'h' or 'd' where the column's name does not say it; h:mm is seen.
         fahrenheit: temperatures are °F.
         power_w: the heater's full power, if known.
         on, off: when the heater was switched, as in the time column, in place of a column.
@@ -68,16 +71,12 @@ def read_log(
         BadInput: what is wrong, on which line, what would be right.
     """
     try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            header = file.readline()
-            table = _Table(path, header, columns, time_unit, bool(on or off))
+        with opened(path) as file:
+            header, number = header_of(file)
+            table = _Table(path, header, number, columns, time_unit, bool(on or off))
             table.read(file)
-    except FileNotFoundError:
-        raise BadInput(f"{path}: there is no such file.") from None
     except UnicodeDecodeError:
         raise BadInput(f"{path} cannot be read: it is not text; a CSV is wanted.") from None
-    except OSError as error:
-        raise BadInput(f"{path} cannot be read: {error.strerror}.") from None
     log = table.log(fahrenheit, power_w, on, off)
     if checked:
         check(log, ambient_c)
@@ -88,11 +87,12 @@ class _Table:
     """The named columns of a file, read in chunks: numbers fast, anything else cell by cell."""
 
     def __init__(
-        self, path: Path, header: str, columns: Columns, time_unit: str | None, switched: bool
-    ) -> None:
-        self.path = path
+        self, path: Path, header: str, header_line: int, columns: Columns,
+        time_unit: str | None, switched: bool,
+    ) -> None:  # fmt: skip
+        self.path, self._header_line = path, header_line
         self.delimiter = max((",", ";", "\t"), key=header.count)
-        self.names = [cell.strip().strip('"') for cell in header.strip().split(self.delimiter)]
+        self.names = cells_of(header, self.delimiter)
         if not header.strip():
             raise BadInput(f"{path} is empty; its first line must name the columns.")
         if all(re.fullmatch(r"[-+\d.,:\s]*", name) for name in self.names):
@@ -111,7 +111,7 @@ class _Table:
         self.unit, self.unit_said = said or "s", said is not None
         self.values: dict[str, list[Array]] = {role: [] for role in self.at}
         self.heater = HeaterCell()
-        self.clock = False
+        self.times = Times(path)
         self.rows = 0
         self._blanks: list[int] = []
 
@@ -133,12 +133,12 @@ class _Table:
 
     def line(self, row: int) -> int:
         """The file's line of a row."""
-        return row + 2 + bisect_right(self._blanks, row)
+        return self._header_line + 1 + row + bisect_right(self._blanks, row)
 
     def read(self, file: TextIO) -> None:
         """All rows."""
         while lines := file.readlines(CHUNK):
-            kept = [line for line in lines if not line.isspace()]
+            kept = [line for line in lines if line.strip(NOTHING)]
             if len(kept) < len(lines):
                 self._note_blanks(lines)
             if not kept:
@@ -154,13 +154,16 @@ class _Table:
     def _note_blanks(self, lines: list[str]) -> None:
         row = self.rows
         for line in lines:
-            if line.isspace():
+            if not line.strip(NOTHING):
                 self._blanks.append(row)
             else:
                 row += 1
 
     def _fast(self, lines: list[str]) -> Array | None:
-        if self.clock or ":" in lines[0] or self.heater.words:
+        if self.times.clock or ":" in lines[0] or self.heater.words:
+            return None
+        text = "".join(lines)
+        if text.count(self.delimiter) != len(lines) * (len(self.names) - 1) or '"' in text:
             return None
         try:
             block: Array = np.loadtxt(
@@ -174,23 +177,26 @@ class _Table:
     def _slow(self, lines: list[str]) -> Array:
         block = np.empty((len(lines), len(self.at)))
         for number, line in zip(counter(), lines):
-            cells = [c.strip().strip('"') for c in line.strip("\r\n").split(self.delimiter)]
+            cells = cells_of(line, self.delimiter)
             where = f"{self.path}, line {self.line(self.rows + number)}"
+            if any(cells[len(self.names) :]):
+                raise BadInput(
+                    f"{where} has {len(cells)} values; the first line names {len(self.names)}. A "
+                    f"number with a decimal comma, or a text with one, needs double quotes."
+                )
             for i, (role, place) in enumerate(self.at.items()):
                 if place >= len(cells):
                     raise BadInput(
                         f"{where} has {len(cells)} values; the first line names {len(self.names)}."
                     )
-                text = cells[place]
-                if self.delimiter != ",":
-                    text = text.replace(",", ".")
+                text = cells[place].replace(",", ".")
                 what = f"{where}: {self.names[place]}"
                 if role == "time":
-                    self.clock |= ":" in text
+                    self.times.see(text)
                     block[number, i] = seconds(text, "s" if ":" in text else None, what)
                 elif role == "heater":
                     block[number, i] = self.heater.share(text, what)
-                elif not text and role in ("part", "ambient"):
+                elif not text and role in ("air", "part", "ambient"):
                     block[number, i] = np.nan
                 else:
                     block[number, i] = cell_number(text, what)
@@ -205,58 +211,79 @@ class _Table:
         columns: dict[str, Array] = {}
         for role in list(self.values):
             columns[role] = np.concatenate(self.values.pop(role))
-        per_unit = 1.0 if self.clock else {"s": 1.0, "min": 60.0, "h": 3600.0}[self.unit]
-        time_s = columns["time"] * per_unit
-        if self.clock:  # past midnight the clock begins anew
-            time_s = time_s + 86400.0 * np.cumsum(np.r_[0.0, np.diff(time_s) < -43200.0])
-        back = np.flatnonzero(np.diff(time_s) <= 0)
-        if len(back):
-            i = int(back[0])
-            raise BadInput(
-                f"{self.path}, line {self.line(i + 1)}: the time is {time_s[i + 1]:g} s after "
-                f"{time_s[i]:g} s; times must rise."
-            )
-        assumed = [] if self.clock or self.unit_said else ["Times are read as seconds."]
-        if assumed and time_s[-1] - time_s[0] < SHORTEST_UNSAID_S:
-            raise BadInput(
-                f"{self.path}: the whole log is {time_s[-1] - time_s[0]:g} s long if its times are "
-                f"seconds; if they are minutes, say --time-unit min."
-            )
+        assumed = [] if self.times.clock or self.unit_said else ["Times are read as seconds."]
+        columns["time"] = self.times.rising(columns["time"], self.unit, bool(assumed), self.line)
+        time_s = columns["time"]
+        for role in ("part", "ambient"):
+            if role in columns and np.isnan(columns[role]).all():
+                del columns[role]  # drawn in the table, never filled in
         for role in ("air", "part", "ambient"):
             if role in columns:
                 columns[role] = self._temperature(role, columns[role], time_s, fahrenheit)
         if "heater" in columns:
             heat, power_w, said = self.heater.shares(
-                columns["heater"], self.names[self.at["heater"]], power_w
+                columns.pop("heater"), self.names[self.at["heater"]], power_w
             )
-            heat_time_s = time_s
+            switched = once({"time": time_s, "heat": heat})
+            heat_time_s, heat = switched["time"], switched["heat"]
             assumed += said
         else:
             heat_time_s, heat = self._switched(time_s, on, off)
-        return Log(
-            time_s, columns["air"], heat_time_s, heat, columns.get("part"),
-            columns.get("ambient"), power_w, tuple(assumed), str(self.path),
+        noted = ~np.isnan(columns["air"])
+        if not noted.all():
+            assumed.append(f"Rows without an air temperature are left out: {np.sum(~noted)}.")
+        kept = once({role: values[noted] for role, values in columns.items()})
+        twice = int(np.sum(noted)) - len(kept["time"])
+        if twice and len(kept["time"]) < LEAST_ROWS:
+            raise BadInput(
+                f"{self.path}: its {np.sum(noted)} rows hold {len(kept['time'])} different times; "
+                f"a survey needs at least {LEAST_ROWS}."
+            )
+        if twice:
+            assumed.append(f"Of rows at one and the same time the last is taken, {twice} left out.")
+        log = Log(
+            kept["time"], kept["air"], heat_time_s, heat, kept.get("part"),
+            kept.get("ambient"), power_w, tuple(assumed), str(self.path),
         )  # fmt: skip
+        right_way_round(log)
+        return log
 
     def _temperature(self, role: str, values: Array, time_s: Array, fahrenheit: bool) -> Array:
+        name = self.names[self.at[role]]
+        if degrees_of(name) == ("C" if fahrenheit else "F"):
+            option = "leave out" if fahrenheit else "say"
+            raise BadInput(
+                f"{self.path}: the column '{name}' is in °{degrees_of(name)} by its name; if it "
+                f"is, {option} --fahrenheit, else rename it."
+            )
         missing = np.isnan(values)
         if missing.all():
-            raise BadInput(f"{self.path}: the column of the {role} is empty; leave it out.")
-        if missing.any():
+            raise BadInput(f"{self.path}: the column of the {role} is empty.")
+        if missing.any() and role != "air":
             values = np.interp(time_s, time_s[~missing], values[~missing])
         return (values - 32.0) / 1.8 if fahrenheit else values
 
     def _switched(
         self, time_s: Array, on: Sequence[str], off: Sequence[str]
     ) -> tuple[Array, Array]:
-        unit = "s" if self.clock else self.unit
+        unit = "s" if self.times.clock else self.unit
         first_s = float(time_s[0])
+        midnight_s = first_s // 86400.0 * 86400.0 if self.times.dated else 0.0
         events = [(first_s, 0.0)]
         for texts, share, option in ((on, 1.0, "--on"), (off, 0.0, "--off")):
             for text in texts:
                 at_s = seconds(text, unit, option)
-                if self.clock and at_s < first_s:
-                    at_s += 86400.0
+                if (
+                    self.times.clock
+                    and ":" not in text
+                    and (first_s or text.replace(".", "").isdigit())
+                ):
+                    raise BadInput(
+                        f"{option} is '{text}'; the table's times are h:mm, write it so."
+                    )
+                if self.times.clock and not dated(text):
+                    at_s += midnight_s
+                    at_s += 86400.0 if at_s < first_s else 0.0
                 events.append((max(at_s, first_s), share))
         if off and not on:
             events.append((first_s, 1.0))

@@ -16,12 +16,12 @@ from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy.special import gammaincc
 
 from . import fit as _fit
 from .fit import Fit, Problem, network_of, predicted
 from .log import Log, check
 from .longer import Longer, how_much_longer
+from .residuals import believable, whiteness
 from .response import modes
 from .thermal import Array, Network
 from .tuning import reduced
@@ -187,6 +187,7 @@ def survey(log: Log, ambient_c: float | None = None) -> Survey:
     order = min(fits.values(), key=lambda f: f.criterion).order
     # The loss is always taken from the full model: what a smaller one cannot see it would deny.
     best = fits[3]
+    believable(log, best, problem.quantum_c)
     white, p_value = whiteness(best.residuals_c, best.inflation)
     power_w = log.power_w
     constants = tuple(derived(best, partial(_time_constant, i)) for i in range(order))
@@ -242,23 +243,6 @@ def _ambient(log: Log, stated_c: float | None) -> tuple[Array, str]:
         return (total[2 * half + 1 :] - total[: -2 * half - 1]) / (2 * half + 1), "noted"
     how = "guessed" if stated_c is None else "stated"
     return np.full(len(log.time_s), float(log.air_c[0]) if stated_c is None else stated_c), how
-
-
-def whiteness(residuals: Array, inflation: float) -> tuple[bool, float]:
-    """Ljung-Box over up to ten lags (Biometrika 65 (1978) 297, from memory): white?, p value.
-
-    Fewer than twenty rows are called white unless their memory says otherwise.
-    """
-    n = len(residuals)
-    lags = min(10, n // 5)
-    x = residuals - residuals.mean()
-    total = float(x @ x)
-    if lags < 1 or total == 0.0:
-        return inflation < 2.0, 1.0
-    r = np.array([float(x[k:] @ x[:-k]) / total for k in range(1, lags + 1)])
-    q = n * (n + 2) * float(np.sum(r**2 / (n - np.arange(1, lags + 1))))
-    p_value = float(gammaincc(lags / 2.0, q / 2.0))  # chi-square's upper tail
-    return p_value > 0.01, p_value
 
 
 def gradient(fun: Callable[[Array], Array], at: Array, over: list[int]) -> Array:

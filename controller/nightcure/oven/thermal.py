@@ -105,6 +105,26 @@ class Network:
         film, skin = self.air_wall_w_per_k, self.skin_w_per_k
         return self.leak_w_per_k + (film * skin / (film + skin) if film + skin > 0 else 0.0)
 
+    @property
+    def warmed_j_per_k(self) -> float:
+        """Heat capacity that an air rising steadily has to feed, J/K.
+
+        Of a wall each lump counts by the square of its steady share of the air's rise: the first
+        moment of the walls' admittance. What lies outside the insulation hardly counts.
+        """
+        film, skin = self.air_wall_w_per_k, self.skin_w_per_k
+        share = film / (film + skin) if film + skin > 0 else 0.0
+        left = 1.0 / skin if skin > 0 else float("inf")
+        warmed = self.heater_capacity_j_per_k + self.air_capacity_j_per_k
+        warmed += sum(m.capacity_j_per_k for m in self.moulds)
+        warmed += self.wall_capacity_j_per_k * share**2
+        for layer in self.layers:
+            if skin > 0:
+                share *= 1.0 - 1.0 / (layer.inward_w_per_k * left)
+                left -= 1.0 / layer.inward_w_per_k
+            warmed += layer.capacity_j_per_k * share**2
+        return warmed
+
     def with_loss_times(self, factor: float) -> Network:
         """The same oven with its loss coefficient multiplied, leak and skin alike.
 

@@ -11,6 +11,11 @@ from . import fit as _fit
 if TYPE_CHECKING:
     from .survey import Survey
 
+#: A test that begins this far below its shed is told so, K.
+COLDER_K = 3.0
+#: Residuals smaller than this are a thermometer's steps, not a door, °C rms.
+UNSEEN_C = 0.05
+
 
 def duration(seconds: float) -> str:
     """Minutes below two hours, else hours and minutes."""
@@ -18,6 +23,11 @@ def duration(seconds: float) -> str:
     if minutes < 120:
         return f"{minutes} min"
     return f"{minutes // 60} h" + (f" {minutes % 60} min" if minutes % 60 else "")
+
+
+def figures(value: float) -> str:
+    """Three figures that count, never as a power of ten."""
+    return f"{float(f'{value:.3g}'):.15g}" if abs(value) < 1e15 else f"{value:.3g}"
 
 
 def _from_prior(found: Survey, unknown: int) -> bool:
@@ -36,6 +46,12 @@ def assumed_of(found: Survey, how: str, ambient_c: float) -> tuple[str, ...]:
         )
     elif how == "stated":
         out.append(f"The shed is taken at {ambient_c:.1f} °C throughout, as stated; within 1.4 K.")
+    below_k = ambient_c - float(found.log.air_c[0])
+    if how != "guessed" and below_k > COLDER_K:
+        out.append(
+            f"The test begins with the air {below_k:.1f} K colder than the shed: a box carried in "
+            f"from the cold, or one of the two is wrong, and the loss with it."
+        )
     if found.log.power_w is not None:
         out.append(
             f"The heater gives {found.log.power_w:g} W, as stated; 10 % less mains voltage would "
@@ -104,7 +120,8 @@ def unknown_of(found: Survey, half: float) -> tuple[str, ...]:
         out.append(
             "The heater's lag: note the air every 20 s for five minutes round switching on and off."
         )
-    if not found.white:
+    rms_c = float(np.sqrt(np.mean(found.fit.residuals_c**2)))
+    if not found.white and rms_c > UNSEEN_C:
         out.append(
             "What else moved the air: the residuals are not white noise, so a door, a draught or a "
             "second time constant is in them; the intervals count it in."
