@@ -39,7 +39,7 @@ def test_refused_until_a_person_has_taken_care(steered: Steered) -> None:
 def test_it_ends_the_night_once_enough_is_known(steered: Steered) -> None:
     """Against the box's own numbers: its loss lies in the interval that is told."""
     steered.accept()
-    steered.pace_s[0] = 0.002
+    steered.pace_s[0] = 0.006
     status, told = begin(steered, precision_pct=50)
     assert status == 200, told
     assert told["running"] is True
