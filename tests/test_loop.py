@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from nightcure.codec import decision_fields, decode_inputs, encode_inputs
 from nightcure.loop import Loop
 from nightcure.measure.reading import Fault, Reading
+from nightcure.profile import parse_profile
 from nightcure.records import Command, Decision, Phase, TickInputs
 from tests.nights import (
     COLD,
@@ -418,3 +419,26 @@ def test_fahrenheit_reaches_the_sentences() -> None:
     d = loop.tick(still(0.0, start()))
     assert any("48.2 °F" in e.message for e in d.events)
     assert PROFILE.highest_c == 38.0
+
+
+def test_what_is_doubted_is_not_heated_for_in_the_cool_down_either() -> None:
+    """Somebody skips the rest of a soak while a sensor hangs outside."""
+    loop = Loop(SETTINGS)
+    soak = parse_profile(
+        {
+            "name": "Soak",
+            "segments": [
+                {"kind": "soak", "at_c": 40.0, "hours": 5.0},
+                {"kind": "cool", "rate_c_per_h": 20.0, "below_c": 15.0},
+            ],
+        }
+    )
+    for i in range(900):
+        asked = [start(soak)] if i == 0 else [word("skip")] if i == 500 else []
+        outside = ((34.0 if i < 320 else 10.0) + 0.0625 * (i % 2), 35.0, 35.0, 9.0)
+        d = loop.tick(still(2.0 * i, *asked, values=outside))
+        if i > 500:
+            assert d.phase is Phase.COOL
+            assert (d.heater_on, d.contactor_on, d.duty) == (False, False, 0.0)
+        if i > 501:
+            assert d.control_c is not None, "the profile goes on"

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from nightcure.loop import Loop
+from nightcure.measure.reading import Fault
 from nightcure.profile import parse_profile
 from nightcure.records import Command, Decision, Phase, TickInputs
 from tests.nights import (
@@ -98,6 +99,29 @@ def test_a_refused_resume_outlasts_the_next_power_cut_and_can_still_be_reset() -
     assert second.tick(back(3.0, 3700.0, air_c=None)).trip == "resume-refused"
     d = second.tick(back(5.0, 3702.0, word("reset"), air_c=None))
     assert d.outcomes[0].outcome == "done"
+
+
+def test_the_contactor_stays_open_until_it_is_known_whether_the_night_goes_on() -> None:
+    """Behind a relay that welded meanwhile it is all that keeps the heater off."""
+    loop = Loop(SETTINGS)
+    loop.resume(cut_off())
+    ds = [loop.tick(back(5.0 + 2.0 * i, 3600.0, air_c=None)) for i in range(40)]
+    assert not any(d.contactor_on for d in ds)
+    assert ds[-1].trip == "resume-refused"
+
+
+def test_a_box_left_open_over_a_restart_stays_doubted() -> None:
+    loop = Loop(SETTINGS)
+    shut, open_box = (27.0, 30.0, 30.0, 9.0), (10.0, 30.0, 30.0, 9.0)
+    ticks = [still(2.0 * i, *([start()] if i == 0 else []), values=shut if i < 320 else open_box)
+             for i in range(400)]  # fmt: skip
+    assert run(loop, ticks)[-1].faults[0] is Fault.DISAGREES
+    second = Loop(SETTINGS)
+    second.resume(through_text(loop))
+    ds = run(second, [still(800.0 + 2.0 * i, values=open_box) for i in range(450)])
+    assert not any(d.heater_on or d.contactor_on for d in ds)
+    assert ds[100].phase is Phase.RAMP, "it has as long to be shut as without a restart"
+    assert ds[-1].trip == "control-sensor-lost"
 
 
 def test_the_heater_comes_on_again_on_a_board_whose_time_began_anew() -> None:

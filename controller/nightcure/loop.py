@@ -17,6 +17,7 @@ from .guard.view import View
 from .heat.feedforward import FeedForward
 from .heat.modulator import Modulator
 from .heat.regulators import regulator_for
+from .measure.reading import Fault
 from .measure.screening import Screening, Verdict
 from .measure.steady import Steady
 from .orders import Now, Orders
@@ -80,8 +81,9 @@ class Loop:
         dt_s, gap_s, wall_step_s = self._time_passed(inputs)
         heated = self.phase in (Phase.RAMP, Phase.SOAK)
         verdict = self._screening.judge(
-            inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k()
-        )
+            inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
+            self.phase is Phase.COOL,
+        )  # fmt: skip
         self._steady.note(inputs.readings, verdict.faults)
         ambient_c = self._ambient(verdict)
 
@@ -108,10 +110,12 @@ class Loop:
         watts = self._watts(dt_s, verdict, ambient_c)
         self._duty = round(watts / self.settings.heater.power_w, 4)
 
-        allowed = self._run is not None and verdict.control_c is not None and self._closed()
+        sure = verdict.control_c is not None and not verdict.doubted
+        allowed = self._run is not None and sure and self._closed()
         heater_on = self._modulator.tick(inputs.mono_s, dt_s, self._duty, allowed)
         self._held = not allowed
-        self._contactor_on = self._run is not None and not verdict.doubted
+        waits = verdict.doubted or self._resuming
+        self._contactor_on = self._run is not None and not waits
         if verdict.control_c is not None:
             self._control_c = verdict.control_c
         return self._decision(heater_on, verdict, ambient_c, now, outcomes)
@@ -136,7 +140,8 @@ class Loop:
 
     def _take_up_again(self, inputs: TickInputs, verdict: Verdict, events: list[Event]) -> None:
         """After a crash or power cut: go on with the night, or trip and say why."""
-        if verdict.control_c is None and self._night_s < 60.0 + self._resume_night_s:
+        waits = verdict.doubted or self._night_s < 60.0 + self._resume_night_s
+        if verdict.control_c is None and waits:
             return
         self._resuming = False
         if self._run is None:
@@ -212,7 +217,8 @@ class Loop:
         believed = verdict.believed_c
         control_fault = ""
         if verdict.control_c is None:
-            control_fault = str(verdict.faults[self._air[0]] or "no value")
+            doubted = Fault.DISAGREES in verdict.faults
+            control_fault = str(Fault.DISAGREES if doubted else verdict.faults[self._air[0]])
         lost = [
             (name, str(fault or "no value"))
             for name, c, fault in zip(self._names, believed, verdict.faults, strict=True)
@@ -229,6 +235,7 @@ class Loop:
             ambient_c, None if run is None else run.setpoint_c, self._modulator.on, self._duty,
             inputs.ledger_silent_s, inputs.inbox_silent_s,
             tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
+            verdict.doubted,
         )  # fmt: skip
         alarms = self._alarms
         for rule in self._rules:
@@ -274,7 +281,7 @@ class Loop:
 
     def _watts(self, dt_s: float, verdict: Verdict, ambient_c: float) -> float:
         run, control_c = self._run, verdict.control_c
-        if run is None or control_c is None:
+        if run is None or control_c is None or verdict.doubted:
             return 0.0
         feed_forward_w = 0.0
         if self.settings.regulator.feed_forward:
@@ -389,6 +396,7 @@ class Loop:
         """Take up the night of a snapshot after a crash or power cut; a trip stays a trip."""
         self.restore(state)
         self._screening = Screening(self.settings.thermometers)
+        self._screening.resume(state["screening"])
         self._steady = Steady(len(self.settings.thermometers))
         self._modulator = Modulator(self.settings.heater)
         self._modulator.switchings = state["modulator"]["switchings"]

@@ -126,3 +126,14 @@ def test_a_sensor_that_hangs_outside_is_never_heated_for_again(time: str) -> Non
     doubt_s = next(a["time_s"] for a in result.figures.alarms if a["name"] == "air-doubted")
     assert not any(d.heater_on or d.contactor_on for i, d in ticks if i.mono_s >= doubt_s)
     assert result.figures.trip == "control-sensor-lost"
+
+
+def test_a_sensor_that_falls_out_in_the_cool_down_is_not_heated_for() -> None:
+    """Two minutes of heat until it is doubted; then the night cools to its end by itself."""
+    result, ticks = night(faults=["sensor-out-of-box@9h30"])
+    assert result.figures.outcome == "done"
+    assert [a["name"] for a in result.figures.alarms] == ["air-doubted"]
+    after = [d for i, d in ticks if i.mono_s >= 9.5 * 3600.0]
+    assert after[0].phase is Phase.COOL
+    assert 2.0 * sum(d.heater_on for d in after) <= 130.0
+    assert not any(d.heater_on or d.contactor_on for d in after[80:])

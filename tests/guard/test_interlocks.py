@@ -60,13 +60,14 @@ def at(**fields: object) -> Callable[[float], View]:
 
 
 LOST = at(control_c=None, control_fault="crc", air_c=())
-DOUBTED = at(control_c=None, control_fault="disagrees", air_c=())
+DOUBTED = at(doubted=True, control_c=None, control_fault="disagrees", air_c=())
 FULL = at(duty=1.0, heater_on=True, control_c=30.0, air_c=(30.0,))
 FIRES: list[tuple[type[Interlock], Callable[[float], View], float, float]] = [
     # rule, what it sees, not before (s), not after (s)
     (ControlSensorLost, LOST, 50, 62),
     (ControlSensorLost, DOUBTED, 890, 904),
     (AirDoubted, DOUBTED, 0, 0),
+    (AirDoubted, at(phase="cool", doubted=True, control_c=8.0, setpoint_c=24.0), 0, 0),
     (SensorLost, at(lost=(("Lid", "missing"),)), 56, 62),
     (OverTemperature, at(air_c=(60.1,), control_c=60.1), 2, 4),
     (OverTemperature, at(parts_c=(("Lid", 61.0),)), 2, 4),
@@ -125,7 +126,12 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
     [
         (ControlSensorLost, lambda t: QUIET._replace(control_c=None if t % 100 < 50 else 38.0)),
         (ControlSensorLost, lambda t: DOUBTED(t) if t % 1000 < 800 else QUIET),
+        # A garbled reading while the box is open is no lost sensor.
+        (ControlSensorLost, lambda t: QUIET if t % 1000 >= 800 else LOST(t)._replace(doubted=True)
+                                      if t % 100 < 50 else DOUBTED(t)),
         (AirDoubted, LOST),
+        # In a cool-down parts lag far behind the air; nobody wants heat then.
+        (AirDoubted, at(phase="cool", doubted=True, control_c=25.0, setpoint_c=24.0)),
         (AirDoubted, lambda t: DOUBTED(t)._replace(night=False, phase="tripped")),
         (OverTemperature, lambda t: QUIET._replace(air_c=(61.0 if t % 20 == 0 else 38.0,))),
         (Exotherm, at(parts_c=(("Lid", 45.9),))),

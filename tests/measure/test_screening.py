@@ -149,6 +149,45 @@ def test_parts_that_cool_down_to_a_sensor_outside_end_no_doubt() -> None:
     assert verdicts[-1].control_c == pytest.approx(14.0, abs=0.5)
 
 
+@pytest.mark.parametrize("silent", [0, 1, 2], ids=["outside", "inside", "part"])
+def test_who_says_nothing_for_a_tick_ends_no_doubt(silent: int) -> None:
+    """Of two air sensors the first hangs outside; a garbled checksum now and then is common."""
+
+    def flickering(t_s: float) -> list[float | None]:
+        outside_c = 30.0 if t_s < 900 else 8.0
+        said: list[float | None] = [wobble(t_s, outside_c), wobble(t_s, 31.0), 30.0]
+        if t_s > 900 and t_s % 100 == 0:
+            said[silent] = None
+        return said
+
+    verdicts = feed(Screening((AIR, AIR_2, LID)), flickering, 2400.0)
+    first = next(i for i, v in enumerate(verdicts) if v.doubted)
+    assert 2 * first <= 900 + 150, "silence does not put the doubt off for long"
+    assert all(v.doubted and v.control_c is None for v in verdicts[first:])
+
+
+def test_in_a_cool_down_doubtful_air_is_believed_and_told() -> None:
+    """Open boxes are common then: the profile goes on, and nothing is heated."""
+    screening = Screening((AIR, LID))
+    feed(screening, lambda t: (wobble(t), 37.0), 900.0)
+    for i in range(450, 600):
+        reads = (Reading(wobble(i, 20.0), 2.0 * i), Reading(37.0, 2.0 * i))
+        verdict = screening.judge(2.0 * i, 2.0, reads, heated=False, cooling=True)
+    assert verdict.doubted
+    assert verdict.control_c == pytest.approx(20.0, abs=0.2)
+
+
+def test_a_doubt_outlasts_a_restart_and_nothing_else_does() -> None:
+    doubting, sure = Screening((AIR, LID)), Screening((AIR, LID))
+    feed(doubting, lambda t: (wobble(t, 10.0), 37.0), 900.0)
+    feed(sure, lambda t: (wobble(t), 37.0), 900.0)
+    for before, doubted in ((doubting, True), (sure, False)):
+        after = Screening((AIR, LID))
+        after.resume(before.snapshot())
+        reads = (Reading(10.0, 3.0), Reading(37.0, 3.0))
+        assert after.judge(3.0, 2.0, reads, heated=True).doubted is doubted
+
+
 def test_warm_moulds_in_a_box_just_shut_are_given_time() -> None:
     def warming(t_s: float) -> tuple[float, float]:
         return (wobble(t_s, min(12.0 + t_s / 60.0 * 2.0, 33.0)), 35.0)

@@ -20,11 +20,15 @@ class ControlSensorLost(Interlock):
     def __init__(self, settings: Settings) -> None:
         super().__init__(settings)
         self.lost_s = 0.0
+        self.silent_s = 0.0
+        """Of it, since a sensor answered last: a doubt may last longer than a silence."""
 
     def look(self, v: View) -> str | None:
         self.lost_s = 0.0 if v.control_c is not None else self.lost_s + v.dt_s
-        borne_s = self.DOUBTED_S if v.control_fault == Fault.DISAGREES.value else self.AFTER_S
-        if self.lost_s <= borne_s or not (v.night or v.phase == "tripped"):
+        answers = v.control_c is not None or v.control_fault == Fault.DISAGREES.value
+        self.silent_s = 0.0 if answers else self.silent_s + v.dt_s
+        lost = self.silent_s > self.AFTER_S or self.lost_s > self.DOUBTED_S
+        if not lost or not (v.night or v.phase == "tripped"):
             return None
         return (
             f"No believable air temperature for {show_duration(self.lost_s)} "
@@ -34,18 +38,25 @@ class ControlSensorLost(Interlock):
 
 
 class AirDoubted(Interlock):
-    """A warning: the box is open, or the air sensor is not in it; nothing is heated meanwhile."""
+    """A warning: the box is open, or the air sensor is not in it; nothing is heated meanwhile.
+
+    In a cool-down, where open boxes are common, only once heat would be wanted.
+    """
 
     name = "air-doubted"
     latching = False
 
     def look(self, v: View) -> str | None:
-        if not v.night or v.control_fault != Fault.DISAGREES.value:
+        wanted = v.control_c is None or v.setpoint_c is None or v.setpoint_c > v.control_c
+        if not (v.night and v.doubted and wanted):
             return None
+        borne = show_duration(ControlSensorLost.DOUBTED_S)
+        ends = (
+            f"after {borne} the night ends" if v.phase != "cool" else "it cools faster than asked"
+        )
         return (
             "The air is far below the parts, or two air sensors are far apart: is the box open, or "
-            "does a sensor hang outside? Nothing is heated until this is put right; after "
-            f"{show_duration(ControlSensorLost.DOUBTED_S)} the night ends."
+            f"does a sensor hang outside? Nothing is heated until this is put right; {ends}."
         )
 
 

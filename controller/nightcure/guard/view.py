@@ -11,7 +11,8 @@ class View(NamedTuple):
     `night`: a night is running. `heated`: the regulator is at work (ramp, soak). `heater_on`,
     `duty`: as decided the tick before, so what the readings may already show. `lost`: name and
     fault of every thermometer that is not believed. `self_heat_k`: for each of `parts_c` how much
-    hotter its resin's own heat may make it now; None where no resin card tells.
+    hotter its resin's own heat may make it now; None where no resin card tells. `doubted`: the air
+    is measured and cannot be the oven's.
     """
 
     dt_s: float
@@ -34,3 +35,4 @@ class View(NamedTuple):
     ledger_silent_s: float
     inbox_silent_s: float
     self_heat_k: tuple[float | None, ...] = ()
+    doubted: bool = False

@@ -50,11 +50,9 @@ class Verdict(NamedTuple):
     faults: tuple[Fault | None, ...]
     control_c: float | None
     """The first believed air sensor, offset applied; the others stand in for it."""
-
-    @property
-    def doubted(self) -> bool:
-        """The air is measured, and cannot be the oven's: an open box, or a sensor outside it."""
-        return self.control_c is None and Fault.DISAGREES in self.faults
+    doubted: bool = False
+    """The air cannot be the oven's: an open box, or a sensor outside it. It stands until the air
+    shows otherwise; a tick on which a sensor says nothing does not end it."""
 
 
 class _Past:
@@ -89,6 +87,7 @@ class Screening:
         self._below_s = 0.0
         self._heated_s = 0.0
         self._lowest_c: float | None = None
+        self._heard = 0
         """While the air is in doubt, the coldest it was."""
 
     def judge(
@@ -98,13 +97,16 @@ class Screening:
         readings: tuple[Reading, ...],
         heated: bool,
         self_heat_k: Mapping[int, float] = NO_HEAT,
+        cooling: bool = False,
     ) -> Verdict:
         """What to believe at `now_s`.
 
         Args:
-            heated: the regulator is at work; only then frozen and disagreeing sensors are looked
-                for (a cold oven at rest may well stand still).
+            heated: a ramp or a soak; only then frozen and disagreeing sensors are looked for (a
+                cold oven at rest may well stand still).
             self_heat_k: by thermometer, how much hotter a part is known to make itself.
+            cooling: a cool-down, in which air far below the parts is `doubted`, for nothing must be
+                heated on it, and yet believed: it may well be true.
         """
         believed: list[float | None] = []
         faults: list[Fault | None] = []
@@ -113,9 +115,13 @@ class Screening:
             faults.append(fault)
             value_c = reading.value_c
             believed.append(None if fault or value_c is None else value_c + past.offset_c)
-        self._together(believed, faults, dt_s, heated, self_heat_k)
+        doubted = self._together(believed, dt_s, heated or cooling, self_heat_k)
+        if doubted and heated:
+            for i in self._air:
+                if faults[i] is None:
+                    faults[i], believed[i] = Fault.DISAGREES, None
         control_c = next((believed[i] for i in self._air if believed[i] is not None), None)
-        return Verdict(tuple(believed), tuple(faults), control_c)
+        return Verdict(tuple(believed), tuple(faults), control_c, doubted)
 
     def _alone(self, past: _Past, reading: Reading, now_s: float, heated: bool) -> Fault | None:
         value_c, taken_s, wire_fault = reading
@@ -161,26 +167,25 @@ class Screening:
     def _together(
         self,
         believed: list[float | None],
-        faults: list[Fault | None],
         dt_s: float,
-        heated: bool,
+        watched: bool,
         self_heat_k: Mapping[int, float],
-    ) -> None:
-        self._heated_s = self._heated_s + dt_s if heated else 0.0
+    ) -> bool:
+        """Whether the air is in doubt. Who says nothing speaks neither for nor against it."""
+        self._heated_s = self._heated_s + dt_s if watched else 0.0
         if self._heated_s < SETTLE_S:
             self._apart_s = self._below_s = 0.0
-            self._lowest_c = None
-            return
+            self._lowest_c, self._heard = None, 0
+            return False
         air = [c for i in self._air if (c := believed[i]) is not None]
-        apart = len(air) > 1 and max(air) - min(air) > DISAGREES_C
-        self._apart_s = self._apart_s + dt_s if apart else 0.0
         parts = [c - self_heat_k.get(i, 0.0) for i in self._parts if (c := believed[i]) is not None]
-        below = bool(air and parts) and min(air) < min(parts) - DISAGREES_C
-        self._below_s = self._below_s + dt_s if below else 0.0
-        if self._in_doubt(air):
-            for i in self._air:
-                if faults[i] is None:
-                    faults[i], believed[i] = Fault.DISAGREES, None
+        if len(air) > 1:
+            apart = max(air) - min(air) > DISAGREES_C
+            self._apart_s = self._apart_s + dt_s if apart else 0.0
+        if air and parts:
+            below = min(air) < min(parts) - DISAGREES_C
+            self._below_s = self._below_s + dt_s if below else 0.0
+        return self._in_doubt(air)
 
     def _in_doubt(self, air_c: list[float]) -> bool:
         """Whether the air, by sensor, cannot be the oven's."""
@@ -189,9 +194,17 @@ class Screening:
             return self._lowest_c is not None
         coldest_c = min(air_c)
         lowest_c = coldest_c if self._lowest_c is None else min(self._lowest_c, coldest_c)
-        over = self._apart_s == self._below_s == 0.0 and coldest_c >= lowest_c + RISEN_C
-        self._lowest_c = None if over else lowest_c
+        # With one of them silent the warmer one alone would seem to have risen.
+        heard = max(self._heard, len(air_c))
+        risen = len(air_c) == heard and coldest_c >= lowest_c + RISEN_C
+        over = self._apart_s == self._below_s == 0.0 and risen
+        self._lowest_c, self._heard = (None, 0) if over else (lowest_c, heard)
         return not over
+
+    def resume(self, state: dict[str, Any]) -> None:
+        """Go on from a snapshot on a board whose time began anew: only a doubt outlasts that."""
+        if state.get("lowest_c") is not None:
+            self._restore_doubt(state)
 
     def correct(self, index: int, offset_c: float) -> None:
         """Give a thermometer another offset, from the next tick on."""
@@ -205,6 +218,7 @@ class Screening:
             "below_s": self._below_s,
             "heated_s": self._heated_s,
             "lowest_c": self._lowest_c,
+            "heard": self._heard,
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -212,6 +226,10 @@ class Screening:
         for past, values in zip(self._past, state["past"], strict=True):
             for key, value in zip(_Past.STATE, values, strict=True):
                 setattr(past, key, value)
+        self._restore_doubt(state)
+
+    def _restore_doubt(self, state: dict[str, Any]) -> None:
         self._apart_s, self._below_s = state["apart_s"], state["below_s"]
         self._heated_s = state["heated_s"]
-        self._lowest_c = state.get("lowest_c")  # older snapshots have none
+        self._lowest_c = state.get("lowest_c")  # older snapshots have neither
+        self._heard = state.get("heard", 0)
