@@ -170,6 +170,16 @@ def test_stop_acts_within_the_same_tick() -> None:
     assert [e.name for e in d.events if e.kind == "night"] == ["stopped"]
 
 
+def test_a_start_asked_for_before_a_stop_is_refused_in_the_same_tick() -> None:
+    """A stop is carried out first; it must not be undone by what it was meant to undo."""
+    loop = Loop(SETTINGS)
+    d = loop.tick(still(0.0, word("stop", 6), start(number=5)))
+    assert [o.outcome for o in d.outcomes] == ["done", "refused"]
+    assert "stop was pressed after it" in d.outcomes[1].message
+    assert (d.phase, d.heater_on) == (Phase.IDLE, False)
+    assert loop.tick(still(2.0, word("stop", 7), start(number=8))).phase is Phase.RAMP
+
+
 def test_the_stop_button_ends_the_night() -> None:
     loop = Loop(SETTINGS)
     run(loop, [still(0.0, start()), still(2.0)])

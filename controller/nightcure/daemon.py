@@ -222,7 +222,7 @@ class Daemon:
             if row.expired:
                 sentence = f"'{row.word}' came too late and was not carried out."
                 refused.append(Outcome(row.id, "expired", sentence))
-            elif row.broken:
+            elif row.broken and row.word != "stop":
                 sentence = f"'{row.word}' came with arguments that are not a JSON object."
                 refused.append(Outcome(row.id, "refused", sentence))
             else:

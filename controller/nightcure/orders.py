@@ -76,6 +76,8 @@ class Now:
     verdict: Verdict
     events: list[Event]
     checks: list[Check] = field(default_factory=list)
+    stop_id: int = -1
+    """The last stop's; it is carried out first, whatever was asked before it."""
 
 
 class Orders:
@@ -114,6 +116,7 @@ class Orders:
     # ---- the night ------------------------------------------------------------------------
 
     def _stop(self, command: Command, now: Now) -> str:
+        now.stop_id = max(now.stop_id, command.id)
         if self._loop.run is None:
             return "No night was running; the heater is off."
         self._loop.end(Phase.IDLE, "stopped", f"Stopped by {command.who}.", now.events)
@@ -125,6 +128,8 @@ class Orders:
             for key, sentence in CONFIRMED.items():
                 if args.get(key, True) is not True:
                     raise BadInput(sentence)
+            if command.id < now.stop_id:
+                raise BadInput("stop was pressed after it; start once more if still wanted.")
             if now.checks:
                 raise BadInput("a thermometer was corrected this very moment; start once more.")
             profile = profile_to_start(

@@ -258,7 +258,11 @@ def test_state_written_down_amid_it_goes_on_the_same(rule: type[Interlock]) -> N
     ("hot", "still_hot", "cooler"),
     [
         ({"air_c": (60.1,)}, {"air_c": (58.1,)}, {"air_c": (58.0,)}),
-        ({"parts_c": (("Lid", 60.1),)}, {"parts_c": (("Lid", 58.1),)}, {"parts_c": (("L", 58.0),)}),
+        (
+            {"parts_c": (("Lid", 60.1),)},
+            {"parts_c": (("Lid", 58.1),)},
+            {"parts_c": (("Lid", 58.0),)},
+        ),
         ({"heaters_c": (200.1,)}, {"heaters_c": (198.1,)}, {"heaters_c": (198.0,)}),
     ],
 )
@@ -271,6 +275,39 @@ def test_over_temperature_lets_go_two_kelvin_below(
     assert rule.look(at(**still_hot)(0.0)) is not None
     assert rule.look(at(**cooler)(0.0)) is None
     assert rule.look(at(**still_hot)(0.0)) is None  # below its limit, and let go
+
+
+@pytest.mark.parametrize(
+    ("hot", "seen"),
+    [
+        ({"air_c": (60.1,)}, {"air_c": ()}),
+        ({"parts_c": (("Lid", 60.1), ("Rim", 40.0))}, {"parts_c": (("Rim", 40.0),)}),
+    ],
+)
+def test_what_was_too_hot_must_be_seen_cool_before_a_reset(
+    hot: dict[str, object], seen: dict[str, object]
+) -> None:
+    """A probe that melts off says nothing of a part that burns."""
+    rule = OverTemperature(SETTINGS)
+    for _ in range(2):
+        rule.look(at(**hot)(0.0))
+    said = rule.look(at(**seen)(0.0))
+    assert said is not None
+    assert "says nothing believable since" in said
+    state = json.loads(json.dumps(rule.snapshot()))
+    again = OverTemperature(SETTINGS)
+    again.restore(state)
+    assert again.look(at(**seen)(0.0)) == said, "over a restart too"
+    assert rule.look(at()(0.0)) is None
+    assert rule.look(at(**seen)(0.0)) is None
+
+
+def test_a_hot_part_s_thermometer_that_was_taken_away_is_not_awaited() -> None:
+    rule = OverTemperature(SETTINGS)
+    for _ in range(2):
+        assert rule.look(at()(0.0)._replace(parts_c=(("Old lid", 61.0),))) or rule.over_s == 0.0
+    assert rule.tripped
+    assert rule.look(at()(0.0)) is None
 
 
 def test_a_believable_reading_ends_the_loss_of_the_sensor() -> None:

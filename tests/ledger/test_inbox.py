@@ -38,7 +38,7 @@ def test_the_inbox_hands_out_each_command_once_stop_first(path: Path) -> None:
     assert [(r.id, r.expired) for r in loop.waiting(110.1)] == [(late, True)]
     # A controller that starts anew sees what was never answered, and that it is too late.
     assert {r.id for r in Inbox(path).waiting(200.0)} == {*ids[1:], late}
-    assert all(r.expired for r in Inbox(path).waiting(200.0))
+    assert all(r.expired != (r.word == "stop") for r in Inbox(path).waiting(200.0))
     writer.close()
 
 
@@ -51,6 +51,14 @@ def test_a_command_from_the_future_is_refused(path: Path) -> None:
     page.put("start", {}, "me", 985.0, ttl_s=3.0)
     page.put("start", {}, "me", 985.0, ttl_s=4.0)
     assert [row.expired for row in loop.waiting(989.0)] == [True, False, True, False]
+
+
+@pytest.mark.parametrize("host_s", [0.0, 101.0, 1e6])
+def test_a_stop_never_expires(path: Path, host_s: float) -> None:
+    """Pressed while the controller was down, or before its clock was set: it wants no heat."""
+    LedgerWriter(path).close()
+    Inbox(path).put("stop", {}, "me", 100.0)
+    assert [(r.word, r.expired) for r in Inbox(path).waiting(host_s)] == [("stop", False)]
 
 
 def test_the_command_log_says_who_asked_for_what_and_what_became_of_it(path: Path) -> None:

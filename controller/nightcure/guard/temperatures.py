@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..measure.reading import Fault
-from ..settings import Settings
+from ..settings import Role, Settings
 from ..units import show_duration
 from .interlock import Interlock
 from .view import View
@@ -90,7 +90,7 @@ class SensorLost(Interlock):
 
 
 class OverTemperature(Interlock):
-    """Air, part or heater above its limit for a tick's time. Reset: 2 K below it."""
+    """Air, part or heater above its limit for a tick's time. Reset: seen 2 K below it."""
 
     name = "over-temperature"
     BACK_K = 2.0
@@ -99,6 +99,8 @@ class OverTemperature(Interlock):
         super().__init__(settings)
         self.over_s: float | None = None
         self.tripped = False
+        self.hot = ""
+        """What was above its limit last."""
 
     def look(self, v: View) -> str | None:
         limits = self.settings.limits
@@ -114,8 +116,14 @@ class OverTemperature(Interlock):
             if heater_c > limits.heater_c - back_k:
                 worst = "heater", heater_c, limits.heater_c
         if worst is None:
+            if self.tripped and self._unseen(v):
+                return (
+                    f"Over-temperature: {self.hot} was above its limit and says nothing believable "
+                    f"since: look at its sensor, and how hot it is, before the reset."
+                )
             self.over_s, self.tripped = None, False
             return None
+        self.hot = worst[0]
         self.over_s = 0.0 if self.over_s is None else self.over_s + v.dt_s
         self.tripped = self.tripped or self.over_s > 0.9 * self.settings.timing.tick_s
         if not self.tripped:
@@ -125,6 +133,14 @@ class OverTemperature(Interlock):
             f"Over-temperature: {what} at {self.show(value_c)}, limit {self.show(limit_c)}. Keep "
             f"away from the parts until they cool; find out why before the next heat."
         )
+
+    def _unseen(self, v: View) -> bool:
+        """Whether what was hot says nothing, though the oven still has a thermometer there."""
+        there = {t.role.value for t in self.settings.thermometers}
+        there |= {t.name for t in self.settings.thermometers if t.role in (Role.PART, Role.MOULD)}
+        seen = {name for name, _ in v.parts_c}
+        seen |= {what for what, c in (("air", v.air_c), ("heater", v.heaters_c)) if c}
+        return self.hot in there - seen
 
 
 class Exotherm(Interlock):

@@ -87,8 +87,9 @@ class Screening:
         self._below_s = 0.0
         self._heated_s = 0.0
         self._lowest_c: float | None = None
-        self._heard = 0
         """While the air is in doubt, the coldest it was."""
+        self._heard = 0
+        """And of how many air sensors at most."""
 
     def judge(
         self,
