@@ -8,6 +8,7 @@ import pytest
 from chemicals.dippr import EQ101
 from chemicals.vapor_pressure import Psat_data_Perrys2_8
 
+from nightcure.cure.part import Box, Part, vapour_in, with_figures
 from nightcure.cure.vapour import (
     cautions,
     default_evaporated_pct,
@@ -108,3 +109,11 @@ def test_numbers_that_cannot_be(bad: dict[str, float]) -> None:
             "air_c": 25.0}  # fmt: skip
     with pytest.raises(BadInput, match=next(iter(bad))):
         vapour(**{**good, **bad})
+
+
+def test_a_gel_coat_in_a_night_loses_as_a_gel_coat_does() -> None:
+    """40 CFR 63 subpart VVVV, table 3: 214.7 kg/Mg at 40 % monomer, against a resin's 61.8."""
+    part = {"name": "Lid", "card": "polyester-gelcoat", "catalyst_pct": 2.0, "resin_kg": 0.3}
+    (filled,) = with_figures({"parts": [part]})["parts"]
+    v = vapour_in(Box(volume_m3=0.43), [Part.model_validate(filled)], 30.0)
+    assert v.styrene_g == pytest.approx(0.3 * 214.7, rel=0.002)

@@ -16,7 +16,7 @@ from pydantic import Field, ValidationError, model_validator
 from ..errors import BadInput
 from ..sentences import faults_as_sentences
 from ..settings import Section, read_toml
-from .figures import Band, Bulk, ClockFigures, SelfHeat
+from .figures import Band, Bulk, ClockFigures, Emitter, SelfHeat
 from .rate import TimeTable, faster
 from .sections import (
     FromGel,
@@ -59,6 +59,8 @@ class Card(Section):
     heat_before_gel: bool = False
     heat_before_gel_source: Source = "cautious: not unless the data sheet allows it"
     monomer_pct: Annotated[Number, between(0, 70)] | None = None
+    emits_as: Emitter = "resin"
+    """Whether it loses styrene as a resin or as a gel coat does."""
     density_kg_per_m3: Annotated[Number, between(800, 2500)] | None = None
     heat_kj_per_kg: Annotated[Number, between(1, 2000)] | None = None
     heat_is_per: Literal["resin", "laminate"] = "resin"
@@ -239,6 +241,7 @@ class Card(Section):
             highest_c=None if self.highest_c is None else self.highest_c.value,
             ramp_c_per_h=None if self.ramp_c_per_h is None else self.ramp_c_per_h.value,
             monomer_pct=None if self.monomer_pct is None else self.monomer_pct.value,
+            emits_as=self.emits_as,
             self_heat=self_heat,
             bulk=bulk,
         )

@@ -18,6 +18,7 @@ Row = tuple[Annotated[float, Field(ge=-40, le=200)], Positive]
 #: Early, likely and late: the band of every figure.
 Band = tuple[Positive, Positive, Positive]
 
+Emitter = Literal["resin", "gel-coat"]
 Milestone = Literal["gelled", "laminate-opens", "laminate-closes", "demould", "full", "post-cured"]
 #: In the order in which they come.
 MILESTONES: tuple[Milestone, ...] = (
@@ -75,6 +76,8 @@ class ClockFigures(Section):
     highest_c: Annotated[float, Field(ge=20, le=250)] | None = None
     ramp_c_per_h: Positive | None = None
     monomer_pct: Annotated[float, Field(ge=0, le=70)] | None = None
+    emits_as: Emitter = "resin"
+    """A gel coat loses several times a resin's share of its styrene."""
     self_heat: SelfHeat | None = None
     bulk: Bulk | None = None
 
