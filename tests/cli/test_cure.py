@@ -94,6 +94,32 @@ def test_a_cold_spell_is_spoken_of(tmp_path: Path) -> None:
     assert "do not expect a cure" in " ".join(result.stdout.split())
 
 
+def said_of(tmp_path: Path, rows: str) -> str:
+    path = tmp_path / "told.csv"
+    path.write_text("time_s,part_c\n" + rows)
+    return " ".join(nightcure("cure", "run", "polyester-laminating", path).stdout.split())
+
+
+def test_what_lies_outside_the_card_is_told_as_it_was(tmp_path: Path) -> None:
+    """2 %: gel rows from 10 °C up, to be worked from 5 to 60 °C; it gels in 20 min at 20 °C."""
+    after = said_of(tmp_path, "0,20\n7200,20\n10800,7\n14400,7\n")
+    assert "stood still" not in after, "7 °C after the gel is within the card"
+    assert "as much as" in after
+    frosty = said_of(tmp_path, "0,20\n7200,20\n10800,2\n14400,2\n")
+    assert "colder than 5 °C after it gelled" in frosty
+    assert "gel clock" not in frosty
+    liquid = said_of(tmp_path, "0,8\n43200,8\n")
+    assert "not gelled" in liquid
+    assert "as much as" not in liquid
+    assert "70 °C, hotter than the 60 °C its card allows" in said_of(tmp_path, "0,68\n3600,70\n")
+
+
+def test_a_first_row_a_little_after_the_mixing_counts_from_the_mixing(tmp_path: Path) -> None:
+    path = tmp_path / "late.csv"
+    path.write_text("time_s,part_c\n600,20\n1800,20\n3600,20\n")
+    assert cured("polyester-laminating", path)["milestones"][0]["at_s"] == 1200.0
+
+
 @pytest.mark.parametrize("name", shipped())
 def test_every_shipped_card_checks(name: str) -> None:
     result = nightcure("cure", "check", name, "--json")
@@ -222,6 +248,7 @@ HOSTILE: dict[str, tuple[Callable[[Path], list[str]], str]] = {
     "a gap of hours": (csv("0,20", "60,20", "120,20", "18120,20"), "nothing is known for 5 h"),
     "duplicate": (csv("0,20", "60,20", "60,21"), "stands there twice"),
     "unsorted": (csv("0,20", "120,20", "60,20"), "sort the rows"),
+    "clock of an epoch": (csv("1700000000,20", "1700000300,20"), "begins at 1700000000; it counts"),
     "half a year": (csv("0,20", "16000000,20"), "more than 60 days"),
     "no catalyst": (option("--catalyst-pct", "0"), "none for 0 %"),
     "12 % catalyst": (option("--catalyst-pct", "12"), "none for 12 %"),

@@ -65,7 +65,7 @@ def run(
     with sentences():
         from ..cure.card import load_card
         from ..cure.from_record import history_from
-        from ..cure.history import equivalent_min, run_clock
+        from ..cure.history import equivalent_min, run_clock, warnings
         from ..cure.kinetics import law_of, tg_c
         from ..cure.kinetics import run as integrate
 
@@ -76,11 +76,13 @@ def run(
         whens: tuple[When, ...] = ()
         reference_c = chosen.reference_c
         coldest_c = None
+        warned: tuple[str, ...] = ()
         if chosen.gel or catalyst_pct is not None:
             figures = chosen.figures(catalyst_pct)
             clock = run_clock(figures, points)
             whens, coldest_c, reference_c = clock.whens(), clock.coldest_c, figures.reference_c
             minutes = clock.equivalent_min
+            warned = warnings(figures, clock, points)
         else:
             minutes = equivalent_min(chosen.cure_kj_per_mol.value, reference_c, points)
         kinetic = None
@@ -115,12 +117,8 @@ def run(
             )
             out.print(plot, highlight=False)
         _say(chosen, whens, degree, glass_c, minutes, reference_c)
-        if coldest_c is not None and min(c for _, c in points) < coldest_c:
-            out.print(
-                f"It was colder than {coldest_c:g} °C for a while, where the card has no data: the "
-                f"gel clock stood still; do not expect a cure there.",
-                soft_wrap=True,
-            )
+        for sentence in warned:
+            out.print(sentence, highlight=False, soft_wrap=True)
 
 
 def _rounded(value: float | None, digits: int) -> float | None:
@@ -157,7 +155,10 @@ def _say(
             table.add_row(w.name, shown(w.at_s), shown(w.low_s), shown(w.high_s))
         out.print(table)
     amounts = show_duration(60.0 * round(minutes))
-    out.print(f"\n[bold]{escape(card.title)}[/]: as much as {amounts} at {reference_c:g} °C.")
+    amount = f"as much as {amounts} at {reference_c:g} °C"
+    if whens and whens[0].at_s is None:
+        amount = "not gelled"
+    out.print(f"\n[bold]{escape(card.title)}[/]: {amount}.")
     if degree is not None:
         tail = "" if glass_c is None else f", glass transition about {glass_c:.0f} °C"
         out.print(f"Degree of cure {degree:.3f}{tail}.")

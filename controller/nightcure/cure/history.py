@@ -24,7 +24,13 @@ History = list[tuple[float, float]]
 
 
 def read_history(path: Path) -> History:
-    """[(s, °C)], times rising. Raises BadInput: a sentence naming file, line and what is right."""
+    """[(s, °C)], times rising from 0, the mixing.
+
+    A first row that comes a little later is taken to have been so since the mixing.
+
+    Raises:
+        BadInput: a sentence naming file, line and what is right.
+    """
     try:
         with path.open(newline="", encoding="utf-8-sig") as file:
             rows = csv.DictReader(file)
@@ -70,7 +76,15 @@ def read_history(path: Path) -> History:
             )
     if points[-1][0] - points[0][0] > LONGEST_S:
         raise BadInput(f"{path} spans more than 60 days; give the time of the cure alone.")
-    return [(t, c) for t, c, _ in points]
+    first_s, first_c, where = points[0]
+    if first_s >= GAP_S:
+        raise BadInput(
+            f"{where}: time_s begins at {first_s:.15g}; it counts from the mixing, so that nothing "
+            f"is known of its first {show_duration(first_s)}. Subtract what is too much, or add "
+            f"what the part had."
+        )
+    since_mixing = [(0.0, first_c)] if first_s > 0.0 else []
+    return since_mixing + [(t, c) for t, c, _ in points]
 
 
 def _number(text: object, where: str) -> float:
@@ -92,6 +106,29 @@ def run_clock(figures: ClockFigures, history: History) -> CureClock:
         for i in range(steps):
             clock.advance(t0 + (i + 1) * dt_s, dt_s, c0 + (c1 - c0) * (i + 0.5) / steps)
     return clock
+
+
+def warnings(figures: ClockFigures, clock: CureClock, history: History) -> tuple[str, ...]:
+    """Where a history left what the card knows, a sentence each."""
+    gelled_s = next((w.at_s for w in clock.whens() if w.name == "gelled"), None)
+    liquid_s = math.inf if gelled_s is None else gelled_s
+    said = []
+    if any(c < clock.coldest_c for t, c in history if t < liquid_s):
+        said.append(
+            f"It was colder than {clock.coldest_c:g} °C before it gelled, where the card has no "
+            f"data: the gel clock stood still; do not expect a cure there."
+        )
+    if any(c < figures.lowest_c for t, c in history if t >= liquid_s):
+        said.append(
+            f"It was colder than {figures.lowest_c:g} °C after it gelled, the lowest its card "
+            f"speaks of: the cure clock stood still there."
+        )
+    hottest_c = max(c for _, c in history)
+    if figures.highest_c is not None and hottest_c > figures.highest_c:
+        said.append(
+            f"It was at {hottest_c:g} °C, hotter than the {figures.highest_c:g} °C its card allows."
+        )
+    return tuple(said)
 
 
 def equivalent_min(kj_per_mol: float, reference_c: float, history: History) -> float:
