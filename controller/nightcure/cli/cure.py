@@ -323,6 +323,7 @@ def laminate(
                     "peak_c": round(a.peak.temp_c, 2),
                     "peak_s": round(a.peak.at_s, 1),
                     "peak_above_mould_mm": round(1000.0 * a.peak.above_mould_m, 3),
+                    "exotherm_over": a.peak.spent,
                     "limit_c": a.limit_c,
                     "thickest_mm": None if a.thickest_m is None else round(1000 * a.thickest_m, 1),
                     "layers": a.layers,
@@ -335,7 +336,13 @@ def laminate(
             f"{1000.0 * a.peak.above_mould_m:.1f} mm above the mould.",
             soft_wrap=True,
         )
-        if a.layers == 1:
+        if a.layers == 1 and not a.peak.spent:
+            out.print(
+                "It hardly cures in this air, so nothing is said of its exotherm: look at it "
+                "with the warmth in which it is to cure.",
+                soft_wrap=True,
+            )
+        elif a.layers == 1:
             out.print(f"It may be laid in one go (limit {a.limit_c:g} °C).")
         elif a.thickest_m is None:
             out.print(
