@@ -174,6 +174,77 @@ def test_new_writes_nothing_that_cannot_be_true(tmp_path: Path) -> None:
         assert not path.exists()
 
 
+@pytest.mark.parametrize(
+    ("like", "rows", "at_c", "share", "minutes"),
+    [
+        # The card's 24 h are 72 of its gel times of 20 min, so 72 of the sheet's 15 and 30 min.
+        ("polyester-laminating", "25 2 15", 25.0, 2.0, 72 * 15.0),
+        ("polyester-laminating", "20 1.5 30\n25 1.5 18", 20.0, 1.5, 72 * 30.0),
+        ("epoxy-slow", "25 240", 25.0, None, 24 * 240.0),
+    ],
+)
+def test_a_data_sheet_that_gives_its_gel_at_25_degrees_alone_makes_a_card(
+    tmp_path: Path, like: str, rows: str, at_c: float, share: float | None, minutes: float
+) -> None:
+    """The usual data sheet: one gel time at 25 °C; no demould and no full cure in it."""
+    path = tmp_path / "own.toml"
+    empty = "\n" * (8 if share is None else 9)
+    result = nightcure("cure", "new", path, "--like", like, typed=f"{empty}{rows}\n\n")
+    assert result.exit_code == 0, result.stderr
+    full = load_card(path).full_cure
+    assert full is not None
+    assert (full.at_c, full.catalyst_pct) == (at_c, share)
+    assert full.minutes == pytest.approx(minutes, abs=0.1)
+    assert "gel times" in full.source
+
+
+def test_a_name_that_cannot_be_says_what_can(tmp_path: Path) -> None:
+    typed = ANSWERS.replace("shed-resin", "My Resin")
+    result = nightcure("cure", "new", tmp_path / "own.toml", typed=typed)
+    assert result.exit_code == 2
+    assert "small letters, digits and dashes" in " ".join(result.stderr.split())
+    assert "pattern" not in result.stderr
+
+
+def test_a_demould_before_the_gel_is_said_once(tmp_path: Path) -> None:
+    typed = ANSWERS.replace("\n240\n", "\n10\n")
+    result = nightcure("cure", "new", tmp_path / "own.toml", typed=typed)
+    assert result.exit_code == 2
+    assert "comes before mixing" not in " ".join(result.stderr.split())
+
+
+# ---- laminate: what is not seen to the end is not promised -----------------------------------
+
+
+def laminated(*arguments: object) -> Any:
+    return nightcure("cure", "laminate", "polyester-laminating", *arguments)
+
+
+def test_a_profile_that_ends_before_the_exotherm_does_not_hide_it(tmp_path: Path) -> None:
+    """An hour at 12 °C; the card's gel alone takes longer, and its heat comes after that."""
+    profile = tmp_path / "short.toml"
+    profile.write_text('name = "short"\n[[segments]]\nkind = "soak"\nat_c = 12\nhours = 1\n')
+    given = ("--thickness-mm", 20, "--profile", profile, "--air-c", 12, "--json")
+    short = json.loads(laminated(*given).stdout)
+    steady = json.loads(laminated("--thickness-mm", 20, "--air-c", 12, "--json").stdout)
+    assert short["exotherm_over"]
+    assert short["layers"] == steady["layers"] > 1
+    assert short["peak_c"] == pytest.approx(steady["peak_c"], abs=1.0)
+
+
+def test_what_never_cures_is_not_called_thin_enough() -> None:
+    """The hot-cure set of Bogetti and Gillespie at 20 °C: nothing happens for days."""
+    result = nightcure("cure", "laminate", "bogetti-gillespie-1991", "--thickness-mm", 20)
+    assert "hardly cures" in " ".join(result.stdout.split())
+    assert "in one go" not in result.stdout
+
+
+def test_a_limit_that_is_no_temperature() -> None:
+    result = laminated("--thickness-mm", 5, "--limit-c", "nan")
+    assert result.exit_code == 2
+    assert "limit_c is nan" in result.stderr
+
+
 # ---- twenty hostile cards and histories ------------------------------------------------------
 
 

@@ -150,6 +150,7 @@ class Card(Section):
                     f"{name} after {early:g} min comes before the gel after {gel:.0f} min at "
                     f"{time.at_c:g} °C; nothing is solid before it gels."
                 )
+                continue
             likely = (time.minutes - gel) * self._pace(time.at_c)
             if likely < minutes:
                 yield f"{name} comes before {after}; it should come later."

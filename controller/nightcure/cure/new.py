@@ -8,6 +8,7 @@ from typing import Any
 
 from ..errors import BadInput
 from .card import Card, load_card, parse_card
+from .sections import Time
 
 SHEET = "your data sheet"
 NO_DATA = "temperature °C, catalyst %, minutes; without the % where the ratio is fixed"
@@ -60,7 +61,35 @@ def assemble(like: str, answers: dict[str, str], gel_rows: list[str]) -> Card:
         data["demould"] = demould
     if gel_rows:
         data["gel"] = [_gel_row(row) for row in gel_rows]
+        times = {k: data.pop(k) for k in ("demould", "full_cure") if k in data}
+        gels = parse_card(data, "the new card")
+        for key, time in times.items():
+            own = time["source"] == SHEET
+            data[key] = time if own else _placed(time, getattr(generic, key), generic, gels)
     return parse_card(data, "the new card")
+
+
+def _placed(data: dict[str, Any], time: Time, generic: Card, card: Card) -> dict[str, Any]:
+    """A generic time (`data`) as a card's own gel times allow it.
+
+    Where they do not reach its temperature or catalyst share it is given at the nearest they have,
+    as many gel times long: the cure after the gel is taken to quicken as the gel does.
+    """
+    shares = sorted(r.catalyst_pct for r in card.gel if r.catalyst_pct is not None)
+    share = time.catalyst_pct
+    if share is not None and shares:
+        share = min(max(share, shares[0]), shares[-1])
+    table = card.gel_table(share)
+    at_c = max(time.at_c, table.coldest_c)
+    if (share, at_c) == (time.catalyst_pct, time.at_c):
+        return data
+    was, now = generic.gel_table(time.catalyst_pct).at(time.at_c), table.at(at_c)
+    assert was is not None
+    assert now is not None
+    moved = {k: round(v * now / was, 1) for k, v in data.items() if k.endswith("minutes")}
+    source = f"generic: {time.minutes / was:.3g} gel times; {time.source}"[:200]
+    placed = {**data, **moved, "at_c": at_c, "source": source}
+    return placed if share is None else {**placed, "catalyst_pct": share}
 
 
 def _generic(value: Any) -> Any:
