@@ -245,6 +245,76 @@ def test_a_limit_that_is_no_temperature() -> None:
     assert "limit_c is nan" in result.stderr
 
 
+# ---- what a card or a history leaves open is said ---------------------------------------------
+
+
+def rows_with(odd: dict[int, float], step_s: int = 60, rows: int = 120) -> str:
+    return "".join(f"{step_s * i},{odd.get(i, 20.0)}\n" for i in range(rows))
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        (rows_with({40: 85.0}), "at 2400 s says 85 °C and its neighbours do not; it was counted"),
+        (rows_with({0: 85.0}), "at 0 s says 85 °C"),
+        (rows_with({119: 85.0}), "at 7140 s says 85 °C"),
+        (rows_with({40: -20.0, 60: 85.0}), "-20 °C and its neighbours do not; it, and 1 more"),
+        # A fast bulk polyester: 20 to 162 °C in 34 min (Polymers 2024, 16(17), 2391), then slower.
+        ("0,20\n780,40\n1440,90\n2040,162\n3240,110\n4440,70\n", None),
+        # An air's steps, every half hour a row.
+        (rows_with({4: 60.0, 5: 60.0}, step_s=1800), None),
+        (rows_with({4: 60.0}, step_s=1800), None),
+        ("0,20\n3600,85\n", None),
+    ],
+)
+def test_one_row_that_leaps_is_said_to_be_the_sensors(
+    tmp_path: Path, rows: str, told: str | None
+) -> None:
+    """85 °C is what a DS18B20 says that has lost its supply (its data sheet)."""
+    said = said_of(tmp_path, rows)
+    assert (told in said) if told else ("glitch" not in said)
+    path = tmp_path / "told.csv"
+    kinetic = nightcure("cure", "run", "bogetti-gillespie-1991", path, "--json")
+    assert ("glitch" in str(json.loads(kinetic.stdout)["warnings"])) is (told is not None)
+
+
+def test_a_generic_card_says_that_makers_differ(tmp_path: Path) -> None:
+    """Data sheets of polyester laminating resins: 20 to 45 min at 25 °C for one peroxide share."""
+    path = tmp_path / "even.csv"
+    path.write_text("time_s,part_c\n0,20\n7200,20\n")
+    own = tmp_path / "own.toml"
+    assert nightcure("cure", "new", own, typed=ANSWERS).exit_code == 0
+    for name in shipped():
+        generic = "generic" in load_card(name).title
+        for command in (("check", name), ("run", name, path)):
+            said = " ".join(nightcure("cure", *command).stdout.split())
+            assert ("threefold in gel time" in said and "a gel cup" in said) is generic, command
+    for command in (("check", own), ("run", own, path)):
+        assert "threefold" not in nightcure("cure", *command).stdout, "its gel times are its own"
+
+
+def test_a_card_that_keeps_the_generic_gel_times_stays_generic(tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    assert nightcure("cure", "new", own, typed="\n" * 10).exit_code == 0
+    assert load_card(own).generic
+
+
+@pytest.mark.parametrize(
+    ("like", "row", "right"),
+    [
+        ("polyester-laminating", "25 15", "it should have three: temperature °C, catalyst %"),
+        ("epoxy-slow", "25 2 240", "it should have two: temperature °C, minutes"),
+    ],
+)
+def test_a_gel_row_with_too_few_or_too_many_numbers(
+    tmp_path: Path, like: str, row: str, right: str
+) -> None:
+    typed = "\n" * (9 if like == "polyester-laminating" else 8) + f"{row}\n\n"
+    result = nightcure("cure", "new", tmp_path / "own.toml", "--like", like, typed=typed)
+    assert result.exit_code == 2
+    assert right in " ".join(result.stderr.split())
+
+
 # ---- twenty hostile cards and histories ------------------------------------------------------
 
 

@@ -65,7 +65,7 @@ def run(
     with sentences():
         from ..cure.card import load_card
         from ..cure.from_record import history_from
-        from ..cure.history import equivalent_min, run_clock, warnings
+        from ..cure.history import equivalent_min, leaps, run_clock, warnings
         from ..cure.kinetics import law_of, tg_c
         from ..cure.kinetics import run as integrate
 
@@ -85,6 +85,7 @@ def run(
             warned = warnings(figures, clock, points)
         else:
             minutes = equivalent_min(chosen.cure_kj_per_mol.value, reference_c, points)
+            warned = tuple(leaps(points))
         kinetic = None
         if chosen.kinetics is not None:
             kinetic = integrate(law_of(chosen, catalyst_pct), points)
@@ -103,6 +104,7 @@ def run(
                     "reference_c": reference_c,
                     "coldest_data_c": coldest_c,
                     "milestones": [_milestone(w) for w in whens],
+                    "warnings": list(warned),
                 }
             )
             return
@@ -118,7 +120,7 @@ def run(
             out.print(plot, highlight=False)
         _say(chosen, whens, degree, glass_c, minutes, reference_c)
         for sentence in warned:
-            out.print(sentence, highlight=False, soft_wrap=True)
+            out.print(sentence, highlight=False, markup=False, soft_wrap=True)
 
 
 def _rounded(value: float | None, digits: int) -> float | None:

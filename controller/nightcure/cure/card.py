@@ -16,7 +16,7 @@ from pydantic import Field, ValidationError, model_validator
 from ..errors import BadInput
 from ..sentences import faults_as_sentences
 from ..settings import Section, read_toml
-from .figures import Band, Bulk, ClockFigures, Emitter, SelfHeat
+from .figures import MAKERS_DIFFER, Band, Bulk, ClockFigures, Emitter, SelfHeat
 from .rate import TimeTable, faster
 from .sections import (
     FromGel,
@@ -32,6 +32,7 @@ from .sections import (
     Window,
     between,
 )
+from .vapour import emitter_called
 
 SHIPPED = Path(__file__).parent / "resins"
 
@@ -44,6 +45,8 @@ class Card(Section):
     family: Literal["polyester", "vinyl-ester", "epoxy"]
     reference: bool = False
     """A published set for checking the solver, not a resin to lay up by."""
+    generic: bool = False
+    """It stands for a kind of resin, not for one maker's."""
     reference_c: Annotated[float, Field(ge=0, le=200)] = 20.0
     cure_kj_per_mol: Annotated[Number, between(10, 250)]
     gel: tuple[GelRow, ...] = ()
@@ -59,8 +62,8 @@ class Card(Section):
     heat_before_gel: bool = False
     heat_before_gel_source: Source = "cautious: not unless the data sheet allows it"
     monomer_pct: Annotated[Number, between(0, 70)] | None = None
-    emits_as: Emitter = "resin"
-    """Whether it loses styrene as a resin or as a gel coat does."""
+    emits_as: Emitter | None = None
+    """Whether it loses styrene as a resin or as a gel coat does; by its name if left out."""
     density_kg_per_m3: Annotated[Number, between(800, 2500)] | None = None
     heat_kj_per_kg: Annotated[Number, between(1, 2000)] | None = None
     heat_is_per: Literal["resin", "laminate"] = "resin"
@@ -242,7 +245,8 @@ class Card(Section):
             highest_c=None if self.highest_c is None else self.highest_c.value,
             ramp_c_per_h=None if self.ramp_c_per_h is None else self.ramp_c_per_h.value,
             monomer_pct=None if self.monomer_pct is None else self.monomer_pct.value,
-            emits_as=self.emits_as,
+            emits_as=self.emitter,
+            generic=self.generic,
             self_heat=self_heat,
             bulk=bulk,
         )
@@ -264,6 +268,11 @@ class Card(Section):
         early, likely, late = ((t - sheet_gel) * pace for t in (low, time.minutes, high))
         return early, likely, late
 
+    @property
+    def emitter(self) -> Emitter:
+        """What it loses styrene as; by its name where it does not say."""
+        return self.emits_as or emitter_called(f"{self.name} {self.title}")
+
     def unanswered(self) -> tuple[str, ...]:
         """What the card cannot answer, a sentence each."""
         missing = (
@@ -281,6 +290,14 @@ class Card(Section):
             (self.highest_c is None, "how hot it may get: no highest_c"),
         )
         said = [f"It cannot say {what}." for lacks, what in missing if lacks]
+        if self.emits_as is None and self.monomer_pct and self.monomer_pct.value > 0.0:
+            said.append(
+                f"Its styrene is reckoned as a {self.emitter.replace('-', ' ')}'s, by its name; a "
+                f"gel coat loses three to four times as much as a resin: set emits_as to 'resin' or "
+                f"'gel-coat'."
+            )
+        if self.generic:
+            said.append(f"It is generic: {MAKERS_DIFFER}.")
         if self.gel and len({r.temp_c for r in self.gel}) == 1:
             said.append("It has gel times at one temperature only, and says nothing of colder.")
         return tuple(said)

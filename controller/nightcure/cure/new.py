@@ -11,7 +11,8 @@ from .card import Card, load_card, parse_card
 from .sections import Time
 
 SHEET = "your data sheet"
-NO_DATA = "temperature °C, catalyst %, minutes; without the % where the ratio is fixed"
+ALL_THREE = "temperature °C, catalyst %, minutes"
+NO_DATA = f"{ALL_THREE}; without the % where the ratio is fixed"
 
 
 def questions(like: str) -> list[tuple[str, str]]:
@@ -41,6 +42,7 @@ def assemble(like: str, answers: dict[str, str], gel_rows: list[str]) -> Card:
     generic = load_card(like)
     data: dict[str, Any] = _generic(generic.model_dump(mode="json", exclude_none=True))
     data["reference"] = False
+    data["generic"] = generic.generic and not gel_rows
     data["name"] = answers.get("name", "").strip() or f"my-{generic.name}"
     data["title"] = answers.get("title", "").strip() or f"{generic.title}, calibrated"
     for key in ("lowest_c", "highest_c", "monomer_pct", "density_kg_per_m3"):
@@ -60,7 +62,7 @@ def assemble(like: str, answers: dict[str, str], gel_rows: list[str]) -> Card:
         )
         data["demould"] = demould
     if gel_rows:
-        data["gel"] = [_gel_row(row) for row in gel_rows]
+        data["gel"] = [_gel_row(row, generic) for row in gel_rows]
         times = {k: data.pop(k) for k in ("demould", "full_cure") if k in data}
         gels = parse_card(data, "the new card")
         for key, time in times.items():
@@ -102,10 +104,18 @@ def _generic(value: Any) -> Any:
     return [_generic(v) for v in value] if isinstance(value, list) else value
 
 
-def _gel_row(text: str) -> dict[str, Any]:
+def _gel_row(text: str, generic: Card) -> dict[str, Any]:
     parts = [p for p in re.split(r"[,;\s]+", text.strip()) if p]
     if len(parts) not in (2, 3):
         raise BadInput(f"gel row '{text}' should have two or three numbers: {NO_DATA}.")
+    if generic.gel:
+        count = 2 if generic.gel[0].catalyst_pct is None else 3
+        if len(parts) != count:
+            right = "two: temperature °C, minutes" if count == 2 else f"three: {ALL_THREE}"
+            raise BadInput(
+                f"gel row '{text}' has {len(parts)} numbers; like {generic.name}'s it should have "
+                f"{right}."
+            )
     numbers = [_number(p, f"gel row '{text}'") for p in parts]
     row: dict[str, Any] = {"temp_c": numbers[0], "minutes": numbers[-1], "source": SHEET}
     if len(numbers) == 3:

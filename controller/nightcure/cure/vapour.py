@@ -47,6 +47,13 @@ def saturation_pa(temp_c: float) -> float:
     return math.exp(105.93 - 8685.9 / t - 12.42 * math.log(t) + 7.5583e-6 * t * t)
 
 
+def emitter_called(name: str) -> Emitter:
+    """What a material of this name loses styrene as: the greater loss if it says gel coat."""
+    called = "".join(c for c in name.lower() if c.isalpha())
+    coats = ("gelcoat", "topcoat", "flowcoat")
+    return "gel-coat" if any(coat in called for coat in coats) else "resin"
+
+
 def emission_kg_per_mg(monomer_pct: float, kind: Emitter = "resin") -> float:
     """Styrene lost over lay-up and cure, kg per Mg of material (40 CFR 63 VVVV, table 3)."""
     factor, power = EMISSION[kind]
