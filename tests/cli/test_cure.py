@@ -278,6 +278,28 @@ def test_one_row_that_leaps_is_said_to_be_the_sensors(
     assert ("glitch" in str(json.loads(kinetic.stdout)["warnings"])) is (told is not None)
 
 
+@pytest.mark.parametrize(
+    ("was", "bad", "right"),
+    [
+        ("value = 0.7,", "value = 0.0,", "it should be 0.05 to 1"),
+        ("value = 0.7,", "value = -1.0,", "it should be 0.05 to 1"),
+        ("value = 1.4,", "value = 1e300,", "it should be 1 to 20"),
+        ("value = 1.4,", "value = 0.9,", "it should be 1 to 20"),
+        ("generic = true", "generic = " + 5000 * "[", "nested too deeply"),
+    ],
+)
+def test_a_card_that_cannot_be_read_or_be_true_is_one_sentence(
+    tmp_path: Path, was: str, bad: str, right: str
+) -> None:
+    path = tmp_path / "card.toml"
+    text = (SHIPPED / "polyester-laminating.toml").read_text()
+    assert was in text
+    path.write_text(text.replace(was, bad, 1))
+    result = nightcure("cure", "check", path)
+    assert result.exit_code == 2
+    assert right in " ".join(result.stderr.split())
+
+
 def test_a_generic_card_says_that_makers_differ(tmp_path: Path) -> None:
     """Data sheets of polyester laminating resins: 20 to 45 min at 25 °C for one peroxide share."""
     path = tmp_path / "even.csv"

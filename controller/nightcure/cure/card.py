@@ -50,7 +50,9 @@ class Card(Section):
     reference_c: Annotated[float, Field(ge=0, le=200)] = 20.0
     cure_kj_per_mol: Annotated[Number, between(10, 250)]
     gel: tuple[GelRow, ...] = ()
-    gel_band: tuple[Number, Number] | None = None
+    gel_band: (
+        tuple[Annotated[Number, between(0.05, 1)], Annotated[Number, between(1, 20)]] | None
+    ) = None
     """Factors on the gel time: how early and how late it may come."""
     laminate_ready: Window | None = None
     demould: Time | None = None
@@ -92,8 +94,6 @@ class Card(Section):
                     f"post_cure takes {b.hours:g} h at {b.at_c:g} °C and {a.hours:g} h at "
                     f"{a.at_c:g} °C; warmer should not take longer."
                 )
-        if self.gel_band and not self.gel_band[0].value <= 1.0 <= self.gel_band[1].value:
-            yield "gel_band should be a factor up to 1 and one from 1, such as 0.75 and 1.35."
         if self.glass and self.glass.full_c <= self.glass.uncured_c:
             yield "glass: full_c should be above uncured_c."
         if self.lowest_c and self.highest_c and self.lowest_c.value >= self.highest_c.value:
@@ -293,8 +293,8 @@ class Card(Section):
         if self.emits_as is None and self.monomer_pct and self.monomer_pct.value > 0.0:
             said.append(
                 f"Its styrene is reckoned as a {self.emitter.replace('-', ' ')}'s, by its name; a "
-                f"gel coat loses three to four times as much as a resin: set emits_as to 'resin' or "
-                f"'gel-coat'."
+                f"gel coat loses three to four times as much as a resin: set emits_as to "
+                f"'resin' or 'gel-coat'."
             )
         if self.generic:
             said.append(f"It is generic: {MAKERS_DIFFER}.")
