@@ -59,6 +59,9 @@ def test_differences_are_no_temperatures() -> None:
         (3660.0, "1 h 01 min"),
         (22800.0, "6 h 20 min"),
         (100 * 3600.0, "100 h 00 min"),
+        (-84360.0, "-23 h 26 min"),
+        (-45.0, "-45 s"),
+        (-0.2, "0 s"),
     ],
 )
 def test_durations_as_people_read_them(seconds: float, text: str) -> None:

@@ -38,6 +38,10 @@ _FORM = {
     "id": "it should be 28- and twelve digits or letters a-f, as under /sys/bus/w1/devices",
     "passphrase_hash": "it should be the line that nightcure passphrase prints",
 }
+#: Keys whose form is told better than by their pattern, where the key alone says too little.
+_PATTERNS = {
+    r"^[a-z0-9][a-z0-9-]{1,40}$": "it should be small letters, digits and dashes, two at the least",
+}
 _BOUNDS = ("greater_than_equal", "less_than_equal")
 #: Keys of lists -> what one of their members is called.
 _MEMBER = {"thermometers": "thermometer", "segments": "segment", "parts": "part"}
@@ -86,7 +90,9 @@ def _sentence(fault: Any, where: str) -> str:
         return f"{place} is not a hash; {_FORM[name]}."
     if name in _FORM and kind in ("string_pattern_mismatch", *_BOUNDS):
         return f"{place} is {_found(found)}; {_FORM[name]}."
-    if kind in _RIGHT:
+    if kind == "string_pattern_mismatch" and ctx["pattern"] in _PATTERNS:
+        right = _PATTERNS[ctx["pattern"]]
+    elif kind in _RIGHT:
         right = _RIGHT[kind].format(**ctx)
     else:  # pydantic's own words, which may hold braces
         right = fault["msg"][0].lower() + fault["msg"][1:].replace("input should", "it should")

@@ -290,6 +290,8 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise BadInput(f"{path} cannot be read: it is not UTF-8 text; save it as such.") from None
     except tomllib.TOMLDecodeError as error:
         raise BadInput(f"{path} is not TOML: {error}.") from None
+    except RecursionError:
+        raise BadInput(f"{path} is not TOML: its brackets are nested too deeply.") from None
 
 
 def load_settings(path: Path) -> Settings:

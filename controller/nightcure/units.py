@@ -38,7 +38,9 @@ def show_difference(difference_k: float, unit: TemperatureUnit = "C", sign: str 
 
 
 def show_duration(duration_s: float) -> str:
-    """A duration as people say it: ``6 h 20 min``, ``45 min``, ``30 s``."""
+    """A duration as people say it: ``6 h 20 min``, ``45 min``, ``-30 s``."""
+    if duration_s < -0.5:
+        return f"-{show_duration(-duration_s)}"
     minutes, seconds = divmod(round(duration_s), 60)
     hours, minutes = divmod(minutes, 60)
     if hours:

@@ -94,6 +94,32 @@ def test_a_cold_spell_is_spoken_of(tmp_path: Path) -> None:
     assert "do not expect a cure" in " ".join(result.stdout.split())
 
 
+def said_of(tmp_path: Path, rows: str) -> str:
+    path = tmp_path / "told.csv"
+    path.write_text("time_s,part_c\n" + rows)
+    return " ".join(nightcure("cure", "run", "polyester-laminating", path).stdout.split())
+
+
+def test_what_lies_outside_the_card_is_told_as_it_was(tmp_path: Path) -> None:
+    """2 %: gel rows from 10 °C up, to be worked from 5 to 60 °C; it gels in 20 min at 20 °C."""
+    after = said_of(tmp_path, "0,20\n7200,20\n10800,7\n14400,7\n")
+    assert "stood still" not in after, "7 °C after the gel is within the card"
+    assert "as much as" in after
+    frosty = said_of(tmp_path, "0,20\n7200,20\n10800,2\n14400,2\n")
+    assert "colder than 5 °C after it gelled" in frosty
+    assert "gel clock" not in frosty
+    liquid = said_of(tmp_path, "0,8\n43200,8\n")
+    assert "not gelled" in liquid
+    assert "as much as" not in liquid
+    assert "70 °C, hotter than the 60 °C its card allows" in said_of(tmp_path, "0,68\n3600,70\n")
+
+
+def test_a_first_row_a_little_after_the_mixing_counts_from_the_mixing(tmp_path: Path) -> None:
+    path = tmp_path / "late.csv"
+    path.write_text("time_s,part_c\n600,20\n1800,20\n3600,20\n")
+    assert cured("polyester-laminating", path)["milestones"][0]["at_s"] == 1200.0
+
+
 @pytest.mark.parametrize("name", shipped())
 def test_every_shipped_card_checks(name: str) -> None:
     result = nightcure("cure", "check", name, "--json")
@@ -146,6 +172,169 @@ def test_new_writes_nothing_that_cannot_be_true(tmp_path: Path) -> None:
         assert result.exit_code == 2, typed
         assert sentence in " ".join(result.stderr.split())
         assert not path.exists()
+
+
+@pytest.mark.parametrize(
+    ("like", "rows", "at_c", "share", "minutes"),
+    [
+        # The card's 24 h are 72 of its gel times of 20 min, so 72 of the sheet's 15 and 30 min.
+        ("polyester-laminating", "25 2 15", 25.0, 2.0, 72 * 15.0),
+        ("polyester-laminating", "20 1.5 30\n25 1.5 18", 20.0, 1.5, 72 * 30.0),
+        ("epoxy-slow", "25 240", 25.0, None, 24 * 240.0),
+    ],
+)
+def test_a_data_sheet_that_gives_its_gel_at_25_degrees_alone_makes_a_card(
+    tmp_path: Path, like: str, rows: str, at_c: float, share: float | None, minutes: float
+) -> None:
+    """The usual data sheet: one gel time at 25 °C; no demould and no full cure in it."""
+    path = tmp_path / "own.toml"
+    empty = "\n" * (8 if share is None else 9)
+    result = nightcure("cure", "new", path, "--like", like, typed=f"{empty}{rows}\n\n")
+    assert result.exit_code == 0, result.stderr
+    full = load_card(path).full_cure
+    assert full is not None
+    assert (full.at_c, full.catalyst_pct) == (at_c, share)
+    assert full.minutes == pytest.approx(minutes, abs=0.1)
+    assert "gel times" in full.source
+
+
+def test_a_name_that_cannot_be_says_what_can(tmp_path: Path) -> None:
+    typed = ANSWERS.replace("shed-resin", "My Resin")
+    result = nightcure("cure", "new", tmp_path / "own.toml", typed=typed)
+    assert result.exit_code == 2
+    assert "small letters, digits and dashes" in " ".join(result.stderr.split())
+    assert "pattern" not in result.stderr
+
+
+def test_a_demould_before_the_gel_is_said_once(tmp_path: Path) -> None:
+    typed = ANSWERS.replace("\n240\n", "\n10\n")
+    result = nightcure("cure", "new", tmp_path / "own.toml", typed=typed)
+    assert result.exit_code == 2
+    assert "comes before mixing" not in " ".join(result.stderr.split())
+
+
+# ---- laminate: what is not seen to the end is not promised -----------------------------------
+
+
+def laminated(*arguments: object) -> Any:
+    return nightcure("cure", "laminate", "polyester-laminating", *arguments)
+
+
+def test_a_profile_that_ends_before_the_exotherm_does_not_hide_it(tmp_path: Path) -> None:
+    """An hour at 12 °C; the card's gel alone takes longer, and its heat comes after that."""
+    profile = tmp_path / "short.toml"
+    profile.write_text('name = "short"\n[[segments]]\nkind = "soak"\nat_c = 12\nhours = 1\n')
+    given = ("--thickness-mm", 20, "--profile", profile, "--air-c", 12, "--json")
+    short = json.loads(laminated(*given).stdout)
+    steady = json.loads(laminated("--thickness-mm", 20, "--air-c", 12, "--json").stdout)
+    assert short["exotherm_over"]
+    assert short["layers"] == steady["layers"] > 1
+    assert short["peak_c"] == pytest.approx(steady["peak_c"], abs=1.0)
+
+
+def test_what_never_cures_is_not_called_thin_enough() -> None:
+    """The hot-cure set of Bogetti and Gillespie at 20 °C: nothing happens for days."""
+    result = nightcure("cure", "laminate", "bogetti-gillespie-1991", "--thickness-mm", 20)
+    assert "hardly cures" in " ".join(result.stdout.split())
+    assert "in one go" not in result.stdout
+
+
+def test_a_limit_that_is_no_temperature() -> None:
+    result = laminated("--thickness-mm", 5, "--limit-c", "nan")
+    assert result.exit_code == 2
+    assert "limit_c is nan" in result.stderr
+
+
+# ---- what a card or a history leaves open is said ---------------------------------------------
+
+
+def rows_with(odd: dict[int, float], step_s: int = 60, rows: int = 120) -> str:
+    return "".join(f"{step_s * i},{odd.get(i, 20.0)}\n" for i in range(rows))
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        (rows_with({40: 85.0}), "at 2400 s says 85 °C and its neighbours do not; it was counted"),
+        (rows_with({0: 85.0}), "at 0 s says 85 °C"),
+        (rows_with({119: 85.0}), "at 7140 s says 85 °C"),
+        (rows_with({40: -20.0, 60: 85.0}), "-20 °C and its neighbours do not; it, and 1 more"),
+        # A fast bulk polyester: 20 to 162 °C in 34 min (Polymers 2024, 16(17), 2391), then slower.
+        ("0,20\n780,40\n1440,90\n2040,162\n3240,110\n4440,70\n", None),
+        # An air's steps, every half hour a row.
+        (rows_with({4: 60.0, 5: 60.0}, step_s=1800), None),
+        (rows_with({4: 60.0}, step_s=1800), None),
+        ("0,20\n3600,85\n", None),
+    ],
+)
+def test_one_row_that_leaps_is_said_to_be_the_sensors(
+    tmp_path: Path, rows: str, told: str | None
+) -> None:
+    """85 °C is what a DS18B20 says that has lost its supply (its data sheet)."""
+    said = said_of(tmp_path, rows)
+    assert (told in said) if told else ("glitch" not in said)
+    path = tmp_path / "told.csv"
+    kinetic = nightcure("cure", "run", "bogetti-gillespie-1991", path, "--json")
+    assert ("glitch" in str(json.loads(kinetic.stdout)["warnings"])) is (told is not None)
+
+
+@pytest.mark.parametrize(
+    ("was", "bad", "right"),
+    [
+        ("value = 0.7,", "value = 0.0,", "it should be 0.05 to 1"),
+        ("value = 0.7,", "value = -1.0,", "it should be 0.05 to 1"),
+        ("value = 1.4,", "value = 1e300,", "it should be 1 to 20"),
+        ("value = 1.4,", "value = 0.9,", "it should be 1 to 20"),
+        ("generic = true", "generic = " + 5000 * "[", "nested too deeply"),
+    ],
+)
+def test_a_card_that_cannot_be_read_or_be_true_is_one_sentence(
+    tmp_path: Path, was: str, bad: str, right: str
+) -> None:
+    path = tmp_path / "card.toml"
+    text = (SHIPPED / "polyester-laminating.toml").read_text()
+    assert was in text
+    path.write_text(text.replace(was, bad, 1))
+    result = nightcure("cure", "check", path)
+    assert result.exit_code == 2
+    assert right in " ".join(result.stderr.split())
+
+
+def test_a_generic_card_says_that_makers_differ(tmp_path: Path) -> None:
+    """Data sheets of polyester laminating resins: 20 to 45 min at 25 °C for one peroxide share."""
+    path = tmp_path / "even.csv"
+    path.write_text("time_s,part_c\n0,20\n7200,20\n")
+    own = tmp_path / "own.toml"
+    assert nightcure("cure", "new", own, typed=ANSWERS).exit_code == 0
+    for name in shipped():
+        generic = "generic" in load_card(name).title
+        for command in (("check", name), ("run", name, path)):
+            said = " ".join(nightcure("cure", *command).stdout.split())
+            assert ("threefold in gel time" in said and "a gel cup" in said) is generic, command
+    for command in (("check", own), ("run", own, path)):
+        assert "threefold" not in nightcure("cure", *command).stdout, "its gel times are its own"
+
+
+def test_a_card_that_keeps_the_generic_gel_times_stays_generic(tmp_path: Path) -> None:
+    own = tmp_path / "own.toml"
+    assert nightcure("cure", "new", own, typed="\n" * 10).exit_code == 0
+    assert load_card(own).generic
+
+
+@pytest.mark.parametrize(
+    ("like", "row", "right"),
+    [
+        ("polyester-laminating", "25 15", "it should have three: temperature °C, catalyst %"),
+        ("epoxy-slow", "25 2 240", "it should have two: temperature °C, minutes"),
+    ],
+)
+def test_a_gel_row_with_too_few_or_too_many_numbers(
+    tmp_path: Path, like: str, row: str, right: str
+) -> None:
+    typed = "\n" * (9 if like == "polyester-laminating" else 8) + f"{row}\n\n"
+    result = nightcure("cure", "new", tmp_path / "own.toml", "--like", like, typed=typed)
+    assert result.exit_code == 2
+    assert right in " ".join(result.stderr.split())
 
 
 # ---- twenty hostile cards and histories ------------------------------------------------------
@@ -222,6 +411,7 @@ HOSTILE: dict[str, tuple[Callable[[Path], list[str]], str]] = {
     "a gap of hours": (csv("0,20", "60,20", "120,20", "18120,20"), "nothing is known for 5 h"),
     "duplicate": (csv("0,20", "60,20", "60,21"), "stands there twice"),
     "unsorted": (csv("0,20", "120,20", "60,20"), "sort the rows"),
+    "clock of an epoch": (csv("1700000000,20", "1700000300,20"), "begins at 1700000000; it counts"),
     "half a year": (csv("0,20", "16000000,20"), "more than 60 days"),
     "no catalyst": (option("--catalyst-pct", "0"), "none for 0 %"),
     "12 % catalyst": (option("--catalyst-pct", "12"), "none for 12 %"),

@@ -152,6 +152,20 @@ def test_a_box_that_is_not_warm_enough_never_finishes_the_post_cure() -> None:
     assert when["post-cured"] == pytest.approx(8 * 3600.0 + (when["demould"] or 0.0), abs=30.0)
 
 
+@pytest.mark.parametrize("below_k", [0.06, 0.5, 1.5])
+def test_a_part_held_a_shade_below_its_post_cure_is_post_cured_a_little_later(
+    below_k: float,
+) -> None:
+    """16 h at 40 °C (practice); slower by Arrhenius with the card's 50 kJ/mol, reckoned here."""
+    held = run_clock(LAMINATING, [(0.0, 40.0 - below_k), (2 * DAY_S, 40.0 - below_k)])
+    when = {w.name: w.at_s for w in held.whens()}
+    assert when["post-cured"] is not None
+    assert when["demould"] is not None
+    slower = math.exp(50e3 / 8.314462618 * (1 / (313.15 - below_k) - 1 / 313.15))
+    took_s = when["post-cured"] - when["demould"]
+    assert took_s == pytest.approx(16 * 3600.0 * slower, rel=2e-3)
+
+
 def test_heat_given_off_adds_up_to_the_heat_of_cure() -> None:
     clock, total_j = CureClock(LAMINATING), 0.0
     for i in range(20000):

@@ -8,6 +8,8 @@ import pytest
 from chemicals.dippr import EQ101
 from chemicals.vapor_pressure import Psat_data_Perrys2_8
 
+from nightcure.cure.card import load_card, parse_card
+from nightcure.cure.part import Box, Part, vapour_in, with_figures
 from nightcure.cure.vapour import (
     cautions,
     default_evaporated_pct,
@@ -108,3 +110,34 @@ def test_numbers_that_cannot_be(bad: dict[str, float]) -> None:
             "air_c": 25.0}  # fmt: skip
     with pytest.raises(BadInput, match=next(iter(bad))):
         vapour(**{**good, **bad})
+
+
+def test_a_gel_coat_in_a_night_loses_as_a_gel_coat_does() -> None:
+    """40 CFR 63 subpart VVVV, table 3: 214.7 kg/Mg at 40 % monomer, against a resin's 61.8."""
+    part = {"name": "Lid", "card": "polyester-gelcoat", "catalyst_pct": 2.0, "resin_kg": 0.3}
+    (filled,) = with_figures({"parts": [part]})["parts"]
+    v = vapour_in(Box(volume_m3=0.43), [Part.model_validate(filled)], 30.0)
+    assert v.styrene_g == pytest.approx(0.3 * 214.7, rel=0.002)
+
+
+@pytest.mark.parametrize(
+    ("name", "title", "given", "kg_per_mg", "told"),
+    [
+        ("white", "Brushing gel coat, white", None, 214.7, "as a gel coat's, by its name"),
+        ("my-gelcoat", "White", None, 214.7, "as a gel coat's, by its name"),
+        ("hull", "Gelling fast", None, 61.8, "as a resin's, by its name"),
+        ("my-gelcoat", "White", "resin", 61.8, None),
+        ("hull", "White", "gel-coat", 214.7, None),
+    ],
+)
+def test_a_card_that_does_not_say_what_it_loses_styrene_as_goes_by_its_name(
+    name: str, title: str, given: str | None, kg_per_mg: float, told: str | None
+) -> None:
+    """40 CFR 63 subpart VVVV, table 3, at 40 % monomer."""
+    data = load_card("polyester-gelcoat").model_dump(mode="json", exclude_none=True)
+    card = parse_card({**data, "name": name, "title": title, "emits_as": given})
+    part = Part(name="Lid", card=name, resin_kg=0.3, figures=card.figures(2.0))
+    v = vapour_in(Box(volume_m3=0.43), [part], 30.0)
+    assert v.styrene_g == pytest.approx(0.3 * kg_per_mg, rel=0.002)
+    said = [s for s in card.unanswered() if "styrene" in s]
+    assert (told is None and not said) or (told is not None and told in said[0])

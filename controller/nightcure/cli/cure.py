@@ -65,7 +65,7 @@ def run(
     with sentences():
         from ..cure.card import load_card
         from ..cure.from_record import history_from
-        from ..cure.history import equivalent_min, run_clock
+        from ..cure.history import equivalent_min, leaps, run_clock, warnings
         from ..cure.kinetics import law_of, tg_c
         from ..cure.kinetics import run as integrate
 
@@ -76,13 +76,16 @@ def run(
         whens: tuple[When, ...] = ()
         reference_c = chosen.reference_c
         coldest_c = None
+        warned: tuple[str, ...] = ()
         if chosen.gel or catalyst_pct is not None:
             figures = chosen.figures(catalyst_pct)
             clock = run_clock(figures, points)
             whens, coldest_c, reference_c = clock.whens(), clock.coldest_c, figures.reference_c
             minutes = clock.equivalent_min
+            warned = warnings(figures, clock, points)
         else:
             minutes = equivalent_min(chosen.cure_kj_per_mol.value, reference_c, points)
+            warned = tuple(leaps(points))
         kinetic = None
         if chosen.kinetics is not None:
             kinetic = integrate(law_of(chosen, catalyst_pct), points)
@@ -101,6 +104,7 @@ def run(
                     "reference_c": reference_c,
                     "coldest_data_c": coldest_c,
                     "milestones": [_milestone(w) for w in whens],
+                    "warnings": list(warned),
                 }
             )
             return
@@ -115,12 +119,8 @@ def run(
             )
             out.print(plot, highlight=False)
         _say(chosen, whens, degree, glass_c, minutes, reference_c)
-        if coldest_c is not None and min(c for _, c in points) < coldest_c:
-            out.print(
-                f"It was colder than {coldest_c:g} °C for a while, where the card has no data: the "
-                f"gel clock stood still; do not expect a cure there.",
-                soft_wrap=True,
-            )
+        for sentence in warned:
+            out.print(sentence, highlight=False, markup=False, soft_wrap=True)
 
 
 def _rounded(value: float | None, digits: int) -> float | None:
@@ -157,7 +157,10 @@ def _say(
             table.add_row(w.name, shown(w.at_s), shown(w.low_s), shown(w.high_s))
         out.print(table)
     amounts = show_duration(60.0 * round(minutes))
-    out.print(f"\n[bold]{escape(card.title)}[/]: as much as {amounts} at {reference_c:g} °C.")
+    amount = f"as much as {amounts} at {reference_c:g} °C"
+    if whens and whens[0].at_s is None:
+        amount = "not gelled"
+    out.print(f"\n[bold]{escape(card.title)}[/]: {amount}.")
     if degree is not None:
         tail = "" if glass_c is None else f", glass transition about {glass_c:.0f} °C"
         out.print(f"Degree of cure {degree:.3f}{tail}.")
@@ -322,6 +325,7 @@ def laminate(
                     "peak_c": round(a.peak.temp_c, 2),
                     "peak_s": round(a.peak.at_s, 1),
                     "peak_above_mould_mm": round(1000.0 * a.peak.above_mould_m, 3),
+                    "exotherm_over": a.peak.spent,
                     "limit_c": a.limit_c,
                     "thickest_mm": None if a.thickest_m is None else round(1000 * a.thickest_m, 1),
                     "layers": a.layers,
@@ -334,7 +338,13 @@ def laminate(
             f"{1000.0 * a.peak.above_mould_m:.1f} mm above the mould.",
             soft_wrap=True,
         )
-        if a.layers == 1:
+        if a.layers == 1 and not a.peak.spent:
+            out.print(
+                "It hardly cures in this air, so nothing is said of its exotherm: look at it "
+                "with the warmth in which it is to cure.",
+                soft_wrap=True,
+            )
+        elif a.layers == 1:
             out.print(f"It may be laid in one go (limit {a.limit_c:g} °C).")
         elif a.thickest_m is None:
             out.print(

@@ -15,6 +15,9 @@ from .figures import MILESTONES, Band, ClockFigures, Milestone
 from .rate import TimeTable, faster
 
 EARLY, LIKELY, LATE = range(3)
+#: A part held at a post-cure step's temperature is never quite at it: so much colder still counts
+#: (a soak's usual band; common practice, no source).
+POST_CURE_SLACK_K = 2.0
 
 
 class When(NamedTuple):
@@ -29,6 +32,19 @@ class When(NamedTuple):
     high_s: float | None
 
 
+def post_cure_rows(figures: ClockFigures) -> tuple[tuple[float, float], ...]:
+    """The post-cure steps, coldest first, [°C, hours], and a slower one `POST_CURE_SLACK_K` below.
+
+    Empty where the card has none.
+    """
+    rows = figures.post_cure_h
+    if not rows:
+        return ()
+    at_c, hours = rows[0]
+    slack_c = at_c - POST_CURE_SLACK_K
+    return ((slack_c, hours * faster(figures.cure_kj_per_mol, at_c, slack_c)), *rows)
+
+
 class CureClock:
     """One resin from its mixing on. `advance` it; `snapshot` and `restore` keep it."""
 
@@ -39,7 +55,7 @@ class CureClock:
         self._gel = TimeTable(figures.gel_min, figures.cure_kj_per_mol)
         self._post: TimeTable | None = None
         if figures.post_cure_h:
-            self._post = TimeTable(figures.post_cure_h, figures.cure_kj_per_mol)
+            self._post = TimeTable(post_cure_rows(figures), figures.cure_kj_per_mol)
         bands: dict[Milestone, Band | None] = {
             "laminate-opens": figures.opens_min,
             "laminate-closes": figures.closes_min,

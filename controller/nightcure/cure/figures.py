@@ -18,6 +18,14 @@ Row = tuple[Annotated[float, Field(ge=-40, le=200)], Positive]
 #: Early, likely and late: the band of every figure.
 Band = tuple[Positive, Positive, Positive]
 
+#: What a band of one resin leaves out where nobody knows which it is. The data sheets of polyester
+#: laminating resins give 20 to 45 minutes for one peroxide share; of the rest: common practice.
+MAKERS_DIFFER = (
+    "resins of its kind differ up to about threefold in gel time from maker to maker, which its "
+    "band leaves out; a gel cup of yours settles it"
+)
+
+Emitter = Literal["resin", "gel-coat"]
 Milestone = Literal["gelled", "laminate-opens", "laminate-closes", "demould", "full", "post-cured"]
 #: In the order in which they come.
 MILESTONES: tuple[Milestone, ...] = (
@@ -63,6 +71,8 @@ class ClockFigures(Section):
     """Below it the cure stands still, as far as anybody knows."""
     gel_band: Band
     """Factors on the gel time: early, 1, late."""
+    generic: bool = False
+    """Whether it stands for a kind of resin and not for one: its band is then too narrow."""
     opens_min: Band | None = None
     """Minutes after the gel, at the reference: when it may be laminated upon."""
     closes_min: Band | None = None
@@ -75,6 +85,8 @@ class ClockFigures(Section):
     highest_c: Annotated[float, Field(ge=20, le=250)] | None = None
     ramp_c_per_h: Positive | None = None
     monomer_pct: Annotated[float, Field(ge=0, le=70)] | None = None
+    emits_as: Emitter = "resin"
+    """A gel coat loses several times a resin's share of its styrene."""
     self_heat: SelfHeat | None = None
     bulk: Bulk | None = None
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import csv
 import math
+from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 
 from ..errors import BadInput
 from ..units import show_duration
 from .clock import CureClock
-from .figures import ClockFigures
+from .figures import MAKERS_DIFFER, ClockFigures
 
 #: No part in an oven is colder or hotter; such a value is a wrong unit or a typo.
 COLDEST_C, HOTTEST_C = -30.0, 250.0
@@ -19,12 +20,23 @@ LONGEST_S = 60 * 86400.0
 #: A silence this long that is also so many times the file's shortest step: what was it like then?
 GAP_S, GAP_TIMES = 3600.0, 10.0
 STEP_S = 30.0
+#: One row that leaps so far and so fast from both its neighbours is the sensor's, not the part's:
+#: a mould's own exotherm takes minutes to rise and longer to fall (common practice, no source).
+LEAP_K, LEAP_K_PER_MIN = 10.0, 3.0
+#: What a DS18B20 says that has lost its supply (its data sheet).
+POWER_ON_C = 85.0
 
 History = list[tuple[float, float]]
 
 
 def read_history(path: Path) -> History:
-    """[(s, °C)], times rising. Raises BadInput: a sentence naming file, line and what is right."""
+    """[(s, °C)], times rising from 0, the mixing.
+
+    A first row that comes a little later is taken to have been so since the mixing.
+
+    Raises:
+        BadInput: a sentence naming file, line and what is right.
+    """
     try:
         with path.open(newline="", encoding="utf-8-sig") as file:
             rows = csv.DictReader(file)
@@ -70,7 +82,15 @@ def read_history(path: Path) -> History:
             )
     if points[-1][0] - points[0][0] > LONGEST_S:
         raise BadInput(f"{path} spans more than 60 days; give the time of the cure alone.")
-    return [(t, c) for t, c, _ in points]
+    first_s, first_c, where = points[0]
+    if first_s >= GAP_S:
+        raise BadInput(
+            f"{where}: time_s begins at {first_s:.15g}; it counts from the mixing, so that nothing "
+            f"is known of its first {show_duration(first_s)}. Subtract what is too much, or add "
+            f"what the part had."
+        )
+    since_mixing = [(0.0, first_c)] if first_s > 0.0 else []
+    return since_mixing + [(t, c) for t, c, _ in points]
 
 
 def _number(text: object, where: str) -> float:
@@ -92,6 +112,56 @@ def run_clock(figures: ClockFigures, history: History) -> CureClock:
         for i in range(steps):
             clock.advance(t0 + (i + 1) * dt_s, dt_s, c0 + (c1 - c0) * (i + 0.5) / steps)
     return clock
+
+
+def warnings(figures: ClockFigures, clock: CureClock, history: History) -> tuple[str, ...]:
+    """What has to be said of a history and its card, a sentence each."""
+    gelled_s = next((w.at_s for w in clock.whens() if w.name == "gelled"), None)
+    liquid_s = math.inf if gelled_s is None else gelled_s
+    said = []
+    if any(c < clock.coldest_c for t, c in history if t < liquid_s):
+        said.append(
+            f"It was colder than {clock.coldest_c:g} °C before it gelled, where the card has no "
+            f"data: the gel clock stood still; do not expect a cure there."
+        )
+    if any(c < figures.lowest_c for t, c in history if t >= liquid_s):
+        said.append(
+            f"It was colder than {figures.lowest_c:g} °C after it gelled, the lowest its card "
+            f"speaks of: the cure clock stood still there."
+        )
+    hottest_c = max(c for _, c in history)
+    if figures.highest_c is not None and hottest_c > figures.highest_c:
+        said.append(
+            f"It was at {hottest_c:g} °C, hotter than the {figures.highest_c:g} °C its card allows."
+        )
+    said.extend(leaps(history))
+    if figures.generic:
+        said.append(f"The card is generic: {MAKERS_DIFFER}.")
+    return tuple(said)
+
+
+def leaps(history: History) -> Iterator[str]:
+    """The first row that leaps from its neighbours and back, in one sentence."""
+
+    def far(i: int, j: int) -> bool:
+        (t0, c0), (t1, c1) = history[i], history[j]
+        return abs(c1 - c0) > max(LEAP_K, LEAP_K_PER_MIN * abs(t1 - t0) / 60.0)
+
+    last = len(history) - 1
+    odd = [
+        i
+        for i, (_, c) in enumerate(history)
+        if (0 < i < last and far(i, i - 1) and far(i, i + 1)
+            and (c - history[i - 1][1]) * (c - history[i + 1][1]) > 0.0)
+        or (c == POWER_ON_C and i in (0, last) and far(i, 1 if i == 0 else last - 1))
+    ]  # fmt: skip
+    if odd:
+        t_s, odd_c = history[odd[0]]
+        more = f", and {len(odd) - 1} more like it," if len(odd) > 1 else ""
+        yield (
+            f"The row at {t_s:.15g} s says {odd_c:g} °C and its neighbours do not; it{more} was "
+            f"counted, but a sensor's glitch is likelier than a part so quick: take it out."
+        )
 
 
 def equivalent_min(kj_per_mol: float, reference_c: float, history: History) -> float:

@@ -8,9 +8,11 @@ from typing import Any
 
 from ..errors import BadInput
 from .card import Card, load_card, parse_card
+from .sections import Time
 
 SHEET = "your data sheet"
-NO_DATA = "temperature °C, catalyst %, minutes; without the % where the ratio is fixed"
+ALL_THREE = "temperature °C, catalyst %, minutes"
+NO_DATA = f"{ALL_THREE}; without the % where the ratio is fixed"
 
 
 def questions(like: str) -> list[tuple[str, str]]:
@@ -40,6 +42,7 @@ def assemble(like: str, answers: dict[str, str], gel_rows: list[str]) -> Card:
     generic = load_card(like)
     data: dict[str, Any] = _generic(generic.model_dump(mode="json", exclude_none=True))
     data["reference"] = False
+    data["generic"] = generic.generic and not gel_rows
     data["name"] = answers.get("name", "").strip() or f"my-{generic.name}"
     data["title"] = answers.get("title", "").strip() or f"{generic.title}, calibrated"
     for key in ("lowest_c", "highest_c", "monomer_pct", "density_kg_per_m3"):
@@ -59,8 +62,36 @@ def assemble(like: str, answers: dict[str, str], gel_rows: list[str]) -> Card:
         )
         data["demould"] = demould
     if gel_rows:
-        data["gel"] = [_gel_row(row) for row in gel_rows]
+        data["gel"] = [_gel_row(row, generic) for row in gel_rows]
+        times = {k: data.pop(k) for k in ("demould", "full_cure") if k in data}
+        gels = parse_card(data, "the new card")
+        for key, time in times.items():
+            own = time["source"] == SHEET
+            data[key] = time if own else _placed(time, getattr(generic, key), generic, gels)
     return parse_card(data, "the new card")
+
+
+def _placed(data: dict[str, Any], time: Time, generic: Card, card: Card) -> dict[str, Any]:
+    """A generic time (`data`) as a card's own gel times allow it.
+
+    Where they do not reach its temperature or catalyst share it is given at the nearest they have,
+    as many gel times long: the cure after the gel is taken to quicken as the gel does.
+    """
+    shares = sorted(r.catalyst_pct for r in card.gel if r.catalyst_pct is not None)
+    share = time.catalyst_pct
+    if share is not None and shares:
+        share = min(max(share, shares[0]), shares[-1])
+    table = card.gel_table(share)
+    at_c = max(time.at_c, table.coldest_c)
+    if (share, at_c) == (time.catalyst_pct, time.at_c):
+        return data
+    was, now = generic.gel_table(time.catalyst_pct).at(time.at_c), table.at(at_c)
+    assert was is not None
+    assert now is not None
+    moved = {k: round(v * now / was, 1) for k, v in data.items() if k.endswith("minutes")}
+    source = f"generic: {time.minutes / was:.3g} gel times; {time.source}"[:200]
+    placed = {**data, **moved, "at_c": at_c, "source": source}
+    return placed if share is None else {**placed, "catalyst_pct": share}
 
 
 def _generic(value: Any) -> Any:
@@ -73,10 +104,18 @@ def _generic(value: Any) -> Any:
     return [_generic(v) for v in value] if isinstance(value, list) else value
 
 
-def _gel_row(text: str) -> dict[str, Any]:
+def _gel_row(text: str, generic: Card) -> dict[str, Any]:
     parts = [p for p in re.split(r"[,;\s]+", text.strip()) if p]
     if len(parts) not in (2, 3):
         raise BadInput(f"gel row '{text}' should have two or three numbers: {NO_DATA}.")
+    if generic.gel:
+        count = 2 if generic.gel[0].catalyst_pct is None else 3
+        if len(parts) != count:
+            right = "two: temperature °C, minutes" if count == 2 else f"three: {ALL_THREE}"
+            raise BadInput(
+                f"gel row '{text}' has {len(parts)} numbers; like {generic.name}'s it should have "
+                f"{right}."
+            )
     numbers = [_number(p, f"gel row '{text}'") for p in parts]
     row: dict[str, Any] = {"temp_c": numbers[0], "minutes": numbers[-1], "source": SHEET}
     if len(numbers) == 3:

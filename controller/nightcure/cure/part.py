@@ -64,12 +64,12 @@ def vapour_in(box: Box, parts: Sequence[Part], air_c: float) -> Vapour:
     """The vapour of all parts together, as if they were laid up at once, at `air_c`."""
     styrene_g = 0.0
     for part in parts:
-        monomer_pct = part.figures.monomer_pct if part.figures else None
-        if monomer_pct:
+        f = part.figures
+        if f is not None and f.monomer_pct:
             share_pct = box.evaporated_pct
             if share_pct is None:
-                share_pct = default_evaporated_pct(monomer_pct)
-            styrene_g += part.resin_kg * 0.1 * monomer_pct * share_pct
+                share_pct = default_evaporated_pct(f.monomer_pct, f.emits_as)
+            styrene_g += part.resin_kg * 0.1 * f.monomer_pct * share_pct
     return in_the_box(styrene_g, box.volume_m3, air_c, box.air_changes_per_h, box.over_h)
 
 

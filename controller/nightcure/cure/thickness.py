@@ -6,6 +6,8 @@ import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 from ..errors import BadInput
 from ..profile import Cool, Profile, Ramp
 from .card import Card
@@ -19,6 +21,10 @@ MOULD = (1500.0, 1400.0, 0.22)
 MOULD_M = 0.006
 THINNEST_M = 0.0005
 STEP_S = 20.0
+#: Cured so far everywhere, a laminate has its exotherm behind it.
+SPENT_DEGREE = 0.5
+#: Air that ends before the exotherm is held on at its last warmth, so much at a time, so often.
+HOLD_ON_S, HOLD_ON_TIMES = 12 * 3600.0, 4
 
 
 class Peak(NamedTuple):
@@ -28,6 +34,8 @@ class Peak(NamedTuple):
     at_s: float
     above_mould_m: float
     """How far above the mould's face; negative inside the mould."""
+    spent: bool = True
+    """Whether the exotherm was over by the end; if not, it may yet get hotter."""
 
 
 class Advice(NamedTuple):
@@ -96,7 +104,8 @@ def peak_of(
     r = run_slab(
         slab, law_of(card, catalyst_pct), lambda t: (at(t), at(t)), air[-1][0], STEP_S, first_c
     )
-    return Peak(float(r.peak_c[0]), float(r.peak_s[0]), float(r.peak_m[0]) - mould_m)
+    spent = bool(np.nanmin(r.degree) >= SPENT_DEGREE)
+    return Peak(float(r.peak_c[0]), float(r.peak_s[0]), float(r.peak_m[0]) - mould_m, spent)
 
 
 def advise(
@@ -110,7 +119,11 @@ def advise(
     """Whether a laminate of `thickness_m` may be laid at once, else in how many layers.
 
     `limit_c`: the card's highest temperature if None. Arguments and errors else as `peak_of`.
+    The air is held on at its last warmth where it ends before the exotherm; where the peak is not
+    `spent` even then, the resin hardly cures in it.
     """
+    if limit_c is not None and not math.isfinite(limit_c):
+        raise BadInput(f"limit_c is {limit_c:g}; it should be a temperature in °C.")
     if limit_c is None:
         limit_c = 60.0 if card.highest_c is None else card.highest_c.value
     if limit_c <= max(c for _, c in air):
@@ -118,6 +131,12 @@ def advise(
             f"the limit of {limit_c:g} °C is not above the air's {max(c for _, c in air):g} °C."
         )
     peak = peak_of(card, catalyst_pct, thickness_m, air, mould_m)
+    for _ in range(HOLD_ON_TIMES):
+        if peak.spent or peak.temp_c > limit_c:
+            break
+        end_s, last_c = air[-1]
+        air = [*air, (end_s + HOLD_ON_S, last_c)]
+        peak = peak_of(card, catalyst_pct, thickness_m, air, mould_m)
     if peak.temp_c <= limit_c:
         return Advice(peak, limit_c, thickness_m, 1)
 

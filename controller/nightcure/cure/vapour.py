@@ -6,9 +6,10 @@ It advises; it never certifies. Pure Python.
 from __future__ import annotations
 
 import math
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 from ..errors import BadInput
+from .figures import Emitter
 from .rate import KELVIN, R_J_PER_MOL_K
 
 #: Styrene (NIOSH pocket guide; lower explosive limit of NFPA 497, vol %).
@@ -23,9 +24,8 @@ SPARE = 1.001
 #: Released over so long where the person does not say: most of it goes in the first hour.
 OVER_H = 1.0
 
-Kind = Literal["resin", "gel-coat"]
 #: kg per Mg of resin = factor * h ** power, h = % monomer (40 CFR 63 subpart VVVV, table 3).
-EMISSION: dict[Kind, tuple[float, float]] = {"resin": (0.014, 2.275), "gel-coat": (0.445, 1.675)}
+EMISSION: dict[Emitter, tuple[float, float]] = {"resin": (0.014, 2.275), "gel-coat": (0.445, 1.675)}
 
 
 class Vapour(NamedTuple):
@@ -47,13 +47,20 @@ def saturation_pa(temp_c: float) -> float:
     return math.exp(105.93 - 8685.9 / t - 12.42 * math.log(t) + 7.5583e-6 * t * t)
 
 
-def emission_kg_per_mg(monomer_pct: float, kind: Kind = "resin") -> float:
+def emitter_called(name: str) -> Emitter:
+    """What a material of this name loses styrene as: the greater loss if it says gel coat."""
+    called = "".join(c for c in name.lower() if c.isalpha())
+    coats = ("gelcoat", "topcoat", "flowcoat")
+    return "gel-coat" if any(coat in called for coat in coats) else "resin"
+
+
+def emission_kg_per_mg(monomer_pct: float, kind: Emitter = "resin") -> float:
     """Styrene lost over lay-up and cure, kg per Mg of material (40 CFR 63 VVVV, table 3)."""
     factor, power = EMISSION[kind]
     return float(factor * monomer_pct**power)
 
 
-def default_evaporated_pct(monomer_pct: float, kind: Kind = "resin") -> float:
+def default_evaporated_pct(monomer_pct: float, kind: Emitter = "resin") -> float:
     """The share of the monomer (%) taken to evaporate in the box: all of the regulation's factor.
 
     Cautious: part of it is lost at the lay-up, before the box is shut.

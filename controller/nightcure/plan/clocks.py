@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from ..cure.clock import post_cure_rows
 from ..cure.figures import Band, ClockFigures, Milestone
 from ..cure.rate import KELVIN, R_J_PER_MOL_K
 from ..oven.arrays import Array
@@ -60,7 +61,7 @@ class Clocks:
         self._gel = Table(figures.gel_min, figures.cure_kj_per_mol)
         self._post: Table | None = None
         if figures.post_cure_h:
-            self._post = Table(figures.post_cure_h, figures.cure_kj_per_mol)
+            self._post = Table(post_cure_rows(figures), figures.cure_kj_per_mol)
         self._x_reference = -1.0 / (figures.reference_c + KELVIN)
         self._x_lowest = -1.0 / (figures.lowest_c + KELVIN)
         one = np.ones((shape[0], 1))

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.stats import rankdata
 
 from ..cure.clock import CureClock
+from ..cure.figures import MAKERS_DIFFER
 from ..cure.part import vapour_in
 from ..cure.vapour import ASK_ABOVE_PCT, cautions
 from ..oven.arrays import Array
@@ -197,7 +198,7 @@ def _warnings(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[st
     if above_k > 0.5 * limits.exotherm_c:
         yield (
             f"Exotherm: in one night of ten a mould runs {above_k:.1f} K or more above the air; a "
-            f"thick laminate's core more (nightcure cure thickness). Less resin at a time, a "
+            f"thick laminate's core more (nightcure cure laminate). Less resin at a time, a "
             f"slower mix or a cooler soak gives less."
         )
     share = float(np.mean(nights.heated_before_gel))
@@ -207,6 +208,7 @@ def _warnings(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[st
             f"it gels in {100.0 * share:.0f} of 100 nights; let the ramp wait "
             f"(wait_for = 'gelled')."
         )
+    yield from _generic(tonight)
     yield from _cold(tonight)
     yield from _vapour(profile)
     for p in tonight.parts:
@@ -246,6 +248,12 @@ def _holding(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[str
             f"In {100.0 * share:.0f} of 100 nights the heater does not hold "
             f"{show_temperature(profile.highest_c)} all along."
         )
+
+
+def _generic(tonight: Tonight) -> Iterator[str]:
+    names = [p.part.name for p in tonight.parts if p.part.figures and p.part.figures.generic]
+    if names:
+        yield f"The card of {' and '.join(names)} is generic: {MAKERS_DIFFER}."
 
 
 def _cold(tonight: Tonight) -> Iterator[str]:
