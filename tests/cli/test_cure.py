@@ -301,7 +301,7 @@ def test_a_card_that_cannot_be_read_or_be_true_is_one_sentence(
 
 
 def test_a_generic_card_says_that_makers_differ(tmp_path: Path) -> None:
-    """Data sheets of polyester laminating resins: 20 to 45 min at 25 °C for one peroxide share."""
+    """Common practice, no source."""
     path = tmp_path / "even.csv"
     path.write_text("time_s,part_c\n0,20\n7200,20\n")
     own = tmp_path / "own.toml"

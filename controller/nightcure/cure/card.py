@@ -49,7 +49,7 @@ class Card(Section):
     """It stands for a kind of resin, not for one maker's."""
     reference_c: Annotated[float, Field(ge=0, le=200)] = 20.0
     cure_kj_per_mol: Annotated[Number, between(10, 250)]
-    gel: tuple[GelRow, ...] = ()
+    gel: Annotated[tuple[GelRow, ...], Field(max_length=500)] = ()
     gel_band: (
         tuple[Annotated[Number, between(0.05, 1)], Annotated[Number, between(1, 20)]] | None
     ) = None

@@ -18,8 +18,7 @@ Row = tuple[Annotated[float, Field(ge=-40, le=200)], Positive]
 #: Early, likely and late: the band of every figure.
 Band = tuple[Positive, Positive, Positive]
 
-#: What a band of one resin leaves out where nobody knows which it is. The data sheets of polyester
-#: laminating resins give 20 to 45 minutes for one peroxide share; of the rest: common practice.
+#: What a band of one resin leaves out where nobody knows which it is (common practice, no source).
 MAKERS_DIFFER = (
     "resins of its kind differ up to about threefold in gel time from maker to maker, which its "
     "band leaves out; a gel cup of yours settles it"
