@@ -124,6 +124,17 @@ def test_the_sections_go_into_the_oven_file(hand: Path, tmp_path: Path) -> None:
     assert {p.stat().st_mode & 0o777 for p in tmp_path.glob("oven*")} == {0o600}
 
 
+def test_what_was_kept_before_is_not_written_over(hand: Path, tmp_path: Path) -> None:
+    oven = tmp_path / "oven.toml"
+    oven.write_text(OVEN_FILE.read_text())
+    options = ("survey", hand, "--off", "0:40", "--oven", oven, "--write")
+    assert "the old file is oven.toml.bak." in nightcure(*options).stdout
+    first = oven.read_text()
+    assert "the old file is oven.toml.bak2." in nightcure(*options, "--power", "500").stdout
+    assert (tmp_path / "oven.toml.bak").read_text() == OVEN_FILE.read_text()
+    assert (tmp_path / "oven.toml.bak2").read_text() == first
+
+
 def test_what_a_survey_does_not_know_stays_in_the_oven_file(hand: Path, tmp_path: Path) -> None:
     """A setting of bang-bang, a remark above the next section, a header with blanks in it."""
     oven = tmp_path / "oven.toml"

@@ -221,10 +221,11 @@ def survey(
             from .survey_plot import draw
 
             draw(found, plot)
+        kept: Path | None = None
         if write and oven is not None and tuned is not None:
             from .survey_sections import put_into
 
-            put_into(oven, found, tuned)
+            kept = put_into(oven, found, tuned)
         if as_json:
             print_json(
                 {
@@ -239,5 +240,5 @@ def survey(
                 out.print(f"\n{beside}", highlight=False)
             if plot is not None:
                 out.print(f"\nThe sheet for the wall: {plot}", highlight=False)
-            if write:
-                out.print(f"\n[bold]{oven}[/] has the new sections; the old file is kept as .bak.")
+            if kept is not None:
+                out.print(f"\n[bold]{oven}[/] has the new sections; the old file is {kept.name}.")

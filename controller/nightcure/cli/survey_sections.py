@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -65,8 +66,10 @@ def _replaced(toml: str, name: str, section: str) -> str:
     return "\n".join([*lines[:at], section, *rest, *lines[end:]]) + "\n"
 
 
-def put_into(oven: Path, found: Survey, tuned: Tuned) -> None:
-    """Replace both sections of an oven.toml; the old file is kept as .bak.
+def put_into(oven: Path, found: Survey, tuned: Tuned) -> Path:
+    """Replace both sections of an oven.toml; the old file is kept under the name returned.
+
+    That is .bak, or .bak2, .bak3 and on: what was kept before stays.
 
     The rest stays, what a survey says nothing of in these sections too (`hysteresis_c`).
 
@@ -77,7 +80,20 @@ def put_into(oven: Path, found: Survey, tuned: Tuned) -> None:
     new = _replaced(old, "model", model_section(found))
     new = _replaced(new, "regulator", regulator_section(tuned))
     try:
-        shutil.copy2(oven, oven.with_suffix(oven.suffix + ".bak"))  # as private as the file itself
+        kept = _kept(oven)
     except OSError as error:
         raise BadInput(f"{oven} cannot be kept as .bak: {error.strerror}.") from None
     write_checked(oven, new, replace=True)
+    return kept
+
+
+def _kept(oven: Path) -> Path:
+    """A copy of the file under a name of its own, or the copy that is there already."""
+    for number in count(1):
+        kept = oven.with_name(f"{oven.name}.bak{number if number > 1 else ''}")
+        if not kept.exists():
+            shutil.copy2(oven, kept)  # as private as the file itself
+            break
+        if kept.is_file() and kept.read_bytes() == oven.read_bytes():
+            break
+    return kept

@@ -17,6 +17,8 @@ WORDS = {
     "on": 1.0, "yes": 1.0, "y": 1.0, "true": 1.0, "x": 1.0,
     "off": 0.0, "no": 0.0, "n": 0.0, "false": 0.0,
 }  # fmt: skip
+#: What people write where they took no reading.
+UNREAD = {"", "-", "--", "---", "\u2013", "\u2014", "n/a", "na", "n.a."}
 
 
 def time_unit_of(name: str) -> str | None:
@@ -34,8 +36,8 @@ def time_unit_of(name: str) -> str | None:
 
 
 def degrees_of(name: str) -> str | None:
-    """'F' or 'C' from a column's name such as air_c, oven (°F) or Temp F; None if unsaid."""
-    found = re.search(r"(?:[_\s(\[°º]|deg)([cf])[)\]]?$", name.strip(), re.IGNORECASE)
+    """'F', 'C' or 'K' from a column's name such as air_c, oven (°F) or Temp K; None if unsaid."""
+    found = re.search(r"(?:[_\s(\[°º]|deg)([cfk])[)\]]?$", name.strip(), re.IGNORECASE)
     return found[1].upper() if found else None
 
 
@@ -50,9 +52,29 @@ def cell_number(text: str, where: str) -> float:
     return value
 
 
+def temperature(text: str, where: str) -> tuple[float, str | None]:
+    """A temperature and its unit's letter if the cell says it (9 °C, 48F); NaN if none was read."""
+    if text.lower() in UNREAD:
+        return math.nan, None
+    with_unit = re.fullmatch(r"(.*\d\.?)\s*(?:°|º|deg)?\s*([CFK])", text)
+    if with_unit is None:
+        return cell_number(text, where), None
+    return cell_number(with_unit[1], where), with_unit[2]
+
+
+def year_first(text: str) -> str:
+    """26.11.2026 18:30 as 2026-11-26 18:30; any other text as it is. With points the day is first
+    (common practice, no source; with slashes it may be either, so those are not read)."""
+    found = re.fullmatch(r"(\d\d?)\.(\d\d?)\.(\d{4}|\d\d)[.,]?\s+(\d.*)", text.strip())
+    if found is None:
+        return text
+    day, month, year, clock = found.groups()
+    return f"{year if len(year) == 4 else '20' + year}-{month:0>2}-{day:0>2} {clock:0>5}"
+
+
 def dated(text: str) -> bool:
-    """Whether a time is written with its date, year first (ISO 8601)."""
-    return re.match(r"\d{4}-\d\d-\d\d[T ]", text.strip()) is not None
+    """Whether a time is written with its date: year first (ISO 8601), or day.month.year."""
+    return re.match(r"\d{4}-\d\d-\d\d[T ]", year_first(text).strip()) is not None
 
 
 def seconds(text: str, unit: str | None, where: str) -> float:
@@ -60,7 +82,7 @@ def seconds(text: str, unit: str | None, where: str) -> float:
 
     With no unit the number as it is; with a date, s since 1970, a time of no zone taken as UTC.
     """
-    text = text.strip()
+    text = year_first(text.strip())
     match = re.fullmatch(
         r"(\d+):([0-5]\d)(?::([0-5]\d(?:\.\d+)?))?(?:\s*([ap])\.?m\.?)?", text, re.IGNORECASE
     )
@@ -99,7 +121,7 @@ class HeaterCell:
 
     def share(self, text: str, where: str) -> float:
         """The cell as a number, words as 1 and 0; NaN where nothing is noted."""
-        if not text:
+        if text.lower() in UNREAD:
             return math.nan
         word = WORDS.get(text.lower())
         if word is not None:

@@ -17,6 +17,8 @@ NEAR_TOP_K = 1.0
 LEAST_ROWS = 5
 #: No shed is warmer, and no foam box hotter (a panel maker's long-term limit is 70-80 °C).
 WARMEST_SHED_C, HOTTEST_AIR_C, COLDEST_C = 38.0, 100.0, -45.0
+#: Nothing else that people note lies between these, K: -45 and 100 °C.
+KELVIN = (228.0, 374.0)
 #: While the heater is first on a part leads the air by no more than this, K.
 PART_LEADS_K = 1.0
 
@@ -138,6 +140,10 @@ def _plausible(
         raise BadInput(
             f"{name}: the {what} reads {low:g} °C, colder than any shed; see that the column is "
             f"right and in °C."
+        )
+    if KELVIN[0] <= low and high <= KELVIN[1]:
+        raise BadInput(
+            f"{name}: the {what} reads {low:g} to {high:g}, as if in kelvin; take 273.15 from each."
         )
     fahrenheit = "If the thermometer shows °F, say --fahrenheit"
     if what == "ambient" and high > WARMEST_SHED_C:

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import count as counter
 from pathlib import Path
-from typing import TextIO
 
 import numpy as np
 
 from ..errors import BadInput
 from .arrays import Array
-from .cells import HeaterCell, cell_number, dated, degrees_of, seconds, time_unit_of
+from .cells import dated, degrees_of, seconds, time_unit_of
 from .log import LEAST_ROWS, Log, check, right_way_round
-from .table_text import NOTHING, cells_of, header_of, opened
-from .table_times import Times, once
+from .table_rows import Rows
+from .table_text import cells_of, delimiter_of, header_of, opened
+from .table_times import once
 
 #: What a column may be called without being named; case and units aside.
 KNOWN = {
@@ -30,8 +28,6 @@ KNOWN = {
     "ambient": ("ambient", "shed", "room", "outside"),
     "heater": ("heater", "heat", "power", "duty", "on", "watts"),
 }
-#: Bytes of lines taken at a time.
-CHUNK = 1 << 23
 
 
 @dataclass(frozen=True)
@@ -56,7 +52,7 @@ def read_log(
     ambient_c: float | None = None,
     checked: bool = True,
 ) -> Log:
-    """A log from a CSV (comma, semicolon or tab; a decimal comma with comma only in quotes).
+    """A log from a CSV (comma, semicolon, tab or spaces; a decimal comma among commas in quotes).
 
     Args:
         columns: names of the columns that are not called as usual.
@@ -74,7 +70,7 @@ def read_log(
         with opened(path) as file:
             header, number = header_of(file)
             table = _Table(path, header, number, columns, time_unit, bool(on or off))
-            table.read(file)
+            table.rows.read(file)
     except UnicodeDecodeError:
         raise BadInput(f"{path} cannot be read: it is not text; a CSV is wanted.") from None
     log = table.log(fahrenheit, power_w, on, off)
@@ -84,14 +80,14 @@ def read_log(
 
 
 class _Table:
-    """The named columns of a file, read in chunks: numbers fast, anything else cell by cell."""
+    """A file's columns found by their names, and its rows as a log."""
 
     def __init__(
         self, path: Path, header: str, header_line: int, columns: Columns,
         time_unit: str | None, switched: bool,
     ) -> None:  # fmt: skip
-        self.path, self._header_line = path, header_line
-        self.delimiter = max((",", ";", "\t"), key=header.count)
+        self.path = path
+        self.delimiter = delimiter_of(header)
         self.names = cells_of(header, self.delimiter)
         if not header.strip():
             raise BadInput(f"{path} is empty; its first line must name the columns.")
@@ -109,11 +105,8 @@ class _Table:
                 self.at[role] = place
         said = time_unit or time_unit_of(self.names[self.at["time"]])
         self.unit, self.unit_said = said or "s", said is not None
-        self.values: dict[str, list[Array]] = {role: [] for role in self.at}
-        self.heater = HeaterCell()
-        self.times = Times(path)
-        self.rows = 0
-        self._blanks: list[int] = []
+        self.rows = Rows(path, self.names, self.delimiter, self.at, header_line + 1)
+        self.times = self.rows.times
 
     def _find(self, role: str, named: str | None) -> int | None:
         if named is not None:
@@ -131,88 +124,17 @@ class _Table:
             )
         return None
 
-    def line(self, row: int) -> int:
-        """The file's line of a row."""
-        return self._header_line + 1 + row + bisect_right(self._blanks, row)
-
-    def read(self, file: TextIO) -> None:
-        """All rows."""
-        while lines := file.readlines(CHUNK):
-            kept = [line for line in lines if line.strip(NOTHING)]
-            if len(kept) < len(lines):
-                self._note_blanks(lines)
-            if not kept:
-                continue
-            block = self._fast(kept)
-            if block is None:
-                block = self._slow(kept)
-            for i, role in enumerate(self.at):
-                kind = np.float64 if role == "time" else np.float32
-                self.values[role].append(block[:, i].astype(kind))
-            self.rows += len(kept)
-
-    def _note_blanks(self, lines: list[str]) -> None:
-        row = self.rows
-        for line in lines:
-            if not line.strip(NOTHING):
-                self._blanks.append(row)
-            else:
-                row += 1
-
-    def _fast(self, lines: list[str]) -> Array | None:
-        if self.times.clock or ":" in lines[0] or self.heater.words:
-            return None
-        text = "".join(lines)
-        if text.count(self.delimiter) != len(lines) * (len(self.names) - 1) or '"' in text:
-            return None
-        try:
-            block: Array = np.loadtxt(
-                lines, delimiter=self.delimiter, usecols=list(self.at.values()), comments=None,
-                ndmin=2,
-            )  # fmt: skip
-        except ValueError:
-            return None
-        return block if len(block) == len(lines) and np.isfinite(block).all() else None
-
-    def _slow(self, lines: list[str]) -> Array:
-        block = np.empty((len(lines), len(self.at)))
-        for number, line in zip(counter(), lines):
-            cells = cells_of(line, self.delimiter)
-            where = f"{self.path}, line {self.line(self.rows + number)}"
-            if any(cells[len(self.names) :]):
-                raise BadInput(
-                    f"{where} has {len(cells)} values; the first line names {len(self.names)}. A "
-                    f"number with a decimal comma, or a text with one, needs double quotes."
-                )
-            for i, (role, place) in enumerate(self.at.items()):
-                if place >= len(cells):
-                    raise BadInput(
-                        f"{where} has {len(cells)} values; the first line names {len(self.names)}."
-                    )
-                text = cells[place].replace(",", ".")
-                what = f"{where}: {self.names[place]}"
-                if role == "time":
-                    self.times.see(text)
-                    block[number, i] = seconds(text, "s" if ":" in text else None, what)
-                elif role == "heater":
-                    block[number, i] = self.heater.share(text, what)
-                elif not text and role in ("air", "part", "ambient"):
-                    block[number, i] = np.nan
-                else:
-                    block[number, i] = cell_number(text, what)
-        return block
-
     def log(
         self, fahrenheit: bool, power_w: float | None, on: Sequence[str], off: Sequence[str]
     ) -> Log:
         """The rows as a log."""
-        if not self.rows:
+        if not self.rows.count:
             raise BadInput(f"{self.path} has no rows under its first line.")
-        columns: dict[str, Array] = {}
-        for role in list(self.values):
-            columns[role] = np.concatenate(self.values.pop(role))
+        columns = self.rows.columns()
         assumed = [] if self.times.clock or self.unit_said else ["Times are read as seconds."]
-        columns["time"] = self.times.rising(columns["time"], self.unit, bool(assumed), self.line)
+        columns["time"] = self.times.rising(
+            columns["time"], self.unit, bool(assumed), self.rows.line
+        )
         time_s = columns["time"]
         for role in ("part", "ambient"):
             if role in columns and np.isnan(columns[role]).all():
@@ -221,7 +143,7 @@ class _Table:
             if role in columns:
                 columns[role] = self._temperature(role, columns[role], time_s, fahrenheit)
         if "heater" in columns:
-            heat, power_w, said = self.heater.shares(
+            heat, power_w, said = self.rows.heater.shares(
                 columns.pop("heater"), self.names[self.at["heater"]], power_w
             )
             switched = once({"time": time_s, "heat": heat})
@@ -250,12 +172,21 @@ class _Table:
 
     def _temperature(self, role: str, values: Array, time_s: Array, fahrenheit: bool) -> Array:
         name = self.names[self.at[role]]
-        if degrees_of(name) == ("C" if fahrenheit else "F"):
-            option = "leave out" if fahrenheit else "say"
-            raise BadInput(
-                f"{self.path}: the column '{name}' is in °{degrees_of(name)} by its name; if it "
-                f"is, {option} --fahrenheit, else rename it."
-            )
+        for degrees, by, other in (
+            (degrees_of(name), "name", "rename it"),
+            *((said, "cells", "mend them") for said in sorted(self.rows.degrees[role])),
+        ):
+            if degrees == "K":
+                raise BadInput(
+                    f"{self.path}: the column '{name}' is in kelvin by its {by}; take 273.15 from "
+                    f"each and call it °C, else {other}."
+                )
+            if degrees == ("C" if fahrenheit else "F"):
+                option = "leave out" if fahrenheit else "say"
+                raise BadInput(
+                    f"{self.path}: the column '{name}' is in °{degrees} by its {by}; if it is, "
+                    f"{option} --fahrenheit, else {other}."
+                )
         missing = np.isnan(values)
         if missing.all():
             raise BadInput(f"{self.path}: the column of the {role} is empty.")

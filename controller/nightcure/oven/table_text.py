@@ -51,8 +51,14 @@ def header_of(file: TextIO) -> tuple[str, int]:
     return "", number
 
 
+def delimiter_of(header: str) -> str:
+    """What separates the names: comma, semicolon, tab; a space stands for any run of blanks."""
+    found = max((",", ";", "\t"), key=header.count)
+    return found if found in header or " " not in header.strip() else " "
+
+
 def cells_of(line: str, delimiter: str) -> list[str]:
     """A row's cells; a delimiter within double quotes is text."""
-    text = line.strip("\r\n")
+    text = " ".join(line.split()) if delimiter == " " else line.strip("\r\n")
     cells = next(csv.reader([text], delimiter=delimiter)) if '"' in text else text.split(delimiter)
     return [cell.strip().strip('"') for cell in cells]
