@@ -82,7 +82,7 @@ class Loop:
         heated = self.phase in (Phase.RAMP, Phase.SOAK)
         verdict = self._screening.judge(
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
-            self.phase is Phase.COOL,
+            self._run.setpoint_c if self._run is not None and self.phase is Phase.COOL else None,
         )  # fmt: skip
         self._steady.note(inputs.readings, verdict.faults)
         ambient_c = self._ambient(verdict)

@@ -38,6 +38,9 @@ DISAGREES_C, DISAGREES_S = 8.0, 120.0
 #: The doubt ends once the coldest air has risen so far from its lowest, as it does when the box is
 #: shut. Parts that cool down to a sensor hanging outside end no doubt.
 RISEN_C = 3.0
+#: In a cool-down heavy moulds lag far behind the air; only air this far below the setpoint as well
+#: would be heated for.
+AMISS_C = 2.0
 #: After the door was shut on warm moulds the air needs this long to catch up with them.
 SETTLE_S = 600.0
 NO_HEAT: Mapping[int, float] = MappingProxyType({})
@@ -98,7 +101,7 @@ class Screening:
         readings: tuple[Reading, ...],
         heated: bool,
         self_heat_k: Mapping[int, float] = NO_HEAT,
-        cooling: bool = False,
+        cooling_to_c: float | None = None,
     ) -> Verdict:
         """What to believe at `now_s`.
 
@@ -106,8 +109,8 @@ class Screening:
             heated: a ramp or a soak; only then frozen and disagreeing sensors are looked for (a
                 cold oven at rest may well stand still).
             self_heat_k: by thermometer, how much hotter a part is known to make itself.
-            cooling: a cool-down, in which air far below the parts is `doubted`, for nothing must be
-                heated on it, and yet believed: it may well be true.
+            cooling_to_c: a cool-down's setpoint, °C. Air far below the parts and below it is
+                `doubted` then, for nothing must be heated on it, and yet believed: it may be true.
         """
         believed: list[float | None] = []
         faults: list[Fault | None] = []
@@ -116,7 +119,7 @@ class Screening:
             faults.append(fault)
             value_c = reading.value_c
             believed.append(None if fault or value_c is None else value_c + past.offset_c)
-        doubted = self._together(believed, dt_s, heated or cooling, self_heat_k)
+        doubted = self._together(believed, dt_s, heated, cooling_to_c, self_heat_k)
         if doubted and heated:
             for i in self._air:
                 if faults[i] is None:
@@ -169,10 +172,12 @@ class Screening:
         self,
         believed: list[float | None],
         dt_s: float,
-        watched: bool,
+        heated: bool,
+        cooling_to_c: float | None,
         self_heat_k: Mapping[int, float],
     ) -> bool:
         """Whether the air is in doubt. Who says nothing speaks neither for nor against it."""
+        watched = heated or cooling_to_c is not None
         self._heated_s = self._heated_s + dt_s if watched else 0.0
         if self._heated_s < SETTLE_S:
             self._apart_s = self._below_s = 0.0
@@ -185,6 +190,7 @@ class Screening:
             self._apart_s = self._apart_s + dt_s if apart else 0.0
         if air and parts:
             below = min(air) < min(parts) - DISAGREES_C
+            below &= cooling_to_c is None or min(air) < cooling_to_c - AMISS_C
             self._below_s = self._below_s + dt_s if below else 0.0
         return self._in_doubt(air)
 
