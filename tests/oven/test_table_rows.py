@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
 import pytest
 
 from nightcure.oven import table_rows
+from nightcure.oven.survey import survey
 from nightcure.oven.table_rows import Rows
-from tests.oven.tables import ROWS, Read, refused, text
+from tests.oven.tables import ROWS, Read, air_c, refused, text
 
 DASH = "\N{EN DASH}"
 
@@ -134,3 +137,43 @@ def test_an_unquoted_comma_before_the_last_column_is_refused(read: Read) -> None
     assert "has 5 values; the first line names 4" in refused(
         read, text(rows, "time_s,notes,air_c,heater")
     )
+
+
+def test_a_decimal_comma_is_no_remark(read: Read) -> None:
+    """With a column of notes left empty, every number after it would be shifted by one."""
+    for heater in ({0: "0", 1: "1"}, {0: "off", 1: "on"}):
+        rows = [(t, f"{a:.1f}".replace(".", ","), heater[h], "") for t, a, h in ROWS]
+        assert "line 2 has 5 values" in refused(read, text(rows, "time_s,air,heater,notes"))
+
+
+BEGAN = datetime.fromisoformat("2026-11-26 23:30")
+STEADY: dict[str, Callable[[float], str]] = {
+    "seconds": lambda t: f"{t:.1f}",
+    "a clock": lambda t: f"{t // 3600:.0f}:{t // 60 % 60:02.0f}:{t % 60:04.1f}",
+    "dates": lambda t: (BEGAN + timedelta(seconds=t)).isoformat(" ", "milliseconds"),
+    "dates with a zone": lambda t: (BEGAN + timedelta(seconds=t)).isoformat() + "+01:00",
+}
+
+
+@pytest.mark.parametrize("way", STEADY)
+def test_a_long_table_is_read_in_bulk_and_is_the_same_oven(
+    read: Read, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    """Against the hundredth part of its rows, few enough to be looked at one by one."""
+    t_s = np.arange(54_000) / 10.0
+    rows = [(STEADY[way](t), f"{air_c(t):.3f}", "on" if t < 1800.0 else "off") for t in t_s]
+    few = read(text(rows[::100], "time,air,heater"), power_w=300.0)
+    monkeypatch.setattr(Rows, "_one_by_one", lambda *_: pytest.fail("row by row"))
+    many = read(text(rows, "time,air,heater"), power_w=300.0)
+    assert many.time_s - many.time_s[0] == pytest.approx(t_s, abs=1e-3)
+    assert many.heat_time_s[many.heat == 0.0][0] - many.time_s[0] == pytest.approx(1800.0)
+    losses = [survey(log, 9.0).loss_w_per_k for log in (few, many)]
+    assert losses[0] is not None
+    assert losses[1] is not None
+    assert losses[1].value == pytest.approx(losses[0].value, rel=0.01)
+
+
+def test_in_a_long_table_the_bad_line_is_named(read: Read) -> None:
+    lines = text([(i, 9 + i % 3, 1) for i in range(200_000)]).splitlines()
+    lines[150_000] = "149999,warm,1"
+    assert "line 150001: air_c is 'warm'" in refused(read, "\n".join(lines))
