@@ -121,6 +121,21 @@ def test_a_log_of_no_use_gets_its_sentence(read: Read, name: str) -> None:
     assert essential in refused(read, content)
 
 
+@pytest.mark.parametrize("shed", ["stated", "noted"])
+def test_fahrenheit_beside_a_shed_in_celsius(read: Read, shed: str) -> None:
+    """48.2 °F is 9 °C; a box 39 K above its shed from the first row to the last is no test."""
+    rows = [(t, f"{a * 1.8 + 32:.1f}", 9, h) for t, a, h in ROWS]
+    if shed == "stated":
+        said = refused(read, text([(t, a, h) for t, a, _, h in rows]), ambient_c=9.0)
+    else:
+        said = refused(read, text(rows, "time_s,air_c,shed_c,heater"))
+    assert "48.2 °F would be the shed's own. If the thermometer shows °F, say --fahrenheit" in said
+    converted = [(t, a, h) for t, a, _, h in rows]
+    assert read(text(converted, "time_s,air,heater"), fahrenheit=True, ambient_c=9.0).air_c[
+        0
+    ] == pytest.approx(9.0, abs=0.05)
+
+
 def test_columns_and_files_that_are_not_there(read: Read, tmp_path: Path) -> None:
     said = refused(read, text(ROWS), columns=Columns(air="oven"))
     assert "has no column 'oven'; it has time_s, air_c, heater" in said

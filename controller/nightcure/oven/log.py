@@ -19,6 +19,8 @@ LEAST_ROWS = 5
 WARMEST_SHED_C, HOTTEST_AIR_C, COLDEST_C = 38.0, 100.0, -45.0
 #: Nothing else that people note lies between these, K: -45 and 100 °C.
 KELVIN = (228.0, 374.0)
+#: Air so far above the shed all along, K, and within so much of it if its numbers are °F, K.
+HOT_START_K, AS_FAHRENHEIT_K = 20.0, 3.0
 #: While the heater is first on a part leads the air by no more than this, K.
 PART_LEADS_K = 1.0
 
@@ -159,6 +161,21 @@ def _plausible(
             f"{name}: the coldest air is {low:g} °C, warmer than any shed. {fahrenheit}; if the "
             f"test began hot, give the shed's temperature with --ambient."
         )
+    if what == "air" and shed_known:
+        shed_c = _shed_c(log, ambient_stated_c)
+        if low > shed_c + HOT_START_K and abs((low - 32.0) / 1.8 - shed_c) < AS_FAHRENHEIT_K:
+            raise BadInput(
+                f"{name}: the coldest air is {low:g} °C in a shed at {shed_c:.3g} °C, and {low:g} "
+                f"°F would be the shed's own. {fahrenheit}; if it was so hot, note on until it is "
+                f"colder."
+            )
+
+
+def _shed_c(log: Log, ambient_stated_c: float | None) -> float:
+    if ambient_stated_c is not None or log.ambient_c is None:
+        assert ambient_stated_c is not None
+        return ambient_stated_c
+    return float(np.median(log.ambient_c))
 
 
 def right_way_round(log: Log) -> None:
