@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import pytest
 
 from nightcure.daemon import LOOK_S, Daemon
+from nightcure.records import Decision, all_off
 
 from .nights import SETTINGS
 
@@ -85,3 +86,36 @@ def test_a_button_held_down_or_shorted_is_one_early_tick() -> None:
     assert any(5.0 < t_s <= 5.0 + LOOK_S + 0.01 for t_s in rhythm.ticks_s)
     assert len(rhythm.ticks_s) <= 30.0 / TICK_S + 3
     assert max(rhythm.gaps_s) <= TICK_S + LOOK_S
+
+
+def test_the_dead_man_counts_from_the_beginning_not_from_the_making() -> None:
+    """A slow board with a silent sensor takes long to begin; that is no stalled loop."""
+    daemon = Rhythm(0.0, never, never)
+    daemon.clock = told = Told()  # type: ignore[assignment]
+    outputs = SimpleNamespace(applied_s=told.now_s, all_off=lambda: None, close=lambda: None)
+    begun: list[float] = []
+
+    def apply(decision: Decision) -> None:
+        assert (decision.heater_on, decision.contactor_on) == (False, False)
+        outputs.applied_s = told.now_s
+
+    outputs.apply = apply
+    told.join = told.leave = lambda: None  # type: ignore[attr-defined]
+    stopped = SimpleNamespace(start=lambda: None, stop=lambda: None, close=lambda: None)
+    parts = {
+        "outputs": outputs,
+        "_decision": all_off(4),
+        "_recorder": stopped,
+        "_button": stopped,
+        "_reader": stopped,
+        "_dead_man": SimpleNamespace(
+            start=lambda: begun.append(told.now_s - outputs.applied_s), stop=lambda: None
+        ),
+        "_notifier": SimpleNamespace(notify=lambda text: None),
+        "_first_readings": lambda: told.sleep(30.0),
+        "_go_round": lambda: None,
+    }
+    for name, part in parts.items():
+        setattr(daemon, name, part)
+    daemon.run()
+    assert begun == [0.0]

@@ -74,9 +74,10 @@ class Daemon:
         self.clock.join()
         self._recorder.start()
         self._reader.start()
-        self._dead_man.start()
         try:
             self._first_readings()
+            self.outputs.apply(self._decision)  # off; the dead-man counts from here
+            self._dead_man.start()
             self._notifier.notify(f"READY=1\nSTATUS={self.settings.name}: ready")
             self._go_round()
         finally:
