@@ -117,5 +117,6 @@ def test_the_dead_man_counts_from_the_beginning_not_from_the_making() -> None:
     }
     for name, part in parts.items():
         setattr(daemon, name, part)
+    told.sleep(20.0)
     daemon.run()
     assert begun == [0.0]
