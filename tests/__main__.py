@@ -56,10 +56,10 @@ def suites() -> list[tuple[str, list[str]]]:
     """Names and arguments of pytest's runs: what only computes on every core, then the rest."""
     if len(sys.argv) > 1:
         return [("tests", sys.argv[1:])]
-    workers = str(min(os.cpu_count() or 1, 8) + 1)  # some of them wait for a process of theirs
+    cores = str(min(os.cpu_count() or 1, 8))
     computing = [f"--ignore={folder}" for folder in ALONE]
     return [
-        ("tests that compute", ["-n", workers, "--dist", "loadfile", *computing]),
+        ("tests that compute", ["-n", cores, "--dist", "loadfile", *computing]),
         ("tests of processes", [*ALONE]),
     ]
 
