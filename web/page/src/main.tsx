@@ -141,6 +141,9 @@ function Waiting({ screen, locked }: { screen: Screen; locked: boolean }) {
 
 render(<Page />, document.getElementById("page")!);
 
+// Kept for the next time; the first temperature comes before it.
 if ("serviceWorker" in navigator) {
-  navigator.serviceWorker.register("sw.js").catch(() => undefined);
+  window.addEventListener("load", () => {
+    navigator.serviceWorker.register("sw.js").catch(() => undefined);
+  });
 }

@@ -15,21 +15,31 @@ export function temperature(c: number | null, units: Units, digits = 1): string 
 /** A number without needless zeros. */
 export const plain = (value: number, digits = 1): string => signed(String(+value.toFixed(digits)));
 
+const two = (n: number): string => String(n).padStart(2, "0");
+
 export function duration(s: number): string {
   const minutes = Math.round(Math.abs(s) / 60);
   const h = Math.floor(minutes / 60);
   if (!h) return `${minutes} min`;
-  return minutes % 60 ? `${h} h ${String(minutes % 60).padStart(2, "0")} min` : `${h} h`;
+  return minutes % 60 ? `${h} h ${two(minutes % 60)} min` : `${h} h`;
 }
 
 /** An age: seconds while they matter. */
 export const age = (s: number): string => (s < 90 ? `${Math.round(s)} s` : duration(s));
 
-const CLOCK = new Intl.DateTimeFormat([], { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
-const DAY = new Intl.DateTimeFormat([], { weekday: "short", day: "numeric", month: "short", year: "numeric" });
+/** The time of day here. */
+export function hour(wall_s: number): string {
+  const at = new Date(wall_s * 1000);
+  return `${two(at.getHours())}:${two(at.getMinutes())}`;
+}
 
-export const hour = (wall_s: number): string => CLOCK.format(wall_s * 1000);
-export const day = (wall_s: number): string => DAY.format(wall_s * 1000);
+/** Made when a date is first shown: making it is slow on a phone. */
+let dates: Intl.DateTimeFormat | undefined;
+
+export function day(wall_s: number): string {
+  dates ??= new Intl.DateTimeFormat([], { weekday: "short", day: "numeric", month: "short", year: "numeric" });
+  return dates.format(wall_s * 1000);
+}
 
 export const PHASES: Record<Phase, string> = {
   idle: "Resting",

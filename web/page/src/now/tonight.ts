@@ -6,12 +6,15 @@ import type { Live, NightRow, Samples } from "../types";
 const POINTS = 900;
 /** Beyond so many points the series is fetched anew, thinned. */
 const MOST = 2400;
+/** Grown no oftener than this: a demo's hours in minutes are not drawn at every word. */
+const GROWN_MS = 1000;
 
 /** Samples of the running night, else of the last one; undefined until known, null if there is none. */
 export function useNight(live: Live): Samples | null | undefined {
   const [samples, setSamples] = useState<Samples | null>();
   const shown = useRef<number | null>(null);
   const busy = useRef(false);
+  const grown_ms = useRef(0);
   const running = live.night_id;
 
   const fetchNight = async (id: number): Promise<void> => {
@@ -43,7 +46,8 @@ export function useNight(live: Live): Samples | null | undefined {
       return;
     }
     const last = samples.seq[samples.seq.length - 1] ?? -1;
-    if (live.seq <= last) return;
+    if (live.seq <= last || performance.now() - grown_ms.current < GROWN_MS) return;
+    grown_ms.current = performance.now();
     setSamples({
       seq: [...samples.seq, live.seq],
       wall_s: [...samples.wall_s, live.wall_s],

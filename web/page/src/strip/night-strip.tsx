@@ -19,7 +19,7 @@ interface Props {
 export function NightStrip({ samples, live, thermometers, running }: Props) {
   const u = live.units;
   const shown = traced(thermometers);
-  const course = running ? ahead(live) : [];
+  const course = running && samples.seq.length > 0 ? ahead(live) : [];
   const drawn = useMemo(() => {
     const last_s = samples.wall_s[samples.wall_s.length - 1] ?? -Infinity;
     const rest = course.filter(([s]) => s > last_s);

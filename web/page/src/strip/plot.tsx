@@ -62,8 +62,10 @@ export function Plot(props: Props) {
     at: (x) => plot.current?.posToVal(x, "x") ?? 0,
   };
 
+  const empty = props.x_s.length === 0;
   const shape = props.lines.map((l) => l.label + l.css).join() + (props.lanes?.length ?? 0);
   useEffect(() => {
+    if (empty) return;
     const element = host.current!;
     let quit = (): void => undefined;
     const make = (): void => {
@@ -87,7 +89,7 @@ export function Plot(props: Props) {
       plot.current?.destroy();
       plot.current = null;
     };
-  }, [shape]);
+  }, [shape, empty]);
 
   const show = (): void => {
     const [min, max] = sight.get();
