@@ -148,6 +148,10 @@ class Steering:
         assert answer.ok, answer.text()
         return answer.json()
 
+    def put(self, path: str, body: Any) -> None:
+        answer = self.request.put(f"{self.demo.address}api/{path}", data=body)
+        assert answer.ok, answer.text()
+
     def log_in(self) -> Steering:
         self.post("login", {"passphrase": self.demo.passphrase})
         return self

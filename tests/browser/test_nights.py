@@ -6,7 +6,7 @@ import csv
 import re
 from pathlib import Path
 
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from .conftest import RunningDemo
 from .hands import answer, see, steering
@@ -67,6 +67,31 @@ def test_a_night_has_its_label_its_notes_and_who_asked(
     happened = page.get_by_role("region", name="What happened, and who asked")
     expect(happened).to_contain_text("by demo")
     expect(happened).to_contain_text("Stopped by")
+    assert quiet == []
+
+
+def test_what_is_typed_while_the_notes_are_fetched_stays(
+    page: Page, archive: RunningDemo, quiet: list[str]
+) -> None:
+    """On a slow line: nothing typed is lost, and nothing unseen is written over."""
+    oven = steering(page, archive)
+    kept = oven.get("nights/2/notes")
+    kept.pop("last")
+    oven.put("nights/2/notes", {**kept, "mould_number": "M-7"})
+    fetched: list[Route] = []
+    page.route("**/api/nights/2/notes", lambda route: fetched.append(route), times=1)
+    see(page, archive, "nights/2")
+    save = page.get_by_role("button", name="Save the notes …")
+    page.get_by_label("Resin batch").fill("B-2210")
+    expect(save).to_be_disabled()
+    fetched[0].continue_()
+    expect(page.get_by_label("Mould number")).to_have_value("M-7")
+    expect(page.get_by_label("Resin batch")).to_have_value("B-2210")
+    save.click()
+    answer(page, "Save")
+    expect(save).to_be_disabled()
+    noted = oven.get("nights/2/notes")
+    assert (noted["mould_number"], noted["resin_batch"]) == ("M-7", "B-2210")
     assert quiet == []
 
 

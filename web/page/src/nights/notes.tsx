@@ -18,27 +18,31 @@ const tidy = (told: Partial<Noted>): Notes =>
 
 export function NotesForm({ night, onChange }: { night: Night; onChange: (night: Night) => void }) {
   const [label, setLabel] = useState(night.label);
-  const [notes, setNotes] = useState<Notes>(tidy({}));
-  const [kept, setKept] = useState<Notes>(tidy({}));
+  /** What the night's record has; null until it is known, and then nothing can be written over it. */
+  const [kept, setKept] = useState<Notes | null>(null);
+  const [typed, setTyped] = useState<Notes>({});
   const [last, setLast] = useState<Noted["last"]>(null);
   const [failed, setFailed] = useState("");
   const [saving, setSaving] = useState(false);
   const show = (told: Noted): void => {
-    setNotes(tidy(told));
     setKept(tidy(told));
     setLast(told.last);
   };
   useEffect(() => {
     get<Noted>(`nights/${night.id}/notes`).then(show, (error: unknown) => setFailed(sentenceOf(error)));
   }, [night.id]);
-  const changed = label !== night.label || FIELDS.some(([f]) => notes[f] !== kept[f]);
+  const notes: Notes = { ...(kept ?? tidy({})), ...typed };
+  const type = (field: string, text: string): void => setTyped((before) => ({ ...before, [field]: text }));
+  const renoted = kept !== null && FIELDS.some(([f]) => notes[f] !== kept[f]);
+  const changed = kept !== null && (renoted || label !== night.label);
   const save = async (): Promise<void> => {
     if (label !== night.label) {
       await patch(`nights/${night.id}`, { label });
       onChange({ ...night, label });
     }
-    if (FIELDS.some(([f]) => notes[f] !== kept[f])) {
+    if (renoted) {
       show(await put<Noted>(`nights/${night.id}/notes`, notes));
+      setTyped({});
     }
   };
   return (
@@ -60,14 +64,14 @@ export function NotesForm({ night, onChange }: { night: Night; onChange: (night:
           <label class={field === "remarks" ? "field broad" : "field"} key={field}>
             {word}
             {field === "remarks" ? (
-              <textarea rows={3} value={notes[field]} onInput={(e) => setNotes({ ...notes, [field]: e.currentTarget.value })} />
+              <textarea rows={3} value={notes[field]} onInput={(e) => type(field, e.currentTarget.value)} />
             ) : (
               <input
                 type="text"
                 autocomplete="off"
                 inputMode={field === "catalyst_weighed_g" ? "decimal" : "text"}
                 value={notes[field]}
-                onInput={(e) => setNotes({ ...notes, [field]: e.currentTarget.value })}
+                onInput={(e) => type(field, e.currentTarget.value)}
               />
             )}
           </label>
