@@ -21,7 +21,7 @@ Band = tuple[Positive, Positive, Positive]
 #: What a band of one resin leaves out where nobody knows which it is (common practice, no source).
 MAKERS_DIFFER = (
     "resins of its kind differ up to about threefold in gel time from maker to maker, which its "
-    "band leaves out; a gel cup of yours settles it"
+    "band leaves out; a gel cup of yours settles it, and your data sheet (nightcure cure new) helps"
 )
 
 Emitter = Literal["resin", "gel-coat"]

@@ -38,6 +38,7 @@ from ..errors import BadInput
 from ..oven.arrays import Array
 from ..profile import Profile
 from .levers import ENOUGH, Lever, levers_of, tried
+from .makers import generic_parts, with_slow_makers
 from .pool import Crew, Job, Progress, crew
 from .propose import SHORTEST_H, Shape, build, longest_h, room_of, rounded, usual_ramp
 from .spread import Spreads, Truths, draw
@@ -50,7 +51,7 @@ from .words import answer, too_soon, warnings_of, weak_point
 SURE, TRIED_SURE = 0.9, 0.95
 #: How long after the deadline a night that misses it is looked at, s.
 NEAR_S = 3.0 * 3600.0
-#: Nights a proposal and the levers are tried in.
+#: Nights a proposal, and the levers and a slow maker's resin, are tried in.
 TRIED_NIGHTS, LEVER_NIGHTS = 32, 150
 
 
@@ -68,6 +69,8 @@ class Plan:
     price_per_kwh: float | None
     proposed: bool
     seed: int
+    slow_probability: float | None
+    """The probability if resins on generic cards are a slow maker's; None where none is generic."""
 
     @property
     def probability(self) -> float:
@@ -124,7 +127,7 @@ class Plan:
         goal_s = self.quantiles_s(self.nights.goal_s)[1]
         return answer(
             self.tonight, self.profile, self.nights, goal_s, self.energy_kwh()["p50"],
-            weak_point(self.tonight, self.nights, self.truths),
+            weak_point(self.tonight, self.nights, self.truths), self.slow_probability,
         )  # fmt: skip
 
     def as_json(self) -> dict[str, Any]:
@@ -135,6 +138,7 @@ class Plan:
             "possible": self.possible,
             "probability": round(self.probability, 4),
             "standard_error": round(self.standard_error, 4),
+            "probability_if_slow_maker": self.slow_probability and round(self.slow_probability, 4),
             "answer": self.answer(),
             "goal": self.tonight.goal,
             "deadline_s": self.tonight.deadline_s,
@@ -205,13 +209,17 @@ def plan_night(
         found = hands.run([Job(tonight, truths, (chosen,), keep=True)])[0]
         some: tuple[Lever, ...] = ()
         there = found.met(tonight.deadline_s)
+        few = truths[:LEVER_NIGHTS]
+        slow = None
+        if generic_parts(tonight):
+            job = Job(tonight, with_slow_makers(tonight, few), (chosen,), tonight.deadline_s + 60.0)
+            slow = float(np.mean(hands.run([job])[0].met(tonight.deadline_s)))
         if levers and there.mean() < ENOUGH:
-            few = truths[:LEVER_NIGHTS]
             base = float(np.mean(there[:LEVER_NIGHTS]))
             some = tried(hands, levers_of(tonight, few, spreads, seed, chosen, found), base)
     return Plan(
         tonight, spreads, chosen, found, truths, some, warnings_of(tonight, chosen, found),
-        price_per_kwh, profile is None, seed,
+        price_per_kwh, profile is None, seed, slow,
     )  # fmt: skip
 
 

@@ -8,12 +8,12 @@ import numpy as np
 from scipy.stats import rankdata
 
 from ..cure.clock import CureClock
-from ..cure.figures import MAKERS_DIFFER
 from ..cure.part import vapour_in
 from ..cure.vapour import ASK_ABOVE_PCT, cautions
 from ..oven.arrays import Array
 from ..profile import Profile, Ramp, Soak, knows
 from ..units import show_duration, show_temperature
+from . import makers
 from .propose import room_of
 from .spread import Truths
 from .tally import MILD_C, Nights
@@ -73,8 +73,9 @@ def answer(
     goal_s: float | None,
     energy_kwh: float,
     weak: str,
+    slow: float | None,
 ) -> str:
-    """The answer in one sentence, and the weak point."""
+    """The answer in one sentence, the odds with a slow maker's resin, and the weak point."""
     probability = float(np.mean(nights.met(tonight.deadline_s)))
     if probability >= 0.9:
         first = "Yes"
@@ -94,9 +95,10 @@ def answer(
         usual = f", usually not before {clock_time(tonight, goal_s)}"
     else:
         usual = ""
+    open_ = "" if slow is None else f"{makers.if_slow(slow)} "
     return (
         f"{first}: {brief(profile)} reaches {goal} by {by}{within} in {count} of 100 "
-        f"nights{usual}; {energy_kwh:.1f} kWh. {weak}"
+        f"nights{usual}; {energy_kwh:.1f} kWh. {open_}{weak}"
     )
 
 
@@ -208,7 +210,9 @@ def _warnings(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[st
             f"it gels in {100.0 * share:.0f} of 100 nights; let the ramp wait "
             f"(wait_for = 'gelled')."
         )
-    yield from _generic(tonight)
+    generic = makers.warning(tonight)
+    if generic is not None:
+        yield generic
     yield from _cold(tonight)
     yield from _vapour(profile)
     for p in tonight.parts:
@@ -248,12 +252,6 @@ def _holding(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[str
             f"In {100.0 * share:.0f} of 100 nights the heater does not hold "
             f"{show_temperature(profile.highest_c)} all along."
         )
-
-
-def _generic(tonight: Tonight) -> Iterator[str]:
-    names = [p.part.name for p in tonight.parts if p.part.figures and p.part.figures.generic]
-    if names:
-        yield f"The card of {' and '.join(names)} is generic: {MAKERS_DIFFER}."
 
 
 def _cold(tonight: Tonight) -> Iterator[str]:

@@ -52,7 +52,10 @@ class Curves(BaseModel):
 class Plan(BaseModel):
     """Whether the night will do; hundreds of nights were drawn and run."""
 
-    answer: str = Field(description="In one sentence.")
+    answer: str = Field(
+        description="In one sentence; a second gives the odds with a slow maker's resin, where a "
+        "card is generic."
+    )
     weak_point: str = Field(description="What it hangs on most.")
     probability: float = Field(description="Share of the nights that reach the goal in time.")
     standard_error: float = Field(description="Of the probability, from the number of nights.")
@@ -68,7 +71,7 @@ class Plan(BaseModel):
 
 PLAN = {
     "answer": "Yes: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00 in 97 of "
-    "100 nights, usually at 22:40; 0.2 kWh.",
+    "100 nights, usually at 22:40; 0.2 kWh. Should it be a slow maker's resin, in 88 of 100.",
     "weak_point": "The weak point is how well the card knows the cure.",
     "probability": 0.97,
     "standard_error": 0.012,
