@@ -84,7 +84,10 @@ def test_a_correction_too_large_is_refused(page: Page, archive: RunningDemo) -> 
 def test_the_oven_is_tested_and_told(
     page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
 ) -> None:
-    """Against the box's own loss: it lies in the interval that is shown."""
+    """Against the box's own loss: what is shown is within a tenth of it.
+
+    How often an interval holds the truth is counted elsewhere; one in twenty does not.
+    """
     running = demo("--speed", "300", "--no-start")
     steering(page, running).post("cautions/accept")
     see(page, running, "oven")
@@ -102,7 +105,8 @@ def test_the_oven_is_tested_and_told(
     expect(survey).to_contain_text("The test was ended.", timeout=120_000)
     told = survey.locator("dd.small").first.inner_text()
     low, high = (float(n) for n in re.findall(r"[\d.]+(?= to| in)", told))
-    assert low <= BOX.loss_w_per_k <= high
+    assert low < high
+    assert 0.9 * BOX.loss_w_per_k < 0.5 * (low + high) < 1.1 * BOX.loss_w_per_k
     assert faults(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     assert quiet == []
