@@ -80,7 +80,8 @@ def test_what_is_typed_while_the_notes_are_fetched_stays(
     oven.put("nights/2/notes", {**kept, "mould_number": "M-7"})
     fetched: list[Route] = []
     page.route("**/api/nights/2/notes", lambda route: fetched.append(route), times=1)
-    see(page, archive, "nights/2")
+    with page.expect_request("**/api/nights/2/notes"):
+        see(page, archive, "nights/2")
     save = page.get_by_role("button", name="Save the notes …")
     page.get_by_label("Resin batch").fill("B-2210")
     expect(save).to_be_disabled()

@@ -95,10 +95,10 @@ def answer(
         usual = f", usually not before {clock_time(tonight, goal_s)}"
     else:
         usual = ""
-    open_ = "" if slow is None else f"{makers.if_slow(slow)} "
+    other = "" if slow is None else f"{makers.if_slow(slow)} "
     return (
         f"{first}: {brief(profile)} reaches {goal} by {by}{within} in {count} of 100 "
-        f"nights{usual}; {energy_kwh:.1f} kWh. {open_}{weak}"
+        f"nights{usual}; {energy_kwh:.1f} kWh. {other}{weak}"
     )
 
 

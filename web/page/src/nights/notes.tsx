@@ -34,7 +34,8 @@ export function NotesForm({ night, onChange }: { night: Night; onChange: (night:
   const notes: Notes = { ...(kept ?? tidy({})), ...typed };
   const type = (field: string, text: string): void => setTyped((before) => ({ ...before, [field]: text }));
   const renoted = kept !== null && FIELDS.some(([f]) => notes[f] !== kept[f]);
-  const changed = kept !== null && (renoted || label !== night.label);
+  const unknown = kept === null && Object.keys(typed).length > 0;
+  const changed = renoted || (label !== night.label && !unknown);
   const save = async (): Promise<void> => {
     if (label !== night.label) {
       await patch(`nights/${night.id}`, { label });
