@@ -71,15 +71,15 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     t.answer("[air]:", "")
     t.answer("Its name [Air]:", "")
     t.answer("two fingers", "")
-    t.answer(f"3  {RIM}: air, part", "pa")
+    t.answer(f"3  {RIM} (air, part", "pa")
     t.answer("Its name [Part]:", "Lid")
     t.answer("'Lid' is the name of another one", "Rim")
-    t.answer(f"4  {SHED}: air, part", "skip")
+    t.answer(f"4  {SHED} (air, part", "skip")
     t.expect("left out")
     t.answer("Is that right?", "y")
     t.answer("power in watts", "3 kilowatts")
     t.answer("not a number of W", "300 W")
-    t.answer("Relay:", "contactor")
+    t.answer("Relay (", "contactor")
     t.answer("heater's relay [17]:", "4")
     t.answer("4 is pulled up at boot", "17")
     t.answer("active-high", "")
@@ -124,12 +124,12 @@ def test_a_wrong_pick_can_be_done_again(board: VirtualBoard, tmp_path: Path) -> 
                  folder=tmp_path, environment=board.environment)  # fmt: skip
     t.answer("Warm them in your hand", "n")
     for number, sensor_id in enumerate((AIR, LID, RIM, SHED), 1):
-        t.answer(f"{number}  {sensor_id}: air, ", "skip")
+        t.answer(f"{number}  {sensor_id} (air, ", "skip")
     t.expect("None measures the air")
     t.answer("Warm them in your hand", "n")
     roles = {AIR: "air", LID: "part", RIM: "part", SHED: "ambient"}
     for number, (sensor_id, role) in enumerate(roles.items(), 1):
-        t.answer(f"{number}  {sensor_id}: air, ", role)
+        t.answer(f"{number}  {sensor_id} (air, ", role)
         t.answer("Its name", "")
     t.answer("Is that right?", "n")
     t.expect("Warm them in your hand")

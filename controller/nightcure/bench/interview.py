@@ -66,7 +66,7 @@ def interview(ask: Asker, given: Given) -> Answers:
     ask.explain("\nThe heater. Black heat only: see hardware-notes/fire-and-vapour.md.")
     power_w = ask.ask("power", "Its power in watts", number(1, 6000, "W"), given.power)
     ask.explain("A solid-state relay bears short pulses; a contactor lives 100 000 operations.")
-    relay = ask.ask("relay", f"Relay: {', '.join(RELAYS)}", one_of(*RELAYS), given.relay)
+    relay = ask.ask("relay", f"Relay ({', '.join(RELAYS)})", one_of(*RELAYS), given.relay)
     pins = _pins(ask, given)
     model = _model(ask, given, power_w)
     on_network, phrase_hash = _page(ask, given)
@@ -226,7 +226,7 @@ def _page(ask: Asker, given: Given) -> tuple[bool, str | None]:
     """Whether the network sees the page, and the passphrase's hash."""
     ask.explain("\nThe page can be seen from this machine only, or from the network.")
     words = one_of("machine", "network")
-    on_network = ask.ask("page", "Seen from: machine, network", words, given.page, "machine")
+    on_network = ask.ask("page", "Seen from (machine, network)", words, given.page, "machine")
     wide = on_network == "network"
     if given.passphrase_hash is not None:
         return wide, given.passphrase_hash

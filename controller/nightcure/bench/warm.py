@@ -124,7 +124,7 @@ class Bench:
                 self._warm_all()
             for number, sensor_id in enumerate(self.ids, 1):
                 if sensor_id not in self.chosen:
-                    self._name(sensor_id, f"{number}  {sensor_id}:")
+                    self._name(sensor_id, f"{number}  {sensor_id}")
             found = tuple(t for t in self.chosen.values() if t is not None)
             if not any(t.role is Role.AIR for t in found):
                 problem = "None measures the air, and the regulator needs one that does."
@@ -206,7 +206,7 @@ class Bench:
         named = [t for t in self.chosen.values() if t is not None]
         default = Role.PART if any(t.role is Role.AIR for t in named) else Role.AIR
         words = (*(r.value for r in Role), "skip")
-        question = f"{what} {', '.join(words)}"
+        question = f"{what} ({', '.join(words)})"
         role = ask.ask("sensor", question, one_of(*words), default=default.value)
         if role == "skip":
             self.chosen[sensor_id] = None
