@@ -1,4 +1,4 @@
-"""The loop's contracts: pure, restorable, off unless everything says on."""
+"""The loop's contracts: one decision out of whatever comes in, off unless everything says on."""
 
 from __future__ import annotations
 
@@ -10,11 +10,10 @@ from hypothesis import given
 from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
-from nightcure.codec import decision_fields, decode_inputs, encode_inputs
 from nightcure.loop import Loop
 from nightcure.measure.reading import Fault, Reading
 from nightcure.profile import parse_profile
-from nightcure.records import Command, Decision, Phase, TickInputs
+from nightcure.records import Command, Phase, TickInputs
 from tests.nights import (
     COLD,
     PROFILE,
@@ -26,96 +25,10 @@ from tests.nights import (
     run,
     start,
     still,
-    through_text,
     tripped,
     word,
 )
-
-
-@pytest.fixture(scope="module")
-def short_night() -> list[tuple[TickInputs, Decision]]:
-    return night(SHORT)[1]
-
-
-@pytest.mark.parametrize("faults", [(), ("door-open@40min",), ("sensor-crc@30min+30s",)])
-def test_replay_gives_the_same_decisions_to_the_bit(faults: tuple[str, ...]) -> None:
-    """The contract behind every replay, through the text the ledger keeps."""
-    _, ticks = night(SHORT, faults=faults)
-    fresh = Loop(SETTINGS)
-    for number, (inputs, decision) in enumerate(ticks):
-        kept, resumed = decode_inputs(inputs.mono_s, inputs.wall_s, encode_inputs(inputs))
-        assert resumed is None
-        assert kept == inputs
-        again = fresh.tick(kept)
-        assert again == decision, f"tick {number}"
-        assert decision_fields(again) == decision_fields(decision)
-
-
-def test_a_flipped_bit_is_noticed(short_night: list[tuple[TickInputs, Decision]]) -> None:
-    fresh = Loop(SETTINGS)
-    for number, (inputs, decision) in enumerate(short_night):
-        if number == 900:
-            first = inputs.readings[0]
-            assert first.value_c is not None
-            bent = Reading(first.value_c + 0.0625, first.taken_s)
-            inputs = inputs._replace(readings=(bent, *inputs.readings[1:]))
-        if fresh.tick(inputs) != decision:
-            assert number == 900
-            return
-    raise AssertionError("the changed reading went unnoticed")
-
-
-@given(st.integers(1, 2000))
-@hypo(max_examples=12, deadline=None)
-def test_a_snapshot_restores_to_the_bit(at: int) -> None:
-    ticks = [i for i, _ in NIGHT]
-    at = min(at, len(ticks) - 2)
-    whole = Loop(SETTINGS)
-    run(whole, ticks[:at])
-    state = json.loads(json.dumps(whole.snapshot(), allow_nan=False))
-    second = Loop(SETTINGS)
-    second.restore(state)
-    assert run(second, ticks[at : at + 400]) == run(whole, ticks[at : at + 400])
-
-
-NIGHT = night(SHORT)[1]
-
-values = st.one_of(st.none(), st.floats(allow_nan=True, allow_infinity=True), st.floats(-50, 130))
-one_reading = st.tuples(values, st.floats(-30, 1), st.one_of(st.none(), st.sampled_from(Fault)))
-commands = st.sampled_from(
-    [
-        None,
-        None,
-        None,
-        start(),
-        start(SHORT),
-        word("stop"),
-        word("reset"),
-        word("acknowledge"),
-        word("acknowledge", alarm=7),
-        word("start"),
-        word("start", profile={"name": 3}),
-        word("dance"),
-        word("skip"),
-        word("extend", minutes=20),
-        word("extend", minutes=float("nan")),
-        word("extend", minutes=-(10**400)),
-        word("setpoint", celsius=31.5),
-        word("setpoint", celsius="hot"),
-        word("offset", sensor_id="28-0000000000a1", method="ice-point"),
-        word("offset", sensor_id="28-0000000000b1", method="typed", offset_c=-0.3),
-        word("offset", sensor_id=[{}], method=float("inf")),
-        word("start", profile=SHORT.model_dump(mode="json"), limit_device_confirmed=False),
-    ]
-)
-one_tick = st.tuples(
-    st.floats(-5, 40),
-    st.floats(-4000, 4000),
-    st.lists(one_reading, min_size=4, max_size=4),
-    commands,
-    st.floats(0, 100),
-    st.booleans(),
-)
+from tests.ticks import one_tick
 
 
 @given(st.lists(one_tick, min_size=1, max_size=60))
@@ -371,28 +284,6 @@ def test_time_that_goes_wrong(gap_s: float, wall_s: float, trip: str | None) -> 
     assert trip is None or not d.heater_on
 
 
-@given(st.lists(one_tick, min_size=2, max_size=40), st.data())
-@hypo(max_examples=60, deadline=None)
-def test_whatever_came_in_a_snapshot_restores_to_the_bit(steps: list[Any], data: Any) -> None:
-    """The fuzz again, cut at any tick: faults, jumps, backward clocks, odd commands."""
-    at = data.draw(st.integers(1, len(steps) - 1))
-    ticks, t_s = [still(0.0, start())], 0.0
-    for dt_s, wall_s, read, command, silent_s, pressed in steps:
-        t_s += dt_s
-        reads = tuple(Reading(v, t_s + age, f) for v, age, f in read)
-        given_words = () if command is None else (command,)
-        ticks.append(
-            TickInputs(t_s, 1000.0 + t_s + wall_s, reads, given_words, silent_s, 0.0, pressed)
-        )
-    one = Loop(SETTINGS)
-    run(one, ticks[:at])
-    two = Loop(one.settings)  # with the offsets that were asked for on the way
-    two.restore(through_text(one))
-    assert run(two, ticks[at:]) == run(one, ticks[at:])
-    assert two.snapshot() == one.snapshot()
-    assert two.settings == one.settings
-
-
 def test_a_stand_in_takes_over_and_without_one_the_heater_is_off_at_once() -> None:
     extra = {"id": "28-0000000000a2", "role": "air", "name": "Air 2"}
     data = SETTINGS.model_dump(mode="json")
@@ -409,17 +300,6 @@ def test_a_stand_in_takes_over_and_without_one_the_heater_is_off_at_once() -> No
                 assert not d.heater_on
             on = on or (lost and d.heater_on)
         assert on is goes_on
-
-
-def test_ticks_need_not_be_regular() -> None:
-    """The daemon ticks early when somebody asks for something."""
-    loop = Loop(SETTINGS)
-    t_s = 0.0
-    loop.tick(still(t_s, start()))
-    for i in range(200):
-        t_s += 0.25 if i % 3 else 2.0
-        d = loop.tick(still(t_s))
-        assert d.trip is None
 
 
 def test_fahrenheit_reaches_the_sentences() -> None:
@@ -452,3 +332,14 @@ def test_what_is_doubted_is_not_heated_for_in_the_cool_down_either() -> None:
             assert (d.heater_on, d.contactor_on, d.duty) == (False, False, 0.0)
         if i > 501:
             assert d.control_c is not None, "the profile goes on"
+
+
+def test_ticks_need_not_be_regular() -> None:
+    """The daemon ticks early when somebody asks for something."""
+    loop = Loop(SETTINGS)
+    t_s = 0.0
+    loop.tick(still(t_s, start()))
+    for i in range(200):
+        t_s += 0.25 if i % 3 else 2.0
+        d = loop.tick(still(t_s))
+        assert d.trip is None

@@ -11,12 +11,10 @@ from typing import Any
 
 from .cure.night import NightCure
 from .guard.alarms import Alarm, Alarms
-from .guard.interlocks import RULES
+from .guard.guard import LATE_TICKS, Guard
 from .guard.resume import judge_resume
 from .guard.view import View
-from .heat.feedforward import FeedForward
-from .heat.modulator import Modulator
-from .heat.regulators import regulator_for
+from .heat.heating import Heating
 from .measure.reading import Fault
 from .measure.screening import Screening, Verdict
 from .measure.steady import Steady
@@ -27,13 +25,9 @@ from .records import Decision, Event, Outcome, Phase, TickInputs
 from .settings import Role, Settings, corrected
 from .units import show_temperature
 
-#: Clock corrections smaller than this pass without a word.
-CLOCK_NOTE_S = 2.0
-#: A late tick counts for at most so many ticks of control time: the relay was open meanwhile.
-LATE_TICKS = 3.0
 #: What `snapshot` takes of the loop itself, as it is.
 PLAIN = (
-    *("mono_s", "wall_s", "night_s", "duty", "contactor_on", "held", "control_c", "ambient_c"),
+    *("mono_s", "wall_s", "night_s", "contactor_on", "control_c", "ambient_c"),
     *("resuming", "resume_wall_s", "resume_night_s"),
 )
 #: The trip of a night that stood still too long to go on.
@@ -53,11 +47,9 @@ class Loop:
         self._screening = Screening(settings.thermometers)
         self._steady = Steady(len(settings.thermometers))
         self._orders = Orders(self)
-        self._alarms = Alarms()
-        self._rules = tuple(rule(settings) for rule in RULES)
-        self._regulator = regulator_for(settings)
-        self._feed_forward = FeedForward(settings.model)
-        self._modulator = Modulator(settings.heater)
+        self._guard = Guard(settings)
+        self._alarms = self._guard.alarms
+        self._heating = Heating(settings)
         self._run: ProfileRun | None = None
         self.cure = NightCure(settings)
         """The parts on their clocks, to look at."""
@@ -65,9 +57,7 @@ class Loop:
         self._mono_s: float | None = None
         self._wall_s = 0.0
         self._night_s = 0.0
-        self._duty = 0.0
         self._contactor_on = False
-        self._held = False
         self._stop_pressed = False
         self._control_c: float | None = None
         self._ambient_c = settings.model.assumed_ambient_c
@@ -107,13 +97,11 @@ class Loop:
             self.cure.advance(gap_s, verdict, events)
         if self._run is not None and verdict.control_c is not None:
             self._follow_profile(self._run, dt_s, verdict, ambient_c, events)
-        watts = self._watts(dt_s, verdict, ambient_c)
-        self._duty = round(watts / self.settings.heater.power_w, 4)
+        self._ask_for_heat(dt_s, verdict, ambient_c)
 
         sure = verdict.control_c is not None and not verdict.doubted
         allowed = self._run is not None and sure and self._closed()
-        heater_on = self._modulator.tick(inputs.mono_s, dt_s, self._duty, allowed)
-        self._held = not allowed
+        heater_on = self._heating.tick(inputs.mono_s, dt_s, allowed)
         waits = verdict.doubted or self._resuming
         self._contactor_on = self._run is not None and not waits
         if verdict.control_c is not None:
@@ -132,6 +120,7 @@ class Loop:
             wall_step_s = inputs.wall_s - self._wall_s - gap_s
             if gap_s < 0.0:
                 gap_s, wall_step_s = 0.0, 86400.0
+            # A late tick counts for so much at the most: the relay was open meanwhile.
             dt_s = min(max(gap_s, 0.001), LATE_TICKS * tick_s)
         self._mono_s, self._wall_s = inputs.mono_s, inputs.wall_s
         if self._run is not None:
@@ -169,15 +158,11 @@ class Loop:
 
     def begin(self, profile: Profile, control_c: float, who: str, events: list[Event]) -> None:
         """A night starts."""
-        s = self.settings
-        self._run = ProfileRun(profile, control_c, s.limits.ramp_c_per_h)
+        self._run = ProfileRun(profile, control_c, self.settings.limits.ramp_c_per_h)
         self._night_s = 0.0
-        self._held = True
-        self._feed_forward.start()
-        self._regulator = regulator_for(s, profile)
-        self._regulator.start(control_c, control_c, 0.0)
+        self._heating.start(profile, control_c)
         self.phase = Phase(self._run.segment.kind)
-        air = show_temperature(control_c, s.units)
+        air = show_temperature(control_c, self.settings.units)
         message = f"Started '{profile.name}' with the air at {air}, by {who}."
         events.append(Event("night", "started", message))
 
@@ -211,7 +196,7 @@ class Loop:
         heated: bool,
         events: list[Event],
     ) -> None:
-        """Let every interlock look; note what is small; keep the alarms' states."""
+        """Let every interlock look."""
         dt_s, gap_s, wall_step_s = times
         night = self._run is not None
         believed = verdict.believed_c
@@ -232,22 +217,12 @@ class Loop:
             tuple([c for i in self._air if (c := believed[i]) is not None]),
             tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
             tuple([c for i in self._heaters if (c := believed[i]) is not None]),
-            ambient_c, None if run is None else run.setpoint_c, self._modulator.on, self._duty,
-            inputs.ledger_silent_s, inputs.inbox_silent_s,
+            ambient_c, None if run is None else run.setpoint_c,
+            self._heating.on, self._heating.duty, inputs.ledger_silent_s, inputs.inbox_silent_s,
             tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
             verdict.doubted,
         )  # fmt: skip
-        alarms = self._alarms
-        for rule in self._rules:
-            message = rule.look(view)
-            if message is not None or rule.name in alarms:
-                event = alarms.report(rule.name, rule.latching, message, inputs.wall_s)
-                if event is not None:
-                    events.append(event)
-        if gap_s > LATE_TICKS * self.settings.timing.tick_s:
-            events.append(Event("note", "late", f"The loop was late: {gap_s:.1f} s since a tick."))
-        if abs(wall_step_s) > CLOCK_NOTE_S:
-            events.append(Event("note", "clock", f"The wall clock moved by {wall_step_s:+.1f} s."))
+        events += self._guard.look(view, inputs.wall_s)
 
     # ---- where should the oven be, and how much heat is that --------------------------------
 
@@ -279,15 +254,13 @@ class Loop:
         number = f"Segment {run.index + 1} of {len(run.profile.segments)}"
         events.append(Event("phase", self.phase.value, f"{number}: {self.phase.value}."))
 
-    def _watts(self, dt_s: float, verdict: Verdict, ambient_c: float) -> float:
+    def _ask_for_heat(self, dt_s: float, verdict: Verdict, ambient_c: float) -> None:
         run, control_c = self._run, verdict.control_c
         if run is None or control_c is None or verdict.doubted:
-            return 0.0
-        feed_forward_w = 0.0
-        if self.settings.regulator.feed_forward:
-            ahead_c = run.ahead(self.settings.model.heater_lag_s)
-            feed_forward_w = self._feed_forward.watts(dt_s, ahead_c, ambient_c)
-        return self._regulator.watts(dt_s, run.setpoint_c, control_c, feed_forward_w, self._held)
+            self._heating.ask_nothing()
+            return
+        ahead_c = run.ahead(self.settings.model.heater_lag_s)
+        self._heating.ask(dt_s, run.setpoint_c, ahead_c, control_c, ambient_c)
 
     def _ambient(self, verdict: Verdict) -> float:
         """The believed ambient, °C, else the last one believed, else the assumed one."""
@@ -318,7 +291,8 @@ class Loop:
             heater_on, self._contactor_on, run is not None, self.phase,
             None if run is None else run.index,
             None if run is None else round(run.setpoint_c, 4),
-            verdict.control_c, self._duty, run is not None and run.waiting, self._alarms.trip,
+            verdict.control_c, self._heating.duty,
+            run is not None and run.waiting, self._alarms.trip,
             verdict.believed_c, verdict.faults, tuple(now.events), tuple(outcomes), cure,
             tuple(now.checks),
         )  # fmt: skip
@@ -346,7 +320,7 @@ class Loop:
     @property
     def switchings(self) -> int:
         """How often the heater's relay has been told to change."""
-        return self._modulator.switchings
+        return self._heating.switchings
 
     def alarms(self) -> list[Alarm]:
         """Alarms that are not normal, oldest first."""
@@ -362,11 +336,8 @@ class Loop:
         return {
             "screening": self._screening.snapshot(),
             "steady": self._steady.snapshot(),
-            "alarms": self._alarms.snapshot(),
-            "rules": {rule.name: rule.snapshot() for rule in self._rules},
-            "regulator": self._regulator.snapshot(),
-            "feed_forward": self._feed_forward.snapshot(),
-            "modulator": self._modulator.snapshot(),
+            **self._guard.snapshot(),
+            **self._heating.snapshot(),
             "run": None if self._run is None else self._run.snapshot(),
             "cure": self.cure.snapshot(self._run is not None),
             "phase": self.phase.value,
@@ -377,16 +348,9 @@ class Loop:
         """Go on from a snapshot as if nothing had happened in between."""
         self._screening.restore(state["screening"])
         self._steady.restore(state.get("steady", []))
-        self._alarms.restore(state["alarms"])
-        for rule in self._rules:
-            rule.restore(state["rules"][rule.name])
+        self._guard.restore(state)
         self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
-        self._regulator = regulator_for(
-            self.settings, None if self._run is None else self._run.profile
-        )
-        self._regulator.restore(state["regulator"])
-        self._feed_forward.restore(state["feed_forward"])
-        self._modulator.restore(state["modulator"])
+        self._heating.restore(state, None if self._run is None else self._run.profile)
         self.cure.restore(state.get("cure"), self._run)
         self.phase = Phase(state["phase"])
         for name in PLAIN:
@@ -398,12 +362,9 @@ class Loop:
         self._screening = Screening(self.settings.thermometers)
         self._screening.resume(state["screening"])
         self._steady = Steady(len(self.settings.thermometers))
-        self._modulator = Modulator(self.settings.heater)
-        self._modulator.switchings = state["modulator"]["switchings"]
+        self._heating.resume()
         self._mono_s = None
-        self._duty = 0.0
         self._contactor_on = False
-        self._held = True
         if not self._resuming:  # else it fell again before it was up: the first fall counts
             self._resume_wall_s = self._wall_s
         self._resume_night_s = self._night_s

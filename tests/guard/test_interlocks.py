@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
+from nightcure.guard.guard import Guard
 from nightcure.guard.interlocks import (
     RULES,
     AirDoubted,
@@ -25,8 +26,8 @@ from nightcure.guard.interlocks import (
     TickLate,
 )
 from nightcure.guard.view import View
-from nightcure.loop import Loop
 from nightcure.profile import load_profile
+from nightcure.records import Event
 from nightcure.scenario import HERE, PROFILES
 from nightcure.settings import Settings, load_settings
 from tests.nights import SETTINGS, night
@@ -171,24 +172,14 @@ def normal_night(request: pytest.FixtureRequest) -> tuple[Settings, list[View]]:
     settings = load_settings(HERE / oven)
     seen: list[View] = []
 
-    class Watcher(Interlock):
-        name = "watcher"
-
-        def look(self, v: View) -> str | None:
+    class Watched(Guard):
+        def look(self, v: View, wall_s: float) -> list[Event]:
             seen.append(v)
-            return None
+            return super().look(v, wall_s)
 
-    plain = Loop.__init__
-
-    def init(self: Loop, settings: object) -> None:
-        plain(self, settings)  # type: ignore[arg-type]
-        self._rules = (*self._rules, Watcher(SETTINGS))
-
-    Loop.__init__ = init  # type: ignore[method-assign]
-    try:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("nightcure.loop.Guard", Watched)
         result, _ = night(load_profile(PROFILES / profile), settings, seed=seed)
-    finally:
-        Loop.__init__ = plain  # type: ignore[method-assign]
     assert result.figures.outcome == "done"
     assert len(seen) > 10000
     return settings, seen

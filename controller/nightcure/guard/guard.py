@@ -1,0 +1,56 @@
+"""Every interlock looks at a tick, and what it finds becomes an alarm's state."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..records import Event
+from ..settings import Settings
+from .alarms import Alarms
+from .interlocks import RULES
+from .view import View
+
+#: Clock corrections smaller than this pass without a word, s.
+CLOCK_NOTE_S = 2.0
+#: A tick that comes later than so many ticks is late.
+LATE_TICKS = 3.0
+
+
+class Guard:
+    """The rules with their memory, and the alarms they have raised."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.alarms = Alarms()
+        """The alarms' states and the trip latch."""
+        self._rules = tuple(rule(settings) for rule in RULES)
+        self._late_s = LATE_TICKS * settings.timing.tick_s
+
+    def look(self, v: View, wall_s: float) -> list[Event]:
+        """What came of one tick: alarms that moved, and notes of what is small."""
+        events: list[Event] = []
+        for rule in self._rules:
+            message = rule.look(v)
+            if message is not None or rule.name in self.alarms:
+                event = self.alarms.report(rule.name, rule.latching, message, wall_s)
+                if event is not None:
+                    events.append(event)
+        if v.gap_s > self._late_s:
+            late = f"The loop was late: {v.gap_s:.1f} s since a tick."
+            events.append(Event("note", "late", late))
+        if abs(v.wall_step_s) > CLOCK_NOTE_S:
+            moved = f"The wall clock moved by {v.wall_step_s:+.1f} s."
+            events.append(Event("note", "clock", moved))
+        return events
+
+    def snapshot(self) -> dict[str, Any]:
+        """All state, JSON-ready."""
+        return {
+            "alarms": self.alarms.snapshot(),
+            "rules": {rule.name: rule.snapshot() for rule in self._rules},
+        }
+
+    def restore(self, state: dict[str, Any]) -> None:
+        """Go on from a snapshot."""
+        self.alarms.restore(state["alarms"])
+        for rule in self._rules:
+            rule.restore(state["rules"][rule.name])

@@ -1,0 +1,85 @@
+"""How much heat, and whether now: regulator, feed-forward and modulator as one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..profile import Profile
+from ..settings import Settings
+from .feedforward import FeedForward
+from .modulator import Modulator
+from .regulators import regulator_for
+
+
+class Heating:
+    """What the heater is asked for, and the pulses that give it."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._settings = settings
+        self._regulator = regulator_for(settings)
+        self._feed_forward = FeedForward(settings.model)
+        self._modulator = Modulator(settings.heater)
+        self._held = False
+        self.duty = 0.0
+        """The share of the heater's power that is asked for, 0 to 1."""
+
+    @property
+    def on(self) -> bool:
+        """What the relay was told last."""
+        return self._modulator.on
+
+    @property
+    def switchings(self) -> int:
+        """How often the relay has been told to change."""
+        return self._modulator.switchings
+
+    def start(self, profile: Profile, control_c: float) -> None:
+        """A new night, by the regulator its profile asks for, from the air as it is."""
+        self._held = True
+        self._feed_forward.start()
+        self._regulator = regulator_for(self._settings, profile)
+        self._regulator.start(control_c, control_c, 0.0)
+
+    def ask_nothing(self) -> None:
+        """There is no setpoint, or nothing to believe."""
+        self.duty = 0.0
+
+    def ask(
+        self, dt_s: float, setpoint_c: float, ahead_c: float, control_c: float, ambient_c: float
+    ) -> None:
+        """Reckon the duty for a setpoint now, and one heater lag ahead."""
+        feed_forward_w = 0.0
+        if self._settings.regulator.feed_forward:
+            feed_forward_w = self._feed_forward.watts(dt_s, ahead_c, ambient_c)
+        watts = self._regulator.watts(dt_s, setpoint_c, control_c, feed_forward_w, self._held)
+        self.duty = round(watts / self._settings.heater.power_w, 4)
+
+    def tick(self, mono_s: float, dt_s: float, allowed: bool) -> bool:
+        """Whether the heater is on until the next tick; off at once where it is not allowed."""
+        self._held = not allowed
+        return self._modulator.tick(mono_s, dt_s, self.duty, allowed)
+
+    def snapshot(self) -> dict[str, Any]:
+        """All state, JSON-ready."""
+        return {
+            "regulator": self._regulator.snapshot(),
+            "feed_forward": self._feed_forward.snapshot(),
+            "modulator": self._modulator.snapshot(),
+            "duty": self.duty,
+            "held": self._held,
+        }
+
+    def restore(self, state: dict[str, Any], profile: Profile | None) -> None:
+        """Go on from a snapshot of a night with `profile`."""
+        self._regulator = regulator_for(self._settings, profile)
+        self._regulator.restore(state["regulator"])
+        self._feed_forward.restore(state["feed_forward"])
+        self._modulator.restore(state["modulator"])
+        self.duty, self._held = state["duty"], state["held"]
+
+    def resume(self) -> None:
+        """The process that drove the relay is gone: it is off, and owes nothing."""
+        switchings = self._modulator.switchings
+        self._modulator = Modulator(self._settings.heater)
+        self._modulator.switchings = switchings
+        self.duty, self._held = 0.0, True
