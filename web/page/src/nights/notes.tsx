@@ -1,6 +1,7 @@
 // A night's label and what a person noted of it.
 import { useEffect, useState } from "preact/hooks";
 import { get, patch, put, sentenceOf } from "../api";
+import { useKept } from "../kept";
 import { Asked, Refusal } from "../sheet";
 import type { Night, Noted, Notes } from "../types";
 import { day, hour } from "../words";
@@ -17,10 +18,12 @@ const tidy = (told: Partial<Noted>): Notes =>
   Object.fromEntries(FIELDS.map(([field]) => [field, String(told[field] ?? "")]));
 
 export function NotesForm({ night, onChange }: { night: Night; onChange: (night: Night) => void }) {
-  const [label, setLabel] = useState(night.label);
+  const own = `night ${night.id} ${night.started_s}.`;
+  const [relabelled, setLabel] = useKept<string | null>(`${own}label`, null);
+  const label = relabelled ?? night.label;
   /** What the night's record has; null until it is known, and then nothing can be written over it. */
   const [kept, setKept] = useState<Notes | null>(null);
-  const [typed, setTyped] = useState<Notes>({});
+  const [typed, setTyped] = useKept<Notes>(`${own}typed`, {});
   const [last, setLast] = useState<Noted["last"]>(null);
   const [failed, setFailed] = useState("");
   const [saving, setSaving] = useState(false);
@@ -40,6 +43,7 @@ export function NotesForm({ night, onChange }: { night: Night; onChange: (night:
     if (label !== night.label) {
       await patch(`nights/${night.id}`, { label });
       onChange({ ...night, label });
+      setLabel(null);
     }
     if (renoted) {
       show(await put<Noted>(`nights/${night.id}/notes`, notes));

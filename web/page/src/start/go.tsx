@@ -2,6 +2,7 @@
 import { useState } from "preact/hooks";
 import { post } from "../api";
 import { CutOut } from "../fields";
+import { forget } from "../kept";
 import { Asked } from "../sheet";
 import type { Live, Profile, Verdict } from "../types";
 import { duration, hour, temperature } from "../words";
@@ -24,6 +25,7 @@ export function Go({ profile, verdict, live, onClose }: Props) {
       ready={confirmed}
       what={async () => {
         await post("commands/start", { profile, limit_device_confirmed: true });
+        forget("next.");
         location.hash = "#now";
       }}
       onClose={onClose}

@@ -2,15 +2,35 @@
 import { useState } from "preact/hooks";
 import { post } from "../api";
 import { NumberField, TimeField } from "../fields";
+import { useKept } from "../kept";
 import { Asked } from "../sheet";
 import type { Live, MilestoneName, Plan, Profile } from "../types";
-import { celsius, degrees, inUnits, MILESTONES } from "../words";
+import { celsius, day, degrees, hour, inUnits, MILESTONES } from "../words";
 import { Outlook } from "./outlook";
 
 /** A small board takes half a minute, and gives up after two. */
 const WAIT_MS = 130_000;
 /** By so much a shed falls in a night, until a person says more, K. */
 const USUAL_FALL_K = 7;
+
+/** What is asked about, in the words of the API. */
+interface Brief {
+  goal: string;
+  start: string;
+  by: string;
+  evening_c: number;
+  lowest_c: number;
+  lowest_at: string;
+}
+
+interface Told {
+  plan: Plan;
+  start: string;
+  /** The profile it was asked about. */
+  about: string;
+  /** When, by the oven's clock, s. */
+  asked_s: number;
+}
 
 interface Props {
   profile: Profile;
@@ -24,21 +44,23 @@ interface Props {
 export function Odds({ profile, live, shed_c, refused }: Props) {
   const u = live.units;
   const [asking, setAsking] = useState(false);
-  const evening_c = Math.round(shed_c);
-  const [night, setNight] = useState({
+  const [evening_c] = useState(Math.round(shed_c));
+  const [typed, setTyped] = useKept<Partial<Brief>>("next.night", {});
+  const night: Brief = {
     goal: "demould",
     start: "",
     by: "08:00",
     evening_c,
     lowest_c: evening_c - USUAL_FALL_K,
     lowest_at: "06:00",
-  });
-  const [told, setTold] = useState<{ plan: Plan; start: string; about: string } | null>(null);
+    ...typed,
+  };
+  const [told, setTold] = useKept<Told | null>("next.told", null);
   const about = JSON.stringify(profile);
   const now = told?.about === about ? told : null;
   // Until a person says when, it starts now.
   const start = night.start || new Date(live.wall_s * 1000).toTimeString().slice(0, 5);
-  const set = (what: Partial<typeof night>): void => setNight({ ...night, ...what });
+  const set = (what: Partial<Brief>): void => setTyped((before) => ({ ...before, ...what }));
   const shed = (label: string, key: "evening_c" | "lowest_c") => (
     <NumberField label={label} unit={`°${u}`} value={degrees(night[key], u)} onChange={(v) => set({ [key]: +celsius(v, u).toFixed(2) })} />
   );
@@ -51,6 +73,7 @@ export function Odds({ profile, live, shed_c, refused }: Props) {
         <p class="quiet">Name a part's resin above, and it can be worked out.</p>
       )}
       <p class="answer" aria-live="polite">{now && inUnits(now.plan.answer, u)}</p>
+      {now && <p class="quiet small">Worked out {day(now.asked_s)}, {hour(now.asked_s)}.</p>}
       {now && <Outlook plan={now.plan} start={now.start} live={live} />}
       {asking && (
         <Asked
@@ -59,7 +82,7 @@ export function Odds({ profile, live, shed_c, refused }: Props) {
           busyWord="The nights pass …"
           what={async () => {
             const plan = await post<Plan>("plan", { ...night, start, profile }, WAIT_MS);
-            setTold({ plan, start, about });
+            setTold({ plan, start, about, asked_s: live.wall_s });
           }}
           onClose={() => setAsking(false)}
         >

@@ -1,6 +1,7 @@
 // The screen that begins a night: a profile chosen or drawn, the oven checked, then go.
 import { useEffect, useRef, useState } from "preact/hooks";
 import { get, remove, sentenceOf } from "../api";
+import { useKept } from "../kept";
 import { Asked, Refusal } from "../sheet";
 import type { Live, Offer, Profile } from "../types";
 import { duration, hour, inUnits, temperature } from "../words";
@@ -24,10 +25,10 @@ const ambient = (live: Live): number | null => live.thermometers.find((t) => t.r
 export function Start({ live, stale }: { live: Live; stale: boolean }) {
   const [offers, setOffers] = useState<Offer[] | null>(null);
   const [failed, setFailed] = useState("");
-  const [profile, setProfile] = useState<Profile | null>(null);
-  const [chosen, setChosen] = useState<string | null>(null);
-  const [editing, setEditing] = useState(false);
-  const touched = useRef(false);
+  const [profile, setProfile] = useKept<Profile | null>("next.profile", null);
+  const [chosen, setChosen] = useKept<string | null>("next.chosen", null);
+  const [editing, setEditing] = useKept("next.editing", false);
+  const touched = useRef(profile !== null);
   const [deleting, setDeleting] = useState<string | null>(null);
   const [going, setGoing] = useState(false);
   // A drawing must not move under the finger while the oven warms; the next night starts cold.
