@@ -137,11 +137,42 @@ def test_a_soaks_setpoint_moves_no_faster_than_the_moulds_take() -> None:
     assert after - before == pytest.approx(SETTINGS.limits.ramp_c_per_h * 2.0 / 3600.0, abs=1e-4)
 
 
-def test_a_ramp_gets_another_end() -> None:
-    oven = under_way(RAMP)
-    assert oven.done("setpoint", celsius=14.5) == "The ramp now goes to 14.5 °C."
+def temperatures(oven: Standing) -> list[float]:
     assert oven.loop.run is not None
-    assert oven.loop.run.profile.highest_c == 14.5
+    return [getattr(s, "to_c", getattr(s, "at_c", 0.0)) for s in oven.loop.run.profile.segments]
+
+
+def test_a_ramp_gets_another_end_and_the_soak_that_holds_it_goes_along() -> None:
+    """Else who asks for less on the way up gets the old heat back when the ramp is done."""
+    oven = under_way(RAMP)
+    said = "The ramp and the soak after it now go to 10.5 °C."
+    assert oven.done("setpoint", celsius=10.5) == said
+    assert temperatures(oven)[:3] == [10.5, 10.5, 10.0], "the next soak has its own"
+    oven.done("setpoint", celsius=14.5)
+    assert temperatures(oven)[:3] == [14.5, 14.5, 10.0]
+    oven.done("skip")
+    oven.done("setpoint", celsius=13)
+    assert temperatures(oven)[:3] == [14.5, 13.0, 10.0], "what is over stays as it was"
+
+
+@pytest.mark.parametrize(
+    ("after", "aim_c"),
+    [
+        ({"kind": "soak", "at_c": 20.0, "hours": 1.0}, 20.0),
+        ({"kind": "ramp", "to_c": 12.0, "rate_c_per_h": 9.0}, 12.0),
+        ({"kind": "cool", "rate_c_per_h": 20.0, "below_c": 5.0}, 0.0),
+    ],
+)
+def test_a_ramp_changes_alone_where_what_follows_does_not_hold_it(
+    after: dict[str, Any], aim_c: float
+) -> None:
+    ramp = {"kind": "ramp", "to_c": 12.0, "rate_c_per_h": 20.0}
+    oven = Standing()
+    first = {"kind": "soak", "at_c": 10.0, "hours": 1.0}
+    oven.tick(start(parse_profile({"name": "Three", "segments": [first, ramp, after]})))
+    oven.done("skip")
+    assert oven.done("setpoint", celsius=14.5) == "The ramp now goes to 14.5 °C."
+    assert temperatures(oven) == [10.0, 14.5, aim_c]
 
 
 def test_fahrenheit_is_shown_and_celsius_is_asked() -> None:

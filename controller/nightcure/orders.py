@@ -190,20 +190,27 @@ class Orders:
         if hours * 3600.0 <= run.counted_s:
             counted = show_duration(run.counted_s)
             raise BadInput(f"The soak has lasted {counted} already; to end it now, skip it.")
-        self._change(run, hours=hours)
+        self._change(run, changed(run.profile, run.index, hours=hours))
         return f"The soak now lasts {show_duration(hours * 3600.0)}."
 
     def _setpoint(self, command: Command, _: Now) -> str:
-        run = self._running()
-        celsius = _number(command.args, "celsius")
-        if isinstance(run.segment, Ramp):
-            self._change(run, to_c=celsius)
-        elif isinstance(run.segment, Soak):
-            self._change(run, at_c=celsius)
-        else:
-            raise BadInput("A cool-down has no temperature to hold; stop, or let it end.")
+        """Another temperature for the soak under way, or for a ramp and the soak that holds it."""
+        run, celsius = self._running(), _number(command.args, "celsius")
+        segment, number = run.segment, run.index
         shown = show_temperature(celsius, self._loop.settings.units)
-        return f"The {run.segment.kind} now goes to {shown}."
+        if isinstance(segment, Soak):
+            self._change(run, changed(run.profile, number, at_c=celsius))
+            return f"The soak now goes to {shown}."
+        if not isinstance(segment, Ramp):
+            raise BadInput("A cool-down has no temperature to hold; stop, or let it end.")
+        after = changed(run.profile, number, to_c=celsius)
+        held = run.profile.segments[number + 1 : number + 2]
+        along = [s for s in held if isinstance(s, Soak) and s.at_c == segment.to_c]
+        if along:
+            after = changed(after, number + 1, at_c=celsius)
+        self._change(run, after)
+        goes = "and the soak after it now go" if along else "now goes"
+        return f"The ramp {goes} to {shown}."
 
     def _running(self) -> ProfileRun:
         run = self._loop.run
@@ -211,10 +218,9 @@ class Orders:
             raise BadInput("No night is running.")
         return run
 
-    def _change(self, run: ProfileRun, **fields: float) -> None:
-        """Another number in the segment under way, where this oven and this night bear it."""
+    def _change(self, run: ProfileRun, after: Profile) -> None:
+        """Go on by another profile, where this oven and this night bear it."""
         before, before_s = run.profile, self._longest_s(run)
-        after = changed(before, run.index, **fields)
         limits = self._loop.settings.limits
         refusals = after.unbearable(limits)
         if refusals:

@@ -50,6 +50,7 @@ def test_a_longer_soak_another_setpoint_and_the_next_segment(
     oven.begin(
         {"kind": "soak", "at_c": 20, "hours": 2},
         {"kind": "ramp", "to_c": 30, "rate_c_per_h": 20},
+        {"kind": "soak", "at_c": 30, "hours": 1},
     )
     see(page, running)
 
@@ -73,6 +74,13 @@ def test_a_longer_soak_another_setpoint_and_the_next_segment(
     expect(page.get_by_text("Ramp", exact=True)).to_be_visible()
     happened = page.get_by_role("region", name="What happened")
     expect(happened).to_contain_text("Left segment 1 (soak)")
+
+    page.get_by_role("button", name="Another setpoint …").click()
+    expect(dialog).to_contain_text("The ramp goes there, and the soak after it holds it.")
+    dialog.get_by_label("Setpoint").fill("27")
+    answer(page, "Change the setpoint")
+    _, ramp, soak = oven.get("status")["profile"]["segments"]
+    assert (ramp["to_c"], soak["at_c"]) == (27, 27)
     assert quiet == []
 
 

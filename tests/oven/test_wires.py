@@ -9,7 +9,6 @@ import re
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -19,15 +18,6 @@ from nightcure.oven.wires import BenchFactory, W1Tree, crc8, read_pin
 
 ID = "28-000000000001"
 FRAME = re.compile(r"(?:[0-9a-f]{2} ){9}")
-
-
-@pytest.fixture
-def pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    monkeypatch.setenv("NIGHTCURE_BENCH", str(tmp_path))
-    before = Device.pin_factory
-    Device.pin_factory = BenchFactory()
-    yield tmp_path
-    Device.pin_factory = before
 
 
 def test_the_factory_is_found_by_its_name() -> None:

@@ -336,7 +336,10 @@ def test_steering_through_the_page(steered: Steered) -> None:
     for word, args in (("skip", {}), ("extend", {"minutes": 5}), ("setpoint", {"celsius": 20})):
         assert steered.ask(word, **args) == (409, "No night is running.")
     steered.start()
-    assert steered.ask("setpoint", celsius=21) == (200, "The ramp now goes to 21.0 °C.")
+    assert steered.ask("setpoint", celsius=21) == (
+        200,
+        "The ramp and the soak after it now go to 21.0 °C.",
+    )
     assert steered.ask("setpoint", celsius=75)[0] == 409
     assert steered.ask("extend", minutes=5)[0] == 409
     assert steered.ask("skip") == (200, "Left segment 1 (ramp).")

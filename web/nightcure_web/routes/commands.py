@@ -127,6 +127,7 @@ async def extend(store: StoreOf, who: Who, asked: Extend) -> Answer:
 async def setpoint(store: StoreOf, who: Who, asked: Setpoint) -> Answer:
     """Give the present soak, or the present ramp's end, another temperature.
 
+    A soak that holds its ramp's end goes along with it; any other keeps its own.
     The oven's limits, and those of the parts' resins, hold as for a profile.
     """
     return await _send(store, who, "setpoint", asked.model_dump())

@@ -3,6 +3,7 @@ import { useState } from "preact/hooks";
 import { post } from "../api";
 import { NumberField } from "../fields";
 import { Asked } from "../sheet";
+import { held } from "../start/edit";
 import type { Live } from "../types";
 import { celsius, degrees, duration, hour, inUnits, plain, steps } from "../words";
 
@@ -76,6 +77,11 @@ function Setpoint({ live, onClose }: { live: Live; onClose: () => void }) {
   const u = live.units;
   const segment = live.profile?.segments[live.segment ?? 0];
   const aim_c = segment?.kind === "ramp" ? segment.to_c : segment?.kind === "soak" ? segment.at_c : (live.setpoint_c ?? 20);
+  const after = live.profile?.segments[(live.segment ?? 0) + 1];
+  const told =
+    segment?.kind !== "ramp" ? "It holds for the rest of this soak."
+    : held(segment, after) ? "The ramp goes there, and the soak after it holds it."
+    : "The ramp goes there; what follows stays as it is.";
   const [shown, setShown] = useState(() => degrees(aim_c, u));
   const highest_c = Math.min(live.limits.air_c, live.limits.part_c) - 1;
   const to_c = celsius(shown, u);
@@ -88,7 +94,7 @@ function Setpoint({ live, onClose }: { live: Live; onClose: () => void }) {
       what={() => post("commands/setpoint", { celsius: +to_c.toFixed(3) })}
       onClose={onClose}
     >
-      <p>It holds for this {live.phase === "ramp" ? "ramp's end" : "soak"} and for the rest of it.</p>
+      <p>{told}</p>
       <NumberField
         label="Setpoint"
         unit={`°${u}`}

@@ -38,7 +38,7 @@ const rateFor = (by_c: number, hours: number, limits: Limits): number =>
   tenth(clamp(Math.abs(by_c) / Math.max(hours, STEP_H), 0.1, limits.ramp_c_per_h));
 
 /** A soak that holds what the ramp before it reaches is moved together with it. */
-const held = (a: Segment | undefined, b: Segment | undefined): b is Soak =>
+export const held = (a: Segment | undefined, b: Segment | undefined): b is Soak =>
   a?.kind === "ramp" && b?.kind === "soak" && a.to_c === b.at_c;
 
 /** The end of a segment moved to `h` and `c`, as far as this oven's limits let it. */
