@@ -1,4 +1,4 @@
-"""Orders to the loop: what each does, and every reason for which it is refused."""
+"""Orders to the night: what each does, and every reason for which it is refused."""
 
 from __future__ import annotations
 
@@ -11,73 +11,10 @@ from hypothesis import strategies as st
 
 from nightcure.loop import Loop
 from nightcure.profile import Soak, parse_profile
-from nightcure.records import Command, Decision, Phase, TickInputs
-from nightcure.settings import Settings
+from nightcure.records import Phase, TickInputs
 
-from .nights import COLD, SETTINGS, changed, start, still, through_text, tripped, word
-
-AIR, LID = "28-0000000000a1", "28-0000000000b1"
-HOURS = parse_profile(
-    {
-        "name": "Hours",
-        "segments": [
-            {"kind": "ramp", "to_c": 12.0, "rate_c_per_h": 20.0},
-            {"kind": "soak", "at_c": 12.0, "hours": 2.0},
-            {"kind": "soak", "at_c": 10.0, "hours": 1.0},
-            {"kind": "cool", "rate_c_per_h": 20.0, "below_c": 5.0},
-        ],
-    }
-)
-Values = tuple[float | None, ...]
-#: Warmer than outside, so that a cool-down has something to do.
-WARM = (14.0, 14.0, 14.0, 9.0)
-RAMP, SOAK, SECOND, COOL = range(4)
-
-
-class Standing:
-    """A loop in an oven where nothing moves, asked one thing after the other."""
-
-    def __init__(self, settings: Settings = SETTINGS, values: Values = COLD) -> None:
-        self.loop, self.t_s, self.values = Loop(settings), 0.0, values
-
-    def tick(self, *commands: Command, values: Values | None = None) -> Decision:
-        decision = self.loop.tick(still(self.t_s, *commands, values=values or self.values))
-        self.t_s += 2.0
-        return decision
-
-    def ticks(self, count: int, values: Values | None = None) -> None:
-        for _ in range(count):
-            self.tick(values=values)
-
-    def ask(self, name: str, **args: Any) -> tuple[str, str]:
-        outcome = self.tick(word(name, **args)).outcomes[0]
-        return outcome.outcome, outcome.message
-
-    def refused(self, name: str, **args: Any) -> str:
-        before = through_text(self.loop)["run"]
-        outcome, message = self.ask(name, **args)
-        assert outcome == "refused", message
-        assert message.endswith("."), message
-        after = through_text(self.loop)["run"]
-        assert (after and after["profile"]) == (before and before["profile"])
-        return message
-
-    def done(self, name: str, **args: Any) -> str:
-        outcome, message = self.ask(name, **args)
-        assert outcome == "done", message
-        return message
-
-
-def under_way(segment: int, settings: Settings = SETTINGS) -> Standing:
-    """A night in one of the segments of HOURS."""
-    oven = Standing(settings, WARM if segment == COOL else COLD)
-    oven.tick(start(HOURS))
-    for _ in range(segment):
-        oven.done("skip")
-    assert oven.loop.run is not None
-    assert oven.loop.run.index == segment
-    return oven
-
+from .nights import SETTINGS, changed, start, still, through_text, word
+from .standing import COOL, HOURS, RAMP, SECOND, SOAK, WARM, Standing, under_way
 
 # ---- skip -----------------------------------------------------------------------------------
 
@@ -273,108 +210,6 @@ def test_a_start_and_a_stop_read_as_one_and_say_who() -> None:
     assert [e.message for e in ended] == ["Stopped by test."]
     idle = oven.tick(word("stop")).events
     assert [e.message for e in idle] == ["test: No night was running; the heater is off."]
-
-
-# ---- thermometers ---------------------------------------------------------------------------
-
-
-def rested(*values: float | None) -> Standing:
-    """An oven that has stood idle for a while."""
-    oven = Standing()
-    oven.ticks(12, values or COLD)
-    return oven
-
-
-def test_an_ice_point_corrects_from_the_next_tick_on() -> None:
-    ice = (0.1875, 9.0, 9.0, 9.0)
-    oven = rested(*ice)
-    d = oven.tick(word("offset", sensor_id=AIR, method="ice-point"), values=ice)
-    assert d.outcomes[0].message == ("Air is corrected by -0.19 K from now on. It showed 0.2 °C.")
-    (check,) = d.checks
-    assert check == (AIR, "ice-point", 0.1875, 0.0, -0.188, "test")
-    assert d.believed[0] == 0.1875
-    assert oven.tick(values=ice).believed[0] == pytest.approx(0.1875 - 0.188)
-    assert oven.loop.settings.thermometers[0].offset_c == -0.188
-    assert oven.loop.settings.thermometers[1:] == SETTINGS.thermometers[1:]
-
-
-def test_a_check_is_of_the_bare_reading_whatever_the_offset_was() -> None:
-    oven = rested()
-    for _ in range(3):
-        oven.done("offset", sensor_id=LID, method="reference", reference_c=9.5)
-        assert oven.loop.settings.thermometers[1].offset_c == 0.5
-        assert oven.tick().believed[1] == 9.5
-    oven.done("offset", sensor_id=LID, method="typed", offset_c=-1.25)
-    assert oven.tick().believed[1] == 7.75
-
-
-@pytest.mark.parametrize(
-    ("args", "sentence"),
-    [
-        ({}, "There is no thermometer None; give its 1-Wire id."),
-        ({"sensor_id": "28-ffffffffffff", "method": "typed"}, "There is no thermometer '28-f"),
-        ({"sensor_id": ["x"] * 900}, "There is no thermometer ['x'"),
-        ({"sensor_id": AIR}, "method is None; it should be ice-point or reference or typed."),
-        ({"sensor_id": AIR, "method": {}}, "method is {}; it should be"),
-        ({"sensor_id": AIR, "method": "typed"}, "offset_c is missing; give a number."),
-        ({"sensor_id": AIR, "method": "typed", "offset_c": float("nan")}, "offset_c is nan; it"),
-        ({"sensor_id": AIR, "method": "typed", "offset_c": 5.01}, "An offset of +5.01 K is beyond"),
-        ({"sensor_id": AIR, "method": "reference"}, "reference_c is missing; give a number."),
-        ({"sensor_id": AIR, "method": "reference", "reference_c": "9"}, "reference_c is '9'; it"),
-        ({"sensor_id": AIR, "method": "reference", "reference_c": 20}, "An offset of +11.00 K is"),
-        ({"sensor_id": AIR, "method": "ice-point"}, "An offset of -9.00 K is beyond 5 K"),
-    ],
-)
-def test_checks_that_are_none(args: dict[str, Any], sentence: str) -> None:
-    oven = rested()
-    assert oven.refused("offset", **args).startswith(sentence)
-    assert oven.loop.settings == SETTINGS
-
-
-def test_no_check_before_the_reading_stands_still() -> None:
-    oven = Standing()
-    oven.ticks(5)
-    ask: dict[str, Any] = {"sensor_id": AIR, "method": "reference", "reference_c": 9.5}
-    assert oven.refused("offset", **ask) == (
-        "Air does not show one steady temperature yet; wait a minute."
-    )
-    for i in range(30):  # it drifts, 0.1 K a tick
-        oven.tick(values=(9.0 - 0.1 * i, 9.0, 9.0, 9.0))
-    assert "steady" in oven.refused("offset", **ask)
-    oven.ticks(12)
-    oven.tick(values=(None, 9.0, 9.0, 9.0))  # one lost reading: begin anew
-    oven.ticks(8)
-    assert "steady" in oven.refused("offset", **ask)
-    oven.done("offset", **ask)
-
-
-def test_a_sensor_that_repeats_an_old_reading_is_not_steady() -> None:
-    loop = Loop(SETTINGS)
-    for i in range(30):
-        inputs = still(2.0 * i)
-        stuck = inputs.readings[0]._replace(taken_s=0.0)
-        loop.tick(inputs._replace(readings=(stuck, *inputs.readings[1:])))
-    assert loop.shown_c(0) is None
-    assert loop.shown_c(1) == 9.0
-
-
-def test_no_check_while_a_night_runs_or_a_trip_stands() -> None:
-    oven = under_way(SOAK)
-    ask: dict[str, Any] = {"sensor_id": AIR, "method": "typed", "offset_c": 0.5}
-    assert oven.refused("offset", **ask).startswith("A night is running")
-    loop, t_s = tripped()
-    d = loop.tick(still(t_s + 2.0, word("offset", **ask)))
-    assert d.outcomes[0].message == "The oven has tripped (control-sensor-lost); reset first."
-
-
-def test_a_night_does_not_start_in_the_tick_of_a_check() -> None:
-    """Its readings were judged with the old offset, its record would have the new one."""
-    oven = rested()
-    typed = word("offset", 1, sensor_id=AIR, method="typed", offset_c=0.5)
-    d = oven.tick(typed, start(HOURS, 2))
-    assert [o.outcome for o in d.outcomes] == ["done", "refused"]
-    assert "start once more" in d.outcomes[1].message
-    assert oven.tick(start(HOURS, 3)).outcomes[0].outcome == "done"
 
 
 # ---- to the bit -----------------------------------------------------------------------------
