@@ -1,5 +1,5 @@
 // The course a profile takes: its corners from a cold start, and what is still ahead tonight.
-import type { Live, MilestoneName, Segment } from "./types";
+import type { Live, MilestoneName, Segment, Soak } from "./types";
 
 export type Corner = [number, number];
 
@@ -9,6 +9,10 @@ function end(s: Segment, from_c: number): { hours: number; to_c: number } {
   if (s.kind === "soak") return { hours: s.hours, to_c: s.at_c };
   return { hours: Math.max(0, from_c - s.below_c) / s.rate_c_per_h, to_c: Math.min(from_c, s.below_c) };
 }
+
+/** A soak that holds what the ramp before it reaches is moved together with it. */
+export const held = (a: Segment | undefined, b: Segment | undefined): b is Soak =>
+  a?.kind === "ramp" && b?.kind === "soak" && a.to_c === b.at_c;
 
 /** Time (h) and temperature (°C) at the corners of a profile, from a start. */
 export function corners(segments: Segment[], start_c: number): Corner[] {

@@ -1,9 +1,9 @@
 // Steering a night that runs: the next segment, a longer or shorter soak, another setpoint.
 import { useState } from "preact/hooks";
 import { post } from "../api";
+import { held } from "../course";
 import { NumberField } from "../fields";
 import { Asked } from "../sheet";
-import { held } from "../start/edit";
 import type { Live } from "../types";
 import { celsius, degrees, duration, hour, inUnits, plain, steps } from "../words";
 

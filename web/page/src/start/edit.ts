@@ -1,6 +1,6 @@
 // A profile as corners that can be moved: arithmetic only. Hours, °C.
-import { corners as courseOf } from "../course";
-import type { Limits, Profile, Segment, Soak } from "../types";
+import { corners as courseOf, held } from "../course";
+import type { Limits, Profile, Segment } from "../types";
 
 /** Where a segment ends. */
 export interface Corner {
@@ -36,10 +36,6 @@ const tenth = (v: number): number => Math.max(+v.toFixed(1), 0.1);
 /** The rate that covers `by_c` in `hours`, as a limit allows. */
 const rateFor = (by_c: number, hours: number, limits: Limits): number =>
   tenth(clamp(Math.abs(by_c) / Math.max(hours, STEP_H), 0.1, limits.ramp_c_per_h));
-
-/** A soak that holds what the ramp before it reaches is moved together with it. */
-export const held = (a: Segment | undefined, b: Segment | undefined): b is Soak =>
-  a?.kind === "ramp" && b?.kind === "soak" && a.to_c === b.at_c;
 
 /** The end of a segment moved to `h` and `c`, as far as this oven's limits let it. */
 export function moved(segments: Segment[], index: number, h: number, c: number, start_c: number, limits: Limits): Segment[] {
