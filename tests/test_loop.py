@@ -343,3 +343,17 @@ def test_ticks_need_not_be_regular() -> None:
         t_s += 0.25 if i % 3 else 2.0
         d = loop.tick(still(t_s))
         assert d.trip is None
+
+
+def test_a_ramp_does_not_make_up_for_a_late_tick() -> None:
+    """The relay was open meanwhile: the setpoint goes on by three ticks at the most."""
+    loop = Loop(SETTINGS)
+    loop.tick(still(0.0, start()))
+    before = loop.tick(still(2.0)).setpoint_c
+    on_time = loop.tick(still(4.0)).setpoint_c
+    late = loop.tick(still(13.0)).setpoint_c
+    assert before is not None
+    assert on_time is not None
+    assert late is not None
+    assert late - on_time == pytest.approx(3 * (on_time - before), abs=2e-4)
+    assert on_time > before
