@@ -12,13 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from nightcure.oven.description import Description
-from nightcure.oven.log import Log
-from nightcure.oven.survey import Survey, survey
 from nightcure.oven.thermal import Network
-from nightcure.oven.tuning import Tuned, tune
-from nightcure.oven.virtual import VirtualOven
 from nightcure.profile import parse_profile
-from nightcure.rehearse import Figures, rehearse
+from nightcure.simulate.rehearse import Figures, rehearse
+from nightcure.simulate.virtual import VirtualOven
+from nightcure.survey.log import Log
+from nightcure.survey.survey import Survey, survey
+from nightcure.survey.tuning import Tuned, tune
 from tests.nights import SETTINGS, changed
 
 OVERSHOOT_C, SOAK_C = 0.5, 0.3

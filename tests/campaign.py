@@ -10,9 +10,9 @@ import sys
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 
-from nightcure.rehearse import Figures, rehearse
 from nightcure.scenario import BOX, HERE, scenario
 from nightcure.settings import load_settings
+from nightcure.simulate.rehearse import Figures, rehearse
 from tests.ambients import nights
 
 #: Every fourth night is run with the contactor, every second with other moulds or loss.

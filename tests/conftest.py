@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from gpiozero import Device
 
-from nightcure.oven.wires import BenchFactory
+from nightcure.simulate.wires import BenchFactory
 
 
 @pytest.fixture

@@ -6,15 +6,14 @@ import json
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from nightcure.loop import Loop
-from nightcure.measure.reading import Reading
-from nightcure.oven.faults import FaultAt, parse_fault
+from nightcure.loop.loop import Loop
 from nightcure.oven.thermal import Network
 from nightcure.profile import Profile, parse_profile
-from nightcure.records import Command, Decision, Phase, TickInputs
-from nightcure.rehearse import Rehearsal, rehearse
 from nightcure.scenario import BOX, ambient_c, scenario
 from nightcure.settings import Settings
+from nightcure.simulate.faults import FaultAt, parse_fault
+from nightcure.simulate.rehearse import Rehearsal, rehearse
+from nightcure.tick import Command, Decision, Phase, Reading, TickInputs
 
 SETTINGS, PROFILE = scenario()
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from nightcure.cure.part import with_figures
 from nightcure.plan.plan import Plan, plan_night
-from nightcure.plan.spread import Spreads
+from nightcure.plan.sampling import Spreads
 from nightcure.plan.tonight import Tonight, falling_to, tonight
 from nightcure.profile import Profile, load_profile, parse_profile
 from nightcure.scenario import PARTS_FILE

@@ -6,19 +6,18 @@ import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from nightcure.daemon.status import live_state
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.writer import LedgerWriter
-from nightcure.live import live_state
-from nightcure.loop import Loop
-from nightcure.measure.reading import Reading
-from nightcure.oven.faults import parse_fault
-from nightcure.oven.virtual import VirtualOven
+from nightcure.loop.loop import Loop
 from nightcure.profile import Profile
-from nightcure.recorder import Batch, Recorder, settings_mark, take_up_from
-from nightcure.records import Command, Decision, TickInputs
+from nightcure.record.recorder import Batch, Recorder, settings_mark, take_up_from
 from nightcure.replay.verify import verify
 from nightcure.scenario import BOX, ambient_c
 from nightcure.settings import Settings, corrected
+from nightcure.simulate.faults import parse_fault
+from nightcure.simulate.virtual import VirtualOven
+from nightcure.tick import Command, Decision, Reading, TickInputs
 
 from .nights import SETTINGS, SHORT, start
 

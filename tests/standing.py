@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from nightcure.loop import Loop
+from nightcure.loop.loop import Loop
 from nightcure.profile import parse_profile
-from nightcure.records import Command, Decision
 from nightcure.settings import Settings
+from nightcure.tick import Command, Decision
 
 from .nights import COLD, SETTINGS, start, still, through_text, word
 

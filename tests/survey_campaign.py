@@ -20,8 +20,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 
-from nightcure.oven.log import Log
-from nightcure.oven.survey import survey
+from nightcure.survey.log import Log
+from nightcure.survey.survey import survey
 from tests.foreign_oven import ForeignOven, foreign_oven, heated_to_s, noted
 
 #: Kind -> largest error of the loss asked for, in how many of 100.

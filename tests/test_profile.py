@@ -12,8 +12,8 @@ from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
 from nightcure.errors import BadInput
+from nightcure.loop.profile_run import Oven, ProfileRun
 from nightcure.profile import Profile, Soak, load_profile, parse_profile
-from nightcure.profile_run import Oven, ProfileRun
 from nightcure.scenario import PROFILE_FILE, PROFILES
 from nightcure.settings import Limits
 from tests.nights import PROFILE, SETTINGS, SHORT, night

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from nightcure.measure.reading import Fault
+from nightcure.tick import Fault
 from tests.nights import (
     SHORT,
     start,

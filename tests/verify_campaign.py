@@ -22,9 +22,9 @@ from typing import NamedTuple
 
 from nightcure.cure.part import with_figures
 from nightcure.ledger.reader import LedgerReader
-from nightcure.oven.faults import FAULTS
 from nightcure.profile import Profile, parse_profile
 from nightcure.replay.verify import Verified, verify
+from nightcure.simulate.faults import FAULTS
 from tests.nights import SETTINGS, SHORT, changed, word
 from tests.recording import RecordedOven
 

@@ -18,9 +18,9 @@ from typing import Any, Self
 from nightcure.errors import NightcureError
 from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.reader import LedgerReader
-from nightcure.oven.virtual import VirtualOven
-from nightcure.oven.wires import W1Tree, read_pin
 from nightcure.scenario import BOX, OVEN_FILE, scenario
+from nightcure.simulate.virtual import VirtualOven
+from nightcure.simulate.wires import W1Tree, read_pin
 
 HEATER_PIN, CONTACTOR_PIN = 17, 27
 

@@ -30,11 +30,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError
 
-from .cure.figures import Milestone
+from .cure.clock_figures import Milestone
 from .cure.part import Box, Part, vapour_in, with_figures
 from .cure.vapour import ASK_ABOVE_PCT, REFUSE_ABOVE_PCT, cautions
-from .errors import BadInput
-from .sentences import faults_as_sentences
+from .errors import BadInput, faults_as_sentences
 from .settings import WALL_C, Limits, Section, read_toml
 from .units import show_duration
 
@@ -261,3 +260,17 @@ def changed(profile: Profile, index: int, **fields: float) -> Profile:
 def load_profile(path: Path) -> Profile:
     """A profile from a TOML file, its parts' cards read. Raises BadInput, a sentence per fault."""
     return parse_profile(with_figures(read_toml(path), path.parent), str(path))
+
+
+def planned_air(profile: Profile, start_c: float) -> list[tuple[float, float]]:
+    """The air over a profile where nothing waits: (s, °C)."""
+    points = [(0.0, start_c)]
+    for s in profile.segments:
+        t_s, at_c = points[-1]
+        to_c = s.below_c if isinstance(s, Cool) else s.to_c if isinstance(s, Ramp) else s.at_c
+        if isinstance(s, Ramp | Cool):
+            points.append((t_s + max(abs(to_c - at_c) / s.rate_c_per_h * 3600.0, 1.0), to_c))
+        else:
+            points.append((t_s + 1.0, to_c))
+            points.append((t_s + 1.0 + s.hours * 3600.0, to_c))
+    return points

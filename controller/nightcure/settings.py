@@ -22,8 +22,7 @@ from pydantic import (
     model_validator,
 )
 
-from .errors import BadInput
-from .sentences import faults_as_sentences
+from .errors import BadInput, faults_as_sentences
 from .units import TemperatureUnit
 
 #: Foam board and mould surfaces are kept below this; a peroxide's self-accelerating decomposition

@@ -12,11 +12,11 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from nightcure.oven.ensemble import Ensemble
-from nightcure.oven.log import Log
-from nightcure.oven.survey import survey
 from nightcure.oven.thermal import HEATER
-from nightcure.oven.virtual import VirtualOven
 from nightcure.scenario import BOX
+from nightcure.simulate.virtual import VirtualOven
+from nightcure.survey.log import Log
+from nightcure.survey.survey import survey
 from tests.nights import SETTINGS
 
 MEMBERS, DT_S, NIGHT_S = 1000, 10.0, 43200.0

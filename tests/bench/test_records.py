@@ -8,12 +8,12 @@ from typing import Any
 
 import pytest
 
-from nightcure.keeping import KeptNight
 from nightcure.ledger.reader import LedgerReader
-from nightcure.rehearse import rehearse
+from nightcure.record.rehearsed_night import KeptNight
 from nightcure.replay.verify import verify
 from nightcure.report.facts import gather
 from nightcure.scenario import BOX, ambient_c
+from nightcure.simulate.rehearse import rehearse
 from tests.nights import PROFILE, SETTINGS
 
 NIGHTS = 1000

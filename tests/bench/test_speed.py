@@ -10,13 +10,12 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from nightcure.loop import Loop
-from nightcure.measure.reading import Reading
+from nightcure.loop.loop import Loop
 from nightcure.oven.thermal import step
-from nightcure.oven.virtual import VirtualOven
-from nightcure.records import Command, Phase, TickInputs
-from nightcure.rehearse import EVENING_S
 from nightcure.scenario import BOX, ambient_c
+from nightcure.simulate.rehearse import EVENING_S
+from nightcure.simulate.virtual import VirtualOven
+from nightcure.tick import Command, Phase, Reading, TickInputs
 from tests.nights import PROFILE, SETTINGS, night, start
 
 TICK_S = 2.0

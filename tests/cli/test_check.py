@@ -17,10 +17,10 @@ from typer.testing import CliRunner
 from nightcure.cli.main import app
 from nightcure.errors import NightcureError
 from nightcure.ledger.reader import LedgerReader
-from nightcure.oven.wires import read_pin
 from nightcure.scenario import OVEN_FILE
-from tests.bench_tools.board import VirtualBoard
-from tests.bench_tools.terminal import Terminal
+from nightcure.simulate.wires import read_pin
+from tests.setup.board import VirtualBoard
+from tests.setup.terminal import Terminal
 from tests.workshop import wait_for
 
 

@@ -12,8 +12,8 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
-from nightcure.oven.faults import FAULTS
 from nightcure.scenario import OVEN_FILE
+from nightcure.simulate.faults import FAULTS
 
 PROFILE = """
 name = "Brief"

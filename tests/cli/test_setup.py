@@ -14,10 +14,10 @@ from argon2 import PasswordHasher
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
-from nightcure.oven.wires import W1Tree
 from nightcure.settings import Role, load_settings
-from tests.bench_tools.board import AIR, LID, RIM, SHED, VirtualBoard
-from tests.bench_tools.terminal import Terminal
+from nightcure.simulate.wires import W1Tree
+from tests.setup.board import AIR, LID, RIM, SHED, VirtualBoard
+from tests.setup.terminal import Terminal
 
 PHRASE = "kelp and heron"
 NAMED = ["--sensor", f"{AIR}=air:Air"]

@@ -18,9 +18,9 @@ from typer.testing import CliRunner
 
 from nightcure.cli.main import app
 from nightcure.ledger.inbox import Inbox
-from nightcure.oven.wires import read_pin
 from nightcure.settings import load_settings
-from tests.bench_tools.board import AIR, LID, VirtualBoard
+from nightcure.simulate.wires import read_pin
+from tests.setup.board import AIR, LID, VirtualBoard
 from tests.workshop import wait_for
 
 

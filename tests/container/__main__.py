@@ -4,7 +4,7 @@ A Debian root is made (mmdebstrap), booted (systemd-nspawn), installed into by s
 heats the virtual oven of the workshop through the real units; then things are broken, and the time
 from each fault to the heater's pin being off is measured from outside. Needs root, Linux, the
 packages mmdebstrap and systemd-container, a network for the first run, and some minutes. No GPIO
-device is in it: the pin is a file (`oven.wires`). Not part of the test run.
+device is in it: the pin is a file (`simulate.wires`). Not part of the test run.
 """
 
 from __future__ import annotations

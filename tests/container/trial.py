@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
-from nightcure.oven.wires import read_pin
+from nightcure.simulate.wires import read_pin
 from tests.container.box import Container
 from tests.workshop import HEATER_PIN, Workshop, wait_for
 

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nightcure.cure.card import load_card
-from nightcure.cure.clock import CureClock
+from nightcure.cure.cure_clock import CureClock
 from nightcure.cure.history import equivalent_min, run_clock
 from nightcure.cure.rate import TimeTable, activation_kj_per_mol, faster
 

@@ -10,15 +10,15 @@ import pytest
 
 from nightcure.cure.card import load_card
 from nightcure.cure.part import Part, with_figures
-from nightcure.cure.resin import Resins, _Thick
-from nightcure.cure.thickness import advise, air_of, peak_of
+from nightcure.cure.thickness import advise, peak_of
 from nightcure.errors import BadInput
+from nightcure.guard.interlock_inputs import View
 from nightcure.guard.interlocks import Exotherm
-from nightcure.guard.view import View
 from nightcure.measure.screening import Screening
-from nightcure.oven.virtual import VirtualOven
-from nightcure.profile import load_profile
+from nightcure.profile import load_profile, planned_air
 from nightcure.scenario import BOX, PROFILES
+from nightcure.simulate.resin import Resins, _Thick
+from nightcure.simulate.virtual import VirtualOven
 from tests.guard.test_interlocks import QUIET, at, seconds_to_fire
 from tests.nights import SETTINGS, readings
 
@@ -106,7 +106,7 @@ def test_less_catalyst_and_cooler_air_keep_it_cooler() -> None:
 
 
 def test_the_air_over_a_profile_where_nothing_waits() -> None:
-    air = air_of(load_profile(PROFILES / "lid-and-rim.toml"), 8.0)
+    air = planned_air(load_profile(PROFILES / "lid-and-rim.toml"), 8.0)
     assert air[0] == (0.0, 8.0)
     assert air[1] == (pytest.approx(7200.0), 38.0)
     assert air[-1] == (pytest.approx(7200.0 + 1.0 + 7 * 3600.0 + 2340.0), 25.0)

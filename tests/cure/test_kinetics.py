@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from nightcure.cure.card import Card, load_card, parse_card
-from nightcure.cure.clock import When
+from nightcure.cure.card_sections import FromGel, Glass
+from nightcure.cure.cure_clock import When
 from nightcure.cure.history import run_clock
 from nightcure.cure.kinetics import (
     GelCalibrated,
@@ -21,7 +22,6 @@ from nightcure.cure.kinetics import (
     run,
     tg_c,
 )
-from nightcure.cure.sections import FromGel, Glass
 
 BOGETTI = load_card("bogetti-gillespie-1991")
 LEE = load_card("lee-loos-springer-1982")

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from nightcure.oven.faults import FAULTS
-from nightcure.records import Phase
+from nightcure.simulate.faults import FAULTS
+from nightcure.tick import Phase
 from nightcure.units import parse_duration
 from tests.nights import SETTINGS, changed, night
 

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from nightcure.guard.guard import Guard
-from nightcure.records import Event
+from nightcure.tick import Event
 from tests.nights import SETTINGS
 
 from .test_interlocks import QUIET

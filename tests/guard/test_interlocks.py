@@ -8,6 +8,7 @@ from collections.abc import Callable
 import pytest
 
 from nightcure.guard.guard import Guard
+from nightcure.guard.interlock_inputs import View
 from nightcure.guard.interlocks import (
     RULES,
     AirDoubted,
@@ -25,11 +26,10 @@ from nightcure.guard.interlocks import (
     SensorLost,
     TickLate,
 )
-from nightcure.guard.view import View
 from nightcure.profile import load_profile
-from nightcure.records import Event
 from nightcure.scenario import HERE, PROFILES
 from nightcure.settings import Settings, load_settings
+from nightcure.tick import Event
 from tests.nights import SETTINGS, night
 
 #: A quiet moment of a soak.
@@ -178,7 +178,7 @@ def normal_night(request: pytest.FixtureRequest) -> tuple[Settings, list[View]]:
             return super().look(v, wall_s)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("nightcure.loop.Guard", Watched)
+        patch.setattr("nightcure.loop.loop.Guard", Watched)
         result, _ = night(load_profile(PROFILES / profile), settings, seed=seed)
     assert result.figures.outcome == "done"
     assert len(seen) > 10000

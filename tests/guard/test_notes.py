@@ -22,11 +22,11 @@ from nightcure.guard.interlocks import (
     SensorLost,
     TickLate,
 )
-from nightcure.loop import NOT_RESUMED
+from nightcure.loop.loop import NOT_RESUMED
 from nightcure.measure import screening
-from nightcure.measure.reading import Fault
-from nightcure.oven.faults import FAULTS
 from nightcure.settings import Limits, Role, Timing
+from nightcure.simulate.faults import FAULTS
+from nightcure.tick import Fault
 from tests.faults.test_rehearsed import EXPECTED
 from tests.guard.test_interlocks import FIRES
 from tests.nights import SETTINGS

@@ -10,8 +10,8 @@ import pytest
 
 from nightcure.heat.feedforward import FeedForward
 from nightcure.oven.thermal import AIR, Mould, Network
-from nightcure.oven.virtual import VirtualOven
 from nightcure.settings import Model, Role, Thermometer
+from nightcure.simulate.virtual import VirtualOven
 from tests.nights import SETTINGS
 
 AIR_PROBE = Thermometer(id="28-0000000000a1", role=Role.AIR, name="Air")

@@ -18,13 +18,13 @@ import pytest
 
 from nightcure.errors import BadInput
 from nightcure.ledger.backup import backup, unsound
-from nightcure.ledger.carry import export_night, import_night
 from nightcure.ledger.file import LedgerLost
-from nightcure.ledger.keep import Done, Rules, keep
+from nightcure.ledger.maintenance import NightRuns, QuietLedger
+from nightcure.ledger.night_hash import seal
 from nightcure.ledger.pen import Pen
-from nightcure.ledger.quiet import NightRuns, QuietLedger
 from nightcure.ledger.reader import LedgerReader
-from nightcure.ledger.seal import seal
+from nightcure.ledger.retention import Done, Rules, keep
+from nightcure.ledger.transfer import export_night, import_night
 from nightcure.ledger.writer import LedgerWriter
 from nightcure.replay.verify import verify
 from nightcure.report.facts import gather
@@ -133,7 +133,7 @@ def test_a_changed_parcel_is_refused_with_a_sentence(ledger: Path, tmp_path: Pat
         """A tick, and the hashes made to fit: the seal still tells."""
         import hashlib
 
-        from nightcure.ledger.parcel import sealed
+        from nightcure.ledger.export import sealed
 
         a_tick(m)
         about = json.loads(m["night.json"])

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
-from nightcure.measure.reading import Fault, Reading
 from nightcure.measure.screening import FASTEST_K_PER_S, Screening, Verdict
 from nightcure.settings import Role, Thermometer
+from nightcure.tick import Fault, Reading
 
 AIR = Thermometer(id="28-00000000000a", role=Role.AIR, name="Air")
 AIR_2 = Thermometer(id="28-00000000000b", role=Role.AIR, name="Air 2")

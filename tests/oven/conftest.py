@@ -7,9 +7,9 @@ from typing import Any
 
 import pytest
 
-from nightcure.oven.log import Log
-from nightcure.oven.read_log import read_log
-from tests.oven.tables import Read
+from nightcure.survey.log import Log
+from nightcure.survey.read_log import read_log
+from tests.survey.tables import Read
 
 
 @pytest.fixture

@@ -20,15 +20,15 @@ import numpy as np
 from nightcure.cure.card import load_card
 from nightcure.cure.part import with_figures
 from nightcure.oven.arrays import Array
+from nightcure.plan.night_results import Nights
 from nightcure.plan.nights import networks_of, run_nights
-from nightcure.plan.spread import Spreads, draw
-from nightcure.plan.tally import Nights
+from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import OvenFacts, Tonight, facts_of, falling_to, tonight
 from nightcure.plan.trips import NAMES
 from nightcure.profile import Profile, parse_profile
-from nightcure.records import Decision, Phase, TickInputs
-from nightcure.rehearse import Rehearsal, rehearse
 from nightcure.settings import Settings
+from nightcure.simulate.rehearse import Rehearsal, rehearse
+from nightcure.tick import Decision, Phase, TickInputs
 from tests.nights import SETTINGS, changed
 
 NIGHTS = 50

@@ -12,8 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from nightcure.cure.figures import ClockFigures
-from nightcure.plan.spread import Spreads
+from nightcure.cure.clock_figures import ClockFigures
+from nightcure.plan.sampling import Spreads
 from nightcure.plan.tonight import Tonight
 from nightcure.profile import Cool, Profile, Ramp, Soak
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from nightcure.plan.advise import KINDS, SEARCH_NIGHTS, SLOWEST_C_PER_H, Kind, Search
 from nightcure.plan.pool import crew
-from nightcure.plan.spread import Spreads, draw
+from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import Tonight, falling_to, tonight
 from nightcure.profile import load_profile
 from nightcure.scenario import PARTS_FILE

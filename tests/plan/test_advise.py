@@ -9,7 +9,7 @@ import pytest
 
 from nightcure.plan.advise import KINDS, RAMP_PER_DEGREE, Search, advise
 from nightcure.plan.pool import Crew
-from nightcure.plan.spread import Spreads, draw
+from nightcure.plan.sampling import Spreads, draw
 from tests.nights import SETTINGS
 from tests.plan.grid import WITHIN, a_night, against
 

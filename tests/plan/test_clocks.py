@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from nightcure.cure.card import load_card
-from nightcure.cure.clock import CureClock
+from nightcure.cure.cure_clock import CureClock
 from nightcure.plan.clocks import Clocks
-from nightcure.plan.spread import CARD_Z, banded
+from nightcure.plan.sampling import CARD_Z, banded
 
 CARDS = [("polyester-laminating", 2.0), ("polyester-gelcoat", 1.7), ("epoxy-slow", None)]
 

@@ -10,7 +10,7 @@ import pytest
 
 from nightcure.plan.makers import SLOW_TIMES, with_slow_makers
 from nightcure.plan.plan import LEVER_NIGHTS, Plan, plan_night
-from nightcure.plan.spread import Spreads, draw
+from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import Tonight, falling_to, tonight
 from nightcure.profile import Profile, load_profile, parse_profile
 from nightcure.scenario import PARTS_FILE

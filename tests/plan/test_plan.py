@@ -10,16 +10,16 @@ from typing import Any
 import numpy as np
 import pytest
 
-from nightcure.cure.clock import CureClock
+from nightcure.cure.cure_clock import CureClock
 from nightcure.errors import BadInput
+from nightcure.plan.answer import course_of
 from nightcure.plan.nights import run_nights
 from nightcure.plan.plan import Plan, plan_night
-from nightcure.plan.spread import Spreads, draw
+from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import Shed, falling_to, sampled, tonight
-from nightcure.plan.words import course_of
 from nightcure.profile import Profile, load_profile, parse_profile
-from nightcure.rehearse import network_for
 from nightcure.scenario import PARTS_FILE, ambient_c
+from nightcure.simulate.rehearse import network_for
 from tests.nights import SETTINGS, changed
 from tests.plan.foreign_night import goal_times_s
 from tests.plan_campaign import WITHIN, levels

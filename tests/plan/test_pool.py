@@ -12,7 +12,7 @@ import pytest
 from nightcure.plan import pool
 from nightcure.plan.plan import plan_night
 from nightcure.plan.pool import Crew, Job
-from nightcure.plan.spread import Spreads, draw
+from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import tonight
 from nightcure.profile import Profile, load_profile, parse_profile
 from nightcure.scenario import PARTS_FILE, ambient_c

@@ -10,14 +10,14 @@ import pytest
 from scipy import stats
 
 from nightcure.errors import BadInput
-from nightcure.oven.log import Log
 from nightcure.oven.response import response
-from nightcure.oven.survey import survey
 from nightcure.oven.thermal import AIR
-from nightcure.plan.spread import Spreads, draw, from_survey
+from nightcure.plan.sampling import Spreads, draw, from_survey
 from nightcure.plan.tonight import facts_of, planned, tonight
 from nightcure.profile import load_profile
 from nightcure.scenario import BOX, PARTS_FILE, ambient_c
+from nightcure.survey.log import Log
+from nightcure.survey.survey import survey
 from tests.nights import SETTINGS
 
 PROFILE = load_profile(PARTS_FILE)

@@ -14,8 +14,8 @@ import control
 import pytest
 
 from nightcure.oven.description import Description, u_value
-from nightcure.oven.facts import facts
-from nightcure.oven.tuning import (
+from nightcure.survey.oven_facts import facts
+from nightcure.survey.tuning import (
     Gains,
     Process,
     half_rule,

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from nightcure.errors import BadInput
-from nightcure.oven.log import Log
-from nightcure.oven.relay_test import swing
-from nightcure.oven.tuning import ultimate_from_relay
-from nightcure.rehearse import rehearse
 from nightcure.scenario import BOX, ambient_c
-from nightcure.stress import bang_bang
+from nightcure.simulate.rehearse import rehearse
+from nightcure.simulate.stress import bang_bang
+from nightcure.survey.log import Log
+from nightcure.survey.relay_test import swing
+from nightcure.survey.tuning import ultimate_from_relay
 from tests.nights import PROFILE, SETTINGS
 
 DT = 0.002

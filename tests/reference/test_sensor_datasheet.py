@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from nightcure.oven.wires import POWER_ON, crc8, scratchpad
+from nightcure.simulate.wires import POWER_ON, crc8, scratchpad
 
 #: Manufacturer's data sheet, table 1 (temperature / data relationship).
 TABLE_1 = [

@@ -13,8 +13,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from nightcure.oven.thermal import AIR, FIRST_MOULD, HEATER, WALL, Array, Network, step
-from nightcure.oven.virtual import VirtualOven
 from nightcure.scenario import BOX, ambient_c
+from nightcure.simulate.virtual import VirtualOven
 from tests.nights import SETTINGS
 
 

@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.linalg import expm
 
-from nightcure.loop import Loop
-from nightcure.measure.reading import Reading
+from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, parse_profile
-from nightcure.records import Phase, TickInputs
-from nightcure.replay.seen import Seen
+from nightcure.replay.recorded_series import Seen
 from nightcure.replay.whatif import RecordedTick
 from nightcure.settings import Settings
+from nightcure.tick import Phase, Reading, TickInputs
 from tests.foreign_oven import AIR, HEATER, M1, M1_CORE, M2, M2_CORE, Array, ForeignOven
 from tests.nights import SETTINGS, start
 

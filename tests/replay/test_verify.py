@@ -11,8 +11,8 @@ import pytest
 
 from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
+from nightcure.replay.differences import meanings, told, verdict
 from nightcure.replay.verify import verify
-from nightcure.replay.words import meanings, told, verdict
 from tests.recording import RecordedOven
 from tests.verify_campaign import flip, record
 

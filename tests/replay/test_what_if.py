@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from nightcure.errors import BadInput
-from nightcure.records import Phase
 from nightcure.replay.changes import Changes, Door, time_of_night
 from nightcure.replay.figures import figures
 from nightcure.replay.rebuilt import Rebuilt, rebuild
 from nightcure.replay.whatif import Curves, as_switched, what_if
+from nightcure.tick import Phase
 from tests.foreign_oven import ForeignOven, foreign_oven
 from tests.replay.foreign_night import (
     ForeignNight,

@@ -17,12 +17,12 @@ from nightcure.errors import BadInput
 from nightcure.ledger.pen import Pen
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.writer import LedgerWriter
-from nightcure.report.check import check
 from nightcure.report.document import Document, Form, Pairs, Picture, Table, Text
 from nightcure.report.facts import Facts, gather
 from nightcure.report.html import page
 from nightcure.report.oven_drift import oven_drift
 from nightcure.report.pdf import pdf
+from nightcure.report.record_check import check
 from nightcure.report.sheet import Extras, sheet
 from nightcure.report.verdict import verdict
 

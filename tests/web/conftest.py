@@ -16,8 +16,8 @@ from fastapi.testclient import TestClient
 
 from nightcure.ledger.writer import LedgerWriter
 from nightcure.profile import Profile
-from nightcure.records import Phase
 from nightcure.settings import Settings
+from nightcure.tick import Phase
 from nightcure_web.app import create_app
 from tests.nights import SETTINGS, SHORT, changed
 from tests.recording import RecordedOven
@@ -88,7 +88,7 @@ class Steered:
 def steered(tmp_path: Path) -> Iterator[Steered]:
     """The application beside a controller that ticks and takes commands from the inbox."""
     from nightcure.ledger.inbox import Inbox
-    from nightcure.records import Command
+    from nightcure.tick import Command
 
     ledger = tmp_path / "s.ledger"
     LedgerWriter(ledger).close()

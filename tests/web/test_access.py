@@ -11,7 +11,8 @@ from itsdangerous import URLSafeTimedSerializer
 
 from nightcure.errors import NightcureError
 from nightcure.ledger.reader import LedgerReader
-from nightcure_web import access, guesses
+from nightcure_web import access
+from nightcure_web import login_limits as guesses
 from nightcure_web.app import HEADERS, create_app
 
 from .conftest import ORIGIN, PASSPHRASE, settings_for

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from nightcure.measure.reading import Fault
-from nightcure.oven.virtual import Sensed
+from nightcure.simulate.virtual import Sensed
+from nightcure.tick import Fault
 from tests.workshop import wait_for
 
 from .conftest import Steered

@@ -13,9 +13,9 @@ from fastapi.testclient import TestClient
 from nightcure.cautions import CAUTIONS
 from nightcure.cure.card import shipped
 from nightcure.profile import parse_profile
-from nightcure_web.explained import GROUPS
 from nightcure_web.routes import profiles as profile_routes
 from nightcure_web.routes import start_checks
+from nightcure_web.settings_texts import GROUPS
 from tests.nights import SHORT
 from tests.workshop import wait_for
 

@@ -16,12 +16,12 @@ from typer.testing import CliRunner
 from nightcure.cli.main import app as commands
 from nightcure.profile import load_profile
 from nightcure.scenario import OVEN_FILE, PARTS_FILE
-from nightcure_web import planning
-from nightcure_web.aside import STANDS_BACK
-from nightcure_web.hard_work import HardWork
-from nightcure_web.pages_profile import without_files
-from nightcure_web.planning import MOST_AN_HOUR, Planning
+from nightcure_web import plan_job as planning
+from nightcure_web.jobs import HardWork
+from nightcure_web.low_priority import STANDS_BACK
+from nightcure_web.plan_job import MOST_AN_HOUR, Planning
 from nightcure_web.problems import Problem
+from nightcure_web.profile_input import without_files
 from tests.workshop import wait_for
 
 from .conftest import HASH, PASSPHRASE, settings_for

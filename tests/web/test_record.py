@@ -10,8 +10,8 @@ from pathlib import Path
 
 from fastapi.testclient import TestClient
 
+from nightcure.ledger.night_hash import seal
 from nightcure.ledger.reader import LedgerReader
-from nightcure.ledger.seal import seal
 
 
 def test_the_record_is_a_page_that_runs_and_fetches_nothing(

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
-from nightcure.records import Phase
-from nightcure_web import store
+from nightcure.tick import Phase
+from nightcure_web import request_context as store
 from nightcure_web.app import create_app
 from tests.nights import SHORT
 

@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from nightcure.oven.heat_and_cool import NAME
 from nightcure.scenario import BOX
-from nightcure_web import surveying
-from nightcure_web.surveying import Surveying
+from nightcure.survey.heat_and_cool import NAME
+from nightcure_web import survey_job as surveying
+from nightcure_web.survey_job import Surveying
 from tests.web.conftest import PASSPHRASE, Steered
 
 #: Longest a test's night may take here, s.

@@ -18,7 +18,7 @@ from itsdangerous import BadSignature, URLSafeTimedSerializer
 from nightcure.errors import NightcureError
 from nightcure.settings import Settings
 
-from .guesses import Guesses
+from .login_limits import Guesses
 from .problems import Problem
 
 log = logging.getLogger("nightcure.web")

@@ -18,9 +18,10 @@ from nightcure.errors import BadInput
 from nightcure.settings import Settings
 
 from . import live, problems
-from .doors import HEADERS, Reading, SafeHeaders, SmallBodies
-from .hard_work import HardWork
-from .planning import Planning
+from .jobs import HardWork
+from .middleware import HEADERS, Reading, SafeHeaders, SmallBodies
+from .plan_job import Planning
+from .request_context import Store
 from .routes import (
     cards,
     cautions,
@@ -35,8 +36,7 @@ from .routes import (
     status,
     survey,
 )
-from .store import Store
-from .surveying import Surveying
+from .survey_job import Surveying
 
 STATIC = Path(__file__).parent / "static"
 #: The service manager is told this often (s) that the page is alive.

@@ -15,7 +15,7 @@ from nightcure.ledger.reader import LedgerReader
 
 from .access import client_of
 from .problems import Problem, responses
-from .store import Store, StoreOf
+from .request_context import Store, StoreOf
 
 router = APIRouter(prefix="/api", tags=["now"])
 
@@ -106,9 +106,9 @@ async def stream(
         Header(description="The last id that was heard; the browser sends it by itself."),
     ] = None,
 ) -> AsyncIterator[ServerSentEvent]:
-    """Server-sent events: `live`, each a whole status, and `happened`, each an event.
+    """Server-sent events: `daemon.status`, each a whole status, and `happened`, each an event.
 
-    The first `live` comes at once. Whoever comes back with `Last-Event-ID` gets the `happened` it
+    The first `daemon.status` comes at once. Whoever comes back with `Last-Event-ID` gets the `happened` it
     missed, the last 200 at most. A comment keeps the stream alive when there is no news: then what
     was sent last is growing old, and `host_s` says how old.
     """

@@ -13,8 +13,8 @@ from .show import err, out, print_json, sentences
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ..bench.finding import Finding
     from ..settings import Settings
+    from ..setup.finding import Finding
 
 WORD = "heat"
 #: With --pulse, s: of heat, of rest before it, and to look on.
@@ -58,9 +58,9 @@ def check(
     heater's. Stand by the plug. It is refused while a controller runs.
     """
     with sentences():
-        from ..bench.finding import Verdict
         from ..errors import BadInput
         from ..settings import load_settings
+        from ..setup.finding import Verdict
 
         if not pulse and (seconds, settle, watch) != (None, None, None):
             raise BadInput("--seconds, --settle and --watch belong to --pulse; add it.")
@@ -82,8 +82,8 @@ def check(
 def _refuse_pulse(settings: Settings, yes_heat: bool) -> None:
     import sys
 
-    from ..bench.board_checks import controller_runs
     from ..errors import BadInput
+    from ..setup.board_checks import controller_runs
 
     if controller_runs(settings.ledger):
         raise BadInput(
@@ -96,7 +96,7 @@ def _refuse_pulse(settings: Settings, yes_heat: bool) -> None:
 
 def _look(path: Path, settings: Settings, as_json: bool) -> list[Finding]:
     """Every check, each shown as it is made."""
-    from ..bench.every import every_check
+    from ..setup.all_checks import every_check
 
     found = []
     for finding in every_check(path, settings):
@@ -129,14 +129,14 @@ def _pulse(
     as_json: bool,
 ) -> list[Finding]:
     """The pulse's findings; everything is off when this returns or raises."""
-    from ..bench.answers import pulse_findings
-    from ..bench.board_checks import ledger_held
-    from ..bench.finding import Finding, Verdict
-    from ..bench.keeper import Keeper
-    from ..bench.pulse import Pulse
+    from ..board.ds18b20 import bus_root
+    from ..board.relay import Outputs
     from ..clock import MachineClock
-    from ..heat.relay import Outputs
-    from ..measure.ds18b20 import bus_root
+    from ..setup.board_checks import ledger_held
+    from ..setup.finding import Finding, Verdict
+    from ..setup.pulse import Pulse
+    from ..setup.pulse_results import pulse_findings
+    from ..setup.pulse_supervisor import Keeper
 
     if any(f.verdict is Verdict.WRONG for f in before):
         sentence = "Not given: put right what is wrong first."

@@ -35,7 +35,7 @@ def controller(
 
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s")
     with sentences():
-        from ..daemon import Daemon
+        from ..daemon.daemon import Daemon
         from ..settings import load_settings
 
         path = find_oven(oven)

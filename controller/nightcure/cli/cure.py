@@ -12,7 +12,7 @@ from .show import err, out, print_json, sentences
 
 if TYPE_CHECKING:
     from ..cure.card import Card
-    from ..cure.clock import When
+    from ..cure.cure_clock import When
 
 cure = typer.Typer(
     help="Resin cards, and how far a resin is after what it has been through.",
@@ -64,10 +64,10 @@ def run(
     """
     with sentences():
         from ..cure.card import load_card
-        from ..cure.from_record import history_from
         from ..cure.history import equivalent_min, leaps, run_clock, warnings
         from ..cure.kinetics import law_of, tg_c
         from ..cure.kinetics import run as integrate
+        from ..record.cure_history import history_from
 
         chosen = load_card(card)
         points = history_from(history, night, thermometer, start_c)
@@ -290,9 +290,9 @@ def laminate(
     """How hot a laminate makes itself in this oven, and how to split one that is too thick."""
     with sentences():
         from ..cure.card import load_card
-        from ..cure.thickness import advise, air_of
+        from ..cure.thickness import advise
         from ..errors import BadInput
-        from ..profile import load_profile
+        from ..profile import load_profile, planned_air
         from ..units import show_duration
 
         chosen = load_card(card)
@@ -302,7 +302,7 @@ def laminate(
             raise BadInput(f"air_c is {air_c:g}; it should be -10 to 100.")
         air = [(0.0, air_c), (12 * 3600.0, air_c)]
         if profile is not None:
-            air = air_of(load_profile(profile), air_c)
+            air = planned_air(load_profile(profile), air_c)
         if not chosen.reference:
             warmest_c = max(c for _, c in air)
             coldest_c = chosen.figures(catalyst_pct).gel_min[0][0]

@@ -36,10 +36,10 @@ def demo(
     """
     with sentences():
         refuse_taken_port("127.0.0.1", port)
-        from ..demo import Demo
         from ..oven.ambient import read_ambient
-        from ..oven.faults import parse_fault
         from ..scenario import BOX, ambient_c, scenario
+        from ..simulate.demo import Demo
+        from ..simulate.faults import parse_fault
 
         settings, profile = scenario()
         night_c = read_ambient(night) if night is not None else ambient_c

@@ -99,9 +99,9 @@ def keep(
     """
     with sentences():
         from ..errors import BadInput
-        from ..ledger.keep import Done, Rules
-        from ..ledger.keep import keep as do
-        from ..ledger.quiet import QuietLedger
+        from ..ledger.maintenance import QuietLedger
+        from ..ledger.retention import Done, Rules
+        from ..ledger.retention import keep as do
 
         if thin_after_days is drop_after_days is most_mb is None:
             raise BadInput("Say what to keep: --thin-after-days, --drop-after-days or --most-mb.")
@@ -154,7 +154,7 @@ def export(
     the night verifies to the bit; so does a .parquet, which needs the extra 'archive'.
     """
     with sentences():
-        from ..ledger.carry import export_night
+        from ..ledger.transfer import export_night
 
         reader = open_reader(ledger, oven)
         number = night_number(reader, night)
@@ -180,7 +180,7 @@ def import_(
     A ledger that is not there is made: so a night comes to another machine.
     """
     with sentences():
-        from ..ledger.carry import import_night
+        from ..ledger.transfer import import_night
 
         number = import_night(ledger_path(ledger, oven), file)
         if as_json:

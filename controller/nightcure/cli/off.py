@@ -22,7 +22,7 @@ def off(
     run it by hand. While a controller runs it holds the pins: stop it first.
     """
     with sentences():
-        from ..heat.relay import drive_off
+        from ..board.relay import drive_off
         from ..settings import load_settings
 
         drive_off(load_settings(find_oven(oven)))

@@ -11,8 +11,8 @@ from .show import out, print_json, sentences
 
 if TYPE_CHECKING:
     from ..oven.description import Description
-    from ..oven.facts import Facts
     from ..oven.thermal import Network
+    from ..survey.oven_facts import Facts
 
 app = typer.Typer(
     help="What a box is by its sizes, and which heater it needs.", no_args_is_help=True
@@ -47,7 +47,7 @@ def describe(
     \[gaps], \[heater] and \[\[moulds]]; the shipped scenario/box.toml is one to start from.
     """
     with sentences():
-        from ..oven.facts import facts
+        from ..survey.oven_facts import facts
 
         ovens = [(name, facts(network, ambient, hold)) for name, network in _ovens(file, heater)]
         if as_json:
@@ -134,7 +134,7 @@ def _ovens(file: Path | None, heater_w: float | None) -> list[tuple[str, Network
         return [(name, changed.network()) for name, changed in box.what_ifs(heater_w)]
     from dataclasses import replace
 
-    from ..rehearse import network_for
+    from ..simulate.rehearse import network_for
 
     network = network_for(load_settings(path))
     other_w = heater_w or 2.0 * network.power_w

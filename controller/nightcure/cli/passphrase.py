@@ -22,6 +22,6 @@ def passphrase(
 ) -> None:
     """Hash a passphrase and print the line for oven.toml: the web section's passphrase_hash."""
     with sentences():
-        from ..bench.passphrase import hashed
+        from ..setup.passphrase import hashed
 
         typer.echo(f"passphrase_hash = '{hashed(phrase, '--phrase')}'")

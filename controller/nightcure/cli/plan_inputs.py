@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from ..cure.part import Box
-    from ..plan.spread import Spreads
+    from ..plan.sampling import Spreads
     from ..plan.tonight import Tonight
     from ..profile import Profile
 
@@ -139,7 +139,7 @@ def tonight_of(
     survey: Path | None,
 ) -> tuple[Tonight, Spreads]:
     """Everything a plan starts from."""
-    from ..plan.spread import Spreads, from_survey
+    from ..plan.sampling import Spreads, from_survey
     from ..plan.tonight import PlannedPart, facts_of, tonight
     from ..scenario import scenario
     from ..settings import load_settings

@@ -9,7 +9,7 @@ import numpy as np
 from rich.text import Text
 
 from ..errors import BadInput
-from ..plan.words import GOALS, clock_time
+from ..plan.answer import GOALS, clock_time
 from ..units import c_to_f
 
 if TYPE_CHECKING:

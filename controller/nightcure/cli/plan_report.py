@@ -45,7 +45,7 @@ def show_plan(plan: Plan, files: Sequence[str]) -> None:
 
 def _levers(plan: Plan) -> list[str]:
     """What would help, in lines; or that nothing has to."""
-    from ..plan.levers import ENOUGH
+    from ..plan.improvements import ENOUGH
 
     if plan.probability >= ENOUGH:
         return ["Nothing is needed."]
@@ -58,7 +58,7 @@ def _levers(plan: Plan) -> list[str]:
 def _milestones(plan: Plan) -> object:
     from rich.table import Table
 
-    from ..plan.words import clock_time
+    from ..plan.answer import clock_time
     from ..units import show_duration
 
     series = plan.nights.series
@@ -99,7 +99,7 @@ MEANS = {
 
 def show_advice(found: Sequence[Advice], notes: Sequence[str], files: Sequence[str]) -> None:
     """Three profiles, each in a few lines; what has to be said of all of them once."""
-    from ..plan.words import GOALS, clock_time, course_of
+    from ..plan.answer import GOALS, clock_time, course_of
 
     goal = GOALS[found[0].plan.tonight.goal]
     if not any(a.sure for a in found):

@@ -97,7 +97,7 @@ def record(
 
 
 def _check(reader: LedgerReader, number: int, file: Path, as_json: bool) -> bool:
-    from ..report.check import check
+    from ..report.record_check import check
 
     found = check(reader, number, file)
     if as_json:

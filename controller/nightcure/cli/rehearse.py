@@ -15,8 +15,8 @@ from .show import err, out, print_json, sentences
 if TYPE_CHECKING:
     from ..oven.thermal import Network
     from ..profile import Profile
-    from ..rehearse import Figures, Rehearsal
     from ..settings import Settings
+    from ..simulate.rehearse import Figures, Rehearsal
 
 
 def rehearse(
@@ -73,8 +73,8 @@ def rehearse(
         if fault and "list" in fault:
             _list_faults()
             return
-        from ..oven.faults import parse_fault
-        from ..rehearse import rehearse as run
+        from ..simulate.faults import parse_fault
+        from ..simulate.rehearse import rehearse as run
 
         settings, chosen, network, ambient = _night(oven, profile, night)
         if card:
@@ -93,7 +93,7 @@ def rehearse(
             )
             kept = None
             if ledger is not None:
-                from ..keeping import KeptNight
+                from ..record.rehearsed_night import KeptNight
 
                 kept = stack.enter_context(KeptNight(ledger, settings, chosen))
             task = progress.add_task("night", total=whole_s)
@@ -121,9 +121,9 @@ def _night(
     from ..errors import BadInput
     from ..oven.ambient import read_ambient
     from ..profile import load_profile
-    from ..rehearse import network_for
     from ..scenario import BOX, ambient_c, scenario
     from ..settings import load_settings
+    from ..simulate.rehearse import network_for
 
     settings, chosen = scenario()
     network = BOX
@@ -179,7 +179,7 @@ def with_cards(
 def _list_faults() -> None:
     from rich.table import Table
 
-    from ..oven.faults import FAULTS
+    from ..simulate.faults import FAULTS
 
     table = Table("fault", "what happens", box=None, pad_edge=False)
     for name, what in FAULTS.items():
@@ -263,7 +263,7 @@ def _stress(
     seed: int,
     as_json: bool,
 ) -> None:
-    from ..stress import run_stress
+    from ..simulate.stress import run_stress
 
     rows = run_stress(settings, profile, network, ambient, seed)
     if as_json:

@@ -184,8 +184,8 @@ def _changes(asked: dict[str, Any], door_min: float, started_wall_s: float | Non
 def _verify(reader: LedgerReader, night_id: int, as_json: bool) -> bool:
     from rich.progress import BarColumn, Progress, TextColumn
 
+    from ..replay.differences import meanings, told, verdict
     from ..replay.verify import verify
-    from ..replay.words import meanings, told, verdict
 
     began_s = time.perf_counter()
     columns = TextColumn("verifying"), BarColumn(), TextColumn("tick {task.completed}")

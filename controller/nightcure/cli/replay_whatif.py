@@ -12,12 +12,12 @@ from ..units import show_duration
 from .show import err, out, print_json
 
 if TYPE_CHECKING:
-    from ..oven.log import Log
     from ..replay.changes import Changes
     from ..replay.rebuilt import Rebuilt
-    from ..replay.seen import Seen
+    from ..replay.recorded_series import Seen
     from ..replay.whatif import Curves
     from ..settings import Settings
+    from ..survey.log import Log
     from ..units import TemperatureUnit
 
 #: Given the night's start (wall, s; None where nobody knows it), what is to be changed.
@@ -54,7 +54,7 @@ def of_night(
     """A night of the ledger, changed."""
     _need_numerics()
     from ..replay.rebuilt import rebuild
-    from ..replay.seen import seen_in_ledger
+    from ..replay.recorded_series import seen_in_ledger
     from ..replay.verify import night_of, settings_of
     from ..replay.whatif import recorded_curves, recorded_ticks, what_if
 
@@ -86,10 +86,10 @@ def of_table(
 ) -> None:
     """A table of any logger: regulated by the loop with a --profile, else as it was switched."""
     _need_numerics()
-    from ..oven.read_log import Columns, read_log
     from ..replay.rebuilt import rebuild
-    from ..replay.seen import seen_in_table
+    from ..replay.recorded_series import seen_in_table
     from ..replay.whatif import as_switched, plain_ticks, what_if
+    from ..survey.read_log import Columns, read_log
 
     columns = Columns(named.time, named.air, named.part, named.shed, named.heater)
     log = read_log(file, columns, named.time_unit, named.fahrenheit, named.power_w)
@@ -125,9 +125,9 @@ def _as_it_was(seen: Seen) -> Curves:
 
 def _settings_for(log: Log, seen: Seen, rebuilt: Rebuilt, oven: Path | None) -> Settings:
     """The oven.toml if there is one, else the scenario's with this oven's model and gains."""
-    from ..oven.tuning import tune
     from ..scenario import scenario
     from ..settings import Settings, load_settings
+    from ..survey.tuning import tune
 
     settings = load_settings(oven) if oven is not None else scenario()[0]
     data = settings.model_dump(mode="json")

@@ -10,7 +10,7 @@ import typer
 from .show import err, out, sentences
 
 if TYPE_CHECKING:
-    from ..bench.questions import Asker
+    from ..setup.questions import Asker
 
 OVEN = "Thermometers and heater"
 PINS = "Pins (BCM numbers, 9 to 27)"
@@ -90,9 +90,9 @@ def setup(
     leaves nothing. To try it without a board: nightcure virtual.
     """
     with sentences():
-        from ..bench.file import text_of, write_checked
-        from ..bench.interview import Given, interview
-        from ..bench.questions import Asker, Stopped
+        from ..setup.interview import Given, interview
+        from ..setup.oven_file import text_of, write_checked
+        from ..setup.questions import Asker, Stopped
 
         ask = Asker(out, yes)
         given = Given(
@@ -123,8 +123,8 @@ def _may_be_written(file: Path, replace: bool, ask: Asker) -> bool:
     """Whether a file there is to be replaced; raises before the first question if it cannot be."""
     import os
 
-    from ..bench.questions import Stopped
     from ..errors import BadInput
+    from ..setup.questions import Stopped
 
     folder = file.resolve().parent
     if not folder.is_dir():

@@ -186,24 +186,24 @@ def survey(
                 return
             log = live_survey(load_settings(oven), precision / 100.0, ambient).log
         elif file is not None and is_ledger(file):
-            from ..night_log import log_of_night
+            from ..survey.night_log import log_of_night
 
             log = log_of_night(file, night, power)
         elif file is not None:
-            from ..oven.read_log import Columns, read_log
+            from ..survey.read_log import Columns, read_log
 
             names = Columns(time, air, part, shed, heater)
             log = read_log(
                 file, names, time_unit, fahrenheit, power, on or (), off or (), ambient, not relay
             )
         if relay:
-            from ..oven.relay_test import swing
+            from ..survey.relay_test import swing
 
             show_relay(swing(log), as_json)
             return
         # Only now: a log of no use is told before the numerics are loaded.
-        from ..oven.survey import survey as identify
-        from ..oven.tuning import tune
+        from ..survey.survey import survey as identify
+        from ..survey.tuning import tune
 
         if ambient is not None and log.ambient_c is not None:
             unused = "The shed is as noted beside the air; --ambient is not looked at."
@@ -213,7 +213,7 @@ def survey(
         beside = None
         if box is not None:
             from ..oven.description import load_description
-            from ..oven.words import leak_of
+            from ..survey.assumptions import leak_of
 
             described = load_description(box)
             beside = leak_of(found, described.u_w_per_m2_k * described.area_m2)

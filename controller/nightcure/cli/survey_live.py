@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, Any
 from ..errors import BadInput
 from ..ledger.inbox import Inbox
 from ..ledger.reader import LedgerReader
-from ..night_log import log_of_night
 from ..settings import Role, Settings
+from ..survey.night_log import log_of_night
 from .show import err
 
 if TYPE_CHECKING:
-    from ..oven.log import Log
-    from ..oven.relay_test import Swing
-    from ..oven.survey import Survey
+    from ..survey.log import Log
+    from ..survey.relay_test import Swing
+    from ..survey.survey import Survey
 
 WHO = "survey at the oven"
 #: A controller that has said nothing for so long is not running, s.
@@ -28,7 +28,7 @@ ANSWER_S = 15.0
 
 
 class InboxOven:
-    """The oven as its ledger shows it; implements `oven.guided.LiveOven`.
+    """The oven as its ledger shows it; implements `survey.guided.LiveOven`.
 
     Raises:
         BadInput: no controller is running on this ledger, or a night is under way.
@@ -110,8 +110,8 @@ class InboxOven:
 
 def live_survey(settings: Settings, precision: float, ambient_c: float | None) -> Survey:
     """Heat and cool the oven under its controller until it is known, with progress on stderr."""
-    from ..oven.guided import guided
-    from ..oven.heat_and_cool import profile_for
+    from ..survey.guided import guided
+    from ..survey.heat_and_cool import profile_for
 
     def progress(noted_s: float, half: float | None) -> None:
         so_far = "not known yet" if half is None else f"known within ±{100 * half:.0f} %"
@@ -125,8 +125,8 @@ def live_survey(settings: Settings, precision: float, ambient_c: float | None) -
 
 def live_relay(settings: Settings, ambient_c: float | None) -> Swing:
     """Let the oven swing under bang-bang until the swing is steady, with progress on stderr."""
-    from ..oven.guided import relayed
-    from ..oven.heat_and_cool import relay_profile_for
+    from ..survey.guided import relayed
+    from ..survey.heat_and_cool import relay_profile_for
 
     def progress(noted_s: float, why: str) -> None:
         err.print(f"{noted_s / 60:.0f} min noted. {why}", highlight=False)

@@ -11,7 +11,7 @@ from rich.text import Text
 from ..errors import BadInput
 
 if TYPE_CHECKING:
-    from ..oven.survey import Survey, Value
+    from ..survey.survey import Survey, Value
 
 MEASURED, FITTED, HEAT = "#1f2a33", "#c8501e", "#e9b08f"
 
@@ -127,7 +127,7 @@ def draw(found: Survey, path: Path) -> None:
 
 def _three(found: Survey) -> str:
     """Loss, heat capacity and what full power holds, with their intervals."""
-    from ..oven.words import figures
+    from ..survey.assumptions import figures
 
     def shown(value: Value | None, unit: str, scale: float = 1.0) -> str:
         if value is None:

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 from .show import out, print_json
 
 if TYPE_CHECKING:
-    from ..oven.relay_test import Swing
-    from ..oven.survey import Survey, Value
-    from ..oven.tuning import Tuned
+    from ..survey.relay_test import Swing
+    from ..survey.survey import Survey, Value
+    from ..survey.tuning import Tuned
 
 
 def show_relay(found: Swing, as_json: bool) -> None:
@@ -68,7 +68,7 @@ def show_drift(file: Path, as_json: bool) -> None:
 def _interval(value: Value | None, unit: str, scale: float = 1.0) -> tuple[str, str]:
     if value is None:
         return "unknown", ""
-    from ..oven.words import figures
+    from ..survey.assumptions import figures
 
     v = value.times(scale)
     return f"{figures(v.value)} {unit}", f"{figures(v.low)} to {figures(v.high)}"

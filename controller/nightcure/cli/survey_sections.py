@@ -8,12 +8,12 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..bench.file import write_checked
 from ..errors import BadInput
+from ..setup.oven_file import write_checked
 
 if TYPE_CHECKING:
-    from ..oven.survey import Survey
-    from ..oven.tuning import Tuned
+    from ..survey.survey import Survey
+    from ..survey.tuning import Tuned
 
 
 def _lines(values: dict[str, float | str | bool]) -> list[str]:

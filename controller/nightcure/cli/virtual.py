@@ -42,8 +42,8 @@ def virtual(
         from ..errors import BadInput
 
         try:
-            from ..bench.virtual import VirtualBench
-            from ..oven.faults import parse_fault
+            from ..simulate.faults import parse_fault
+            from ..simulate.virtual_board import VirtualBench
         except ModuleNotFoundError as error:
             raise BadInput(
                 f"The virtual oven needs {error.name}: install nightcure with its extra 'planning'."

@@ -13,12 +13,9 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, ValidationError, model_validator
 
-from ..errors import BadInput
-from ..sentences import faults_as_sentences
+from ..errors import BadInput, faults_as_sentences
 from ..settings import Section, read_toml
-from .figures import MAKERS_DIFFER, Band, Bulk, ClockFigures, Emitter, SelfHeat
-from .rate import TimeTable, faster
-from .sections import (
+from .card_sections import (
     FromGel,
     GelRow,
     Glass,
@@ -32,6 +29,8 @@ from .sections import (
     Window,
     between,
 )
+from .clock_figures import MAKERS_DIFFER, Band, Bulk, ClockFigures, Emitter, SelfHeat
+from .rate import TimeTable, faster
 from .vapour import emitter_called
 
 SHIPPED = Path(__file__).parent / "resins"

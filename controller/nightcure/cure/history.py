@@ -10,8 +10,8 @@ from pathlib import Path
 
 from ..errors import BadInput
 from ..units import show_duration
-from .clock import CureClock
-from .figures import MAKERS_DIFFER, ClockFigures
+from .clock_figures import MAKERS_DIFFER, ClockFigures
+from .cure_clock import CureClock
 
 #: No part in an oven is colder or hotter; such a value is a wrong unit or a typo.
 COLDEST_C, HOTTEST_C = -30.0, 250.0

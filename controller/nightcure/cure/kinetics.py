@@ -14,10 +14,10 @@ from scipy.integrate import solve_ivp
 
 from ..errors import BadInput
 from .card import Card
-from .figures import ClockFigures
+from .card_sections import FromGel, Glass, Kamal, Piecewise, Time
+from .clock_figures import ClockFigures
 from .history import History
 from .rate import KELVIN, R_J_PER_MOL_K
-from .sections import FromGel, Glass, Kamal, Piecewise, Time
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from ..errors import BadInput
 from .card import Card, load_card, parse_card
-from .sections import Time
+from .card_sections import Time
 
 SHEET = "your data sheet"
 ALL_THREE = "temperature °C, catalyst %, minutes"

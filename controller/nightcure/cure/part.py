@@ -11,7 +11,7 @@ from pydantic import Field
 from ..errors import BadInput
 from ..settings import Section
 from .card import load_card
-from .figures import ClockFigures
+from .clock_figures import ClockFigures
 from .vapour import Vapour, default_evaporated_pct, in_the_box
 
 

@@ -9,7 +9,6 @@ from typing import NamedTuple
 import numpy as np
 
 from ..errors import BadInput
-from ..profile import Cool, Profile, Ramp
 from .card import Card
 from .kinetics import law_of
 from .laminate import Layer, Slab, interpolated, run_slab
@@ -47,20 +46,6 @@ class Advice(NamedTuple):
     """That stays within the limit laid at once; None: not even the thinnest does."""
     layers: int
     """Layers of equal thickness to lay one after the other's exotherm; 1 where one go will do."""
-
-
-def air_of(profile: Profile, start_c: float) -> list[tuple[float, float]]:
-    """The air over a profile where nothing waits: (s, °C)."""
-    points = [(0.0, start_c)]
-    for s in profile.segments:
-        t_s, at_c = points[-1]
-        to_c = s.below_c if isinstance(s, Cool) else s.to_c if isinstance(s, Ramp) else s.at_c
-        if isinstance(s, Ramp | Cool):
-            points.append((t_s + max(abs(to_c - at_c) / s.rate_c_per_h * 3600.0, 1.0), to_c))
-        else:
-            points.append((t_s + 1.0, to_c))
-            points.append((t_s + 1.0 + s.hours * 3600.0, to_c))
-    return points
 
 
 def peak_of(

@@ -9,7 +9,7 @@ import math
 from typing import NamedTuple
 
 from ..errors import BadInput
-from .figures import Emitter
+from .clock_figures import Emitter
 from .rate import KELVIN, R_J_PER_MOL_K
 
 #: Styrene (NIOSH pocket guide; lower explosive limit of NFPA 497, vol %).

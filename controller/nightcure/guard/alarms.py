@@ -9,7 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from ..records import Event
+from ..tick import Event
 
 
 class State(StrEnum):

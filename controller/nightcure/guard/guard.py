@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..records import Event
 from ..settings import Settings
+from ..tick import Event
 from .alarms import Alarms
+from .interlock_inputs import View
 from .interlocks import RULES
-from .view import View
 
 #: Clock corrections smaller than this pass without a word, s.
 CLOCK_NOTE_S = 2.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..units import show_duration
 from .interlock import Interlock
-from .view import View
+from .interlock_inputs import View
 
 
 class NightTooLong(Interlock):

@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 
 from ..settings import Settings
 from ..units import TemperatureUnit, show_difference, show_temperature
-from .view import View
+from .interlock_inputs import View
 
 
 class Interlock:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .heating import CannotHold, HeaterOnTooLong, HeaterStuckOn, HeaterWithoutEffect
+from .heater import CannotHold, HeaterOnTooLong, HeaterStuckOn, HeaterWithoutEffect
 from .housekeeping import ClockStepped, LedgerLost, NightTooLong, TickLate
 from .interlock import Interlock
 from .temperatures import AirDoubted, ControlSensorLost, Exotherm, OverTemperature, SensorLost

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from ..measure.reading import Fault
 from ..settings import Role, Settings
+from ..tick import Fault
 from ..units import show_duration
 from .interlock import Interlock
-from .view import View
+from .interlock_inputs import View
 
 
 class ControlSensorLost(Interlock):

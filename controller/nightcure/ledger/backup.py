@@ -9,8 +9,8 @@ from contextlib import closing, suppress
 from pathlib import Path
 
 from ..errors import BadInput
+from .checksum import intact
 from .file import LedgerLost, open_ledger, sync_folder
-from .mark import intact
 from .reader import LedgerReader
 
 

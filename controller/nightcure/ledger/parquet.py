@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import BadInput
-from .parcel import EXACT, Parcel, about_of, changed, sealed, table, unsealed
+from .export import EXACT, Parcel, about_of, changed, sealed, table, unsealed
 from .rows import EventRow, NightRow, TickRow
 
 #: Under this key the file's own metadata says all that is no table.

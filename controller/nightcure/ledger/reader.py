@@ -143,7 +143,7 @@ class LedgerReader:
     # ---- what stands beside a night ----------------------------------------------------------
 
     def thinned(self, night_id: int) -> dict[str, Any] | None:
-        """How a night was thinned (see `keep`), None if it is whole."""
+        """How a night was thinned (see `retention`), None if it is whole."""
         rows = self._rows("SELECT value FROM meta WHERE key = ?", (f"{THINNED}{night_id}",))
         found: dict[str, Any] | None = self.parsed(rows[0][0]) if rows else None
         return found

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import Any, NamedTuple
 
 from ..settings import Role, Thermometer
-from .reading import Fault, Reading
+from ..tick import Fault, Reading
 
 #: A reading older than this says nothing about now.
 STALE_S = 10.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from statistics import fmean
 
-from .reading import Fault, Reading
+from ..tick import Fault, Reading
 
 #: A check takes the mean of so many believed readings in a row ...
 READINGS = 10

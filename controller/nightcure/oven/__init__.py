@@ -1,1 +1,1 @@
-"""The oven itself: thermal network, virtual oven, and bench wires that stand in for hardware."""
+"""Models of an oven: thermal network, description from a ruler, sizing, many ovens at once."""

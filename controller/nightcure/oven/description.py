@@ -14,8 +14,7 @@ from typing import Annotated, NamedTuple, Self
 
 from pydantic import Field, ValidationError, model_validator
 
-from ..errors import BadInput
-from ..sentences import faults_as_sentences
+from ..errors import BadInput, faults_as_sentences
 from ..settings import Section, read_toml
 from .thermal import Layer, Mould, Network
 

@@ -18,12 +18,12 @@ from ..cure.part import Box
 from ..errors import BadInput
 from ..oven.arrays import Array
 from ..profile import Profile
+from .answer import too_soon
 from .plan import SURE, Plan, plan_night, propose
 from .pool import Crew, Job, Progress, crew
 from .propose import Shape, build, longest_h, room_of, rounded
-from .spread import Spreads, Truths, draw
+from .sampling import Spreads, Truths, draw
 from .tonight import Tonight
-from .words import too_soon
 
 Kind = Literal["gentlest", "cheapest", "soonest"]
 KINDS: tuple[Kind, ...] = get_args(Kind)

@@ -1,4 +1,4 @@
-"""The cure clock of `cure.clock`, for many nights at once: one track each, with its own truth.
+"""The cure clock of `cure.cure_clock`, for many nights at once: one track each, with its own truth.
 
 Shapes: (nights, profiles) throughout; what differs between nights only is (nights, 1).
 """
@@ -10,11 +10,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cure.clock import post_cure_rows
-from ..cure.figures import Band, ClockFigures, Milestone
+from ..cure.clock_figures import Band, ClockFigures, Milestone
+from ..cure.cure_clock import post_cure_rows
 from ..cure.rate import KELVIN, R_J_PER_MOL_K
 from ..oven.arrays import Array
-from .spread import Truths, banded
+from .sampling import Truths, banded
 
 Shape = tuple[int, int]
 KJ_OVER_R = 1000.0 / R_J_PER_MOL_K

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cure.figures import MILESTONES, Milestone
+from ..cure.clock_figures import MILESTONES, Milestone
 from ..oven.arrays import Array
 from ..profile import Profile, Ramp, Soak, awaited_of
 from ..settings import Limits
@@ -19,7 +19,7 @@ RAMP, SOAK, COOL, OVER = range(4)
 #: A DS18B20 tells sixteenths of a degree (maker's data sheet), so a band ends where the last
 #: sixteenth within it is rounded away from.
 QUANTUM_C = 0.0625
-#: One standard deviation of a reading's noise, as in `oven.virtual` (common practice, no source).
+#: One standard deviation of a reading's noise, as in `simulate.virtual` (common practice, no source).
 NOISE_C = 0.03
 #: Noise makes a band's edge so wide: readings there are within it now and then. Even noise of this
 #: width has that deviation.

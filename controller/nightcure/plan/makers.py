@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..cure.figures import MAKERS_DIFFER
-from .spread import Truths
+from ..cure.clock_figures import MAKERS_DIFFER
+from .sampling import Truths
 from .tonight import Tonight
 
 #: Resins of a kind differ up to about threefold (common practice, no source): a slow maker's takes

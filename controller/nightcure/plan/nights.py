@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..cure.figures import MILESTONES, Milestone
+from ..cure.clock_figures import MILESTONES, Milestone
 from ..oven.arrays import Array
 from ..oven.ensemble import Ensemble
 from ..oven.thermal import AIR, FIRST_MOULD, Network
@@ -22,15 +22,15 @@ from ..profile import Profile, knows
 from ..settings import Role
 from .clocks import Clocks
 from .course import Courses
+from .night_results import MILD_C, Nights, Tally
 from .regulate import FeedForward, Modulator, lagged, looks_of, regulated, regulator_for, step_of
-from .spread import Truths
-from .tally import MILD_C, Nights, Tally
+from .sampling import Truths
 from .tonight import Tonight, mould_sensors
 from .trips import Trips
 
 #: The clocks are read so often, s.
 CLOCK_S = 20.0
-#: A probe's own time constant in air and on a part, as in `oven.virtual`.
+#: A probe's own time constant in air and on a part, as in `simulate.virtual`.
 AIR_PROBE_S, PART_PROBE_S = 15.0, 30.0
 
 

@@ -32,19 +32,19 @@ from typing import Any
 
 import numpy as np
 
-from ..cure.figures import MILESTONES
+from ..cure.clock_figures import MILESTONES
 from ..cure.part import Box
 from ..errors import BadInput
 from ..oven.arrays import Array
 from ..profile import Profile
-from .levers import ENOUGH, Lever, levers_of, tried
+from .answer import answer, too_soon, warnings_of, weak_point
+from .improvements import ENOUGH, Lever, levers_of, tried
 from .makers import generic_parts, with_slow_makers
+from .night_results import Nights
 from .pool import Crew, Job, Progress, crew
 from .propose import SHORTEST_H, Shape, build, longest_h, room_of, rounded, usual_ramp
-from .spread import Spreads, Truths, draw
-from .tally import Nights
+from .sampling import Spreads, Truths, draw
 from .tonight import Tonight
-from .words import answer, too_soon, warnings_of, weak_point
 
 #: A proposal is to reach the goal in this share of the nights; in the few it is tried in it must do
 #: better by their standard error, so as to hold in all.

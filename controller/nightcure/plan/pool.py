@@ -17,9 +17,9 @@ import numpy as np
 
 from ..oven.arrays import Array
 from ..profile import Profile
+from .night_results import Nights, Series
 from .nights import horizon_s, run_nights
-from .spread import Truths
-from .tally import Nights, Series
+from .sampling import Truths
 from .tonight import Tonight
 
 #: Nights to a piece.

@@ -11,7 +11,7 @@ from typing import get_args
 import numpy as np
 
 from ..cure.card import load_card
-from ..cure.figures import Milestone
+from ..cure.clock_figures import Milestone
 from ..cure.part import Part
 from ..errors import BadInput
 from ..oven.arrays import Array
@@ -64,7 +64,7 @@ class Shed:
         return result
 
     def __call__(self, t_s: float) -> float:
-        """°C at one time, as `rehearse` asks for it."""
+        """°C at one time, as `simulate.rehearse` asks for it."""
         share = min(max(t_s, 0.0) / AMBIENT_EVERY_S, len(self.values_c) - 1.0)
         i = min(int(share), len(self.values_c) - 2)
         a, b = self.values_c[i], self.values_c[i + 1]
@@ -160,7 +160,7 @@ def tonight(
     Args:
         parts: with figures; see `cure.part.with_figures`.
         ambient_c: the shed, °C at a time (s of the night).
-        goal: a milestone (`cure.figures.MILESTONES`), or `laminate-ready` for its window's opening.
+        goal: a milestone (`cure.clock_figures.MILESTONES`), or `laminate-ready` for its window's opening.
         deadline_s: after the start.
         facts: what the oven is; as oven.toml has it if None.
 

@@ -16,7 +16,7 @@ from ..settings import Settings
 #: Trips by their number in `Trips.why`; 0 is none.
 OVER_TEMPERATURE = 1
 NAMES = ("", "over-temperature", "heater-without-effect", "heater-on-too-long")
-#: As in `guard.heating.HeaterWithoutEffect`.
+#: As in `guard.heater.HeaterWithoutEffect`.
 FULL, SHARE, LEAST_K, SLEEP_K, DOUBT = 0.95, 0.2, 0.25, 0.8, 1.5
 
 

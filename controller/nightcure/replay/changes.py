@@ -9,10 +9,9 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from ..errors import BadInput
+from ..errors import BadInput, faults_as_sentences
 from ..oven.thermal import Network
 from ..profile import Profile
-from ..sentences import faults_as_sentences
 from ..settings import Settings
 from ..units import parse_duration, show_duration
 

@@ -12,12 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import least_squares
 
-from ..oven import fit as _fit
 from ..oven.arrays import Array
 from ..oven.response import response
-from ..oven.survey import AMBIENT_SMOOTH_S, survey
 from ..oven.thermal import AIR, FIRST_MOULD, HEATER, Layer, Mould, Network, step_matrices
-from .seen import Seen
+from ..survey import fit as _fit
+from ..survey.survey import AMBIENT_SMOOTH_S, survey
+from .recorded_series import Seen
 
 #: The fit's rows at most: blocks of the night's.
 ROWS = 600

@@ -12,12 +12,12 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 from .. import __version__
-from ..codec import decision_fields, decode_inputs
 from ..errors import BadInput
-from ..ledger.mark import intact
+from ..ledger.checksum import intact
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import NightRow, TickRow
-from ..loop import Loop
+from ..loop.loop import Loop
+from ..record.codec import decision_fields, decode_inputs
 from ..settings import Settings
 
 #: What a difference is about -> the fields it may show in.

@@ -14,18 +14,17 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from ..codec import decode_inputs
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import passed_s
-from ..loop import Loop
-from ..measure.reading import Reading
+from ..loop.loop import Loop
 from ..oven.arrays import Array
 from ..oven.thermal import AIR, FIRST_MOULD, HEATER, step_matrices
-from ..records import Command, Phase, TickInputs
+from ..record.codec import decode_inputs
 from ..settings import Role, Settings
+from ..tick import Command, Phase, Reading, TickInputs
 from .changes import DOOR_W_PER_K, Changes
 from .rebuilt import Rebuilt
-from .seen import Seen
+from .recorded_series import Seen
 
 #: DS18B20 at 12 bit (manufacturer's data sheet), and its noise as in the virtual oven.
 QUANTUM_C, NOISE_C = 0.0625, 0.03

@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ..errors import BadInput
+from ..ledger.night_hash import all_events, seal
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import CheckRow, EventRow, NightRow
-from ..ledger.seal import all_events, seal
 from ..units import TemperatureUnit
-from .alarms import AlarmStory, stories
-from .going import Going, go_through
+from .alarm_history import AlarmStory, stories
+from .segments import Going, go_through
 
 #: Points of the chart's curves, about.
 POINTS = 500

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 
 from .. import __version__
 from ..errors import BadInput
+from ..ledger.night_hash import all_events
 from ..ledger.reader import LedgerReader
-from ..ledger.seal import all_events
 
 if TYPE_CHECKING:
-    from ..oven.drift import Change, Known
+    from ..survey.drift import Change, Known
 
 #: So many nights before are compared with the one asked for.
 NIGHTS_BEFORE = 7
@@ -71,7 +71,7 @@ def oven_drift(reader: LedgerReader, night_id: int, keep: Keep | None = None) ->
         BadInput: numpy is not there, or the night cannot be surveyed; the sentence says why.
     """
     try:
-        from ..oven.drift import drift
+        from ..survey.drift import drift
     except ImportError:
         raise BadInput(
             "Whether the oven has changed was not looked at: that needs numpy and scipy, the extra "
@@ -95,15 +95,15 @@ def oven_drift(reader: LedgerReader, night_id: int, keep: Keep | None = None) ->
 
 
 def _known(reader: LedgerReader, night_id: int, keep: Keep | None) -> tuple[dict[str, Any], Known]:
-    from ..oven.drift import Known, known
+    from ..survey.drift import Known, known
 
     kept, thinned = reader.refit(night_id), reader.thinned(night_id) is not None
     if kept is not None and "cooling_per_s" in kept and (kept["version"] == __version__ or thinned):
         return kept, Known.from_json(kept)
     if thinned:
         raise BadInput(f"Night {night_id} was thinned; what is left of it cannot be refitted.")
-    from ..night_log import log_of_night
-    from ..oven.survey import survey
+    from ..survey.night_log import log_of_night
+    from ..survey.survey import survey
 
     surveyed = survey(log_of_night(reader.path, night_id, from_wall_s=_cured_s(reader, night_id)))
     tonight = known(surveyed)

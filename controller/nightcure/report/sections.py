@@ -8,7 +8,7 @@ from typing import Any
 from ..units import show_difference, show_duration, show_temperature
 from .document import Block, Table, Text
 from .facts import Facts, MilestoneGone, PartGone, SensorUsed
-from .going import SegmentGone, Spread
+from .segments import SegmentGone, Spread
 
 #: Milestones as people call them.
 MILESTONES = {

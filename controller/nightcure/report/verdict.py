@@ -7,7 +7,7 @@ from typing import Literal
 
 from ..units import show_difference, show_duration, show_temperature
 from .facts import Facts, PartGone
-from .going import SegmentGone
+from .segments import SegmentGone
 
 Tone = Literal["good", "fair", "bad"]
 

@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 
 from nightcure.cure.card import load_card, shipped
 
-from ..answers import told
+from ..models import told
 
 router = APIRouter(prefix="/api", tags=["profiles"])
 

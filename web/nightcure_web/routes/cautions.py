@@ -9,11 +9,11 @@ from fastapi import APIRouter
 
 from nightcure.cautions import CAUTIONS
 
-from ..answers import told
-from ..answers.oven import CAUTIONS as EXAMPLE
-from ..answers.oven import Cautions
-from ..store import CAUTIONS as WHAT
-from ..store import Store, StoreOf, Who
+from ..models import told
+from ..models.oven_models import CAUTIONS as EXAMPLE
+from ..models.oven_models import Cautions
+from ..request_context import CAUTIONS as WHAT
+from ..request_context import Store, StoreOf, Who
 
 router = APIRouter(prefix="/api", tags=["cautions"])
 

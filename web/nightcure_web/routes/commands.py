@@ -8,12 +8,12 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Body, Query
 from pydantic import BaseModel, ConfigDict, Field
 
-from ..answers import told
-from ..answers.nights import ASKED, Asked
-from ..answers.oven import SOAK, Answer
-from ..pages_profile import profile_from_page
+from ..models import told
+from ..models.night_models import ASKED, Asked
+from ..models.oven_models import SOAK, Answer
 from ..problems import Problem, together
-from ..store import Store, StoreOf, Who
+from ..profile_input import profile_from_page
+from ..request_context import Store, StoreOf, Who
 
 router = APIRouter(prefix="/api/commands", tags=["commands"])
 

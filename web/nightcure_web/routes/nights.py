@@ -9,8 +9,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
-from ..answers import told
-from ..answers.nights import (
+from ..models import told
+from ..models.night_models import (
     HAPPENING,
     NIGHT,
     SAMPLES,
@@ -21,7 +21,7 @@ from ..answers.nights import (
     Samples,
 )
 from ..problems import Problem
-from ..store import Store, StoreOf, Who
+from ..request_context import Store, StoreOf, Who
 
 router = APIRouter(prefix="/api", tags=["nights"])
 

@@ -8,10 +8,10 @@ from fastapi import APIRouter
 
 from nightcure.settings import Settings
 
-from ..answers import told
-from ..answers.oven import SETTINGS, OvenSettings
-from ..explained import GROUPS
-from ..store import StoreOf
+from ..models import told
+from ..models.oven_models import SETTINGS, OvenSettings
+from ..request_context import StoreOf
+from ..settings_texts import GROUPS
 
 router = APIRouter(prefix="/api", tags=["settings"])
 

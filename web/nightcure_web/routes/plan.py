@@ -7,16 +7,16 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request
 from pydantic import BaseModel, ConfigDict, Field
 
-from nightcure.cure.figures import Milestone
+from nightcure.cure.clock_figures import Milestone
 from nightcure.oven.ambient import COLDEST_C, WARMEST_C
 
-from ..answers import told
-from ..answers.oven import SOAK
-from ..answers.plan import PLAN, Plan
-from ..pages_profile import profile_from_page, without_files
-from ..planning import Planning
+from ..models import told
+from ..models.oven_models import SOAK
+from ..models.plan_models import PLAN, Plan
+from ..plan_job import Planning
 from ..problems import Problem
-from ..store import Who
+from ..profile_input import profile_from_page, without_files
+from ..request_context import Who
 
 router = APIRouter(prefix="/api", tags=["plan"])
 

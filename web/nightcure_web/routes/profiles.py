@@ -16,11 +16,11 @@ from nightcure.cure.part import vapour_in
 from nightcure.errors import BadInput
 from nightcure.profile import COLD_START_C, Profile, load_profile, parse_profile
 
-from ..answers import told
-from ..answers.oven import OFFER, SOAK, VERDICT, Offer, ProfileVerdict, Removed
-from ..pages_profile import profile_from_page
+from ..models import told
+from ..models.oven_models import OFFER, SOAK, VERDICT, Offer, ProfileVerdict, Removed
 from ..problems import Problem
-from ..store import Store, StoreOf, Who
+from ..profile_input import profile_from_page
+from ..request_context import Store, StoreOf, Who
 
 router = APIRouter(prefix="/api", tags=["profiles"])
 

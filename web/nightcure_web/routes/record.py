@@ -9,14 +9,14 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, StreamingResponse
 
 from nightcure.errors import BadInput
-from nightcure.ledger.parcel import csv_lines
+from nightcure.ledger.export import csv_lines
 from nightcure.report.facts import gather
 from nightcure.report.html import page
 from nightcure.report.sheet import Extras, sheet
 from nightcure.report.uniformity import uniformity
 
 from ..problems import Problem, responses
-from ..store import StoreOf
+from ..request_context import StoreOf
 from .nights import NightId
 
 router = APIRouter(prefix="/api", tags=["nights"])

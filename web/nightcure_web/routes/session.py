@@ -7,9 +7,9 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Request, Response
 
 from ..access import COOKIE
-from ..answers import told
-from ..answers.oven import SESSION, LoggedIn, Session
-from ..store import StoreOf, Who
+from ..models import told
+from ..models.oven_models import SESSION, LoggedIn, Session
+from ..request_context import StoreOf, Who
 
 router = APIRouter(prefix="/api", tags=["session"])
 

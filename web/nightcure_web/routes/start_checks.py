@@ -11,9 +11,9 @@ from fastapi import APIRouter
 
 from nightcure.settings import Settings
 
-from ..answers import told
-from ..answers.now import START_CHECKS, StartCheck, StartChecks
-from ..store import StoreOf
+from ..models import told
+from ..models.status_models import START_CHECKS, StartCheck, StartChecks
+from ..request_context import StoreOf
 
 router = APIRouter(prefix="/api", tags=["now"])
 

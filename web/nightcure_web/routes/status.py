@@ -7,9 +7,9 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from ..answers import told
-from ..answers.now import STATUS, Health, Status
-from ..store import StoreOf
+from ..models import told
+from ..models.status_models import STATUS, Health, Status
+from ..request_context import StoreOf
 
 router = APIRouter(prefix="/api", tags=["now"])
 

@@ -8,11 +8,11 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request
 from pydantic import BaseModel, ConfigDict, Field
 
-from ..answers import told
-from ..answers.survey import FOUND, SURVEY_NOW, Found, SurveyNow
+from ..models import told
+from ..models.survey_models import FOUND, SURVEY_NOW, Found, SurveyNow
 from ..problems import Problem
-from ..store import StoreOf, Who
-from ..surveying import Surveying
+from ..request_context import StoreOf, Who
+from ..survey_job import Surveying
 from .nights import NightId
 
 router = APIRouter(prefix="/api", tags=["survey"])

@@ -1,0 +1,1 @@
+"""The board: relay, thermometers, button. The only room that touches hardware."""

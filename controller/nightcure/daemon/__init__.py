@@ -1,0 +1,1 @@
+"""The daemon: the shell round the loop, and the status it gives the page."""

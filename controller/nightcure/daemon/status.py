@@ -1,0 +1,141 @@
+"""What is true now, for the page: one JSON object a tick."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..loop.loop import Loop
+from ..profile import Cool, Ramp, Segment, Soak
+from ..settings import Settings
+from ..tick import Decision, Phase, TickInputs
+from ..units import show_duration, show_temperature
+
+
+def live_state(
+    settings: Settings, loop: Loop, inputs: TickInputs, d: Decision, speed: float
+) -> dict[str, Any]:
+    """The live state; night and tick number are added where the ledger knows them."""
+    run = loop.run
+    left_s = None if run is None else run.left_s()
+    watch = loop.cure.watch
+    if left_s is not None and watch is not None and watch.ends_s is not None:
+        left_s = max(watch.ends_s - watch.now_s, 0.0)
+    alarms = [
+        {
+            "name": a.name,
+            "state": a.state.value,
+            "latching": a.latching,
+            "message": a.message,
+            "since_s": a.since_s,
+        }
+        for a in loop.alarms()
+    ]
+    trip = next((a for a in alarms if a["name"] == d.trip), None)
+    return {
+        "wall_s": inputs.wall_s,
+        "mono_s": inputs.mono_s,
+        "oven": settings.name,
+        "units": settings.units,
+        "speed": speed,
+        "tick_s": settings.timing.tick_s,
+        "phase": d.phase.value,
+        "profile": None if run is None else run.profile.model_dump(mode="json"),
+        "segment": d.segment,
+        "segments": 0 if run is None else len(run.profile.segments),
+        "setpoint_c": d.setpoint_c,
+        "control_c": d.control_c,
+        "duty": d.duty,
+        "heater": d.heater_on,
+        "contactor": d.contactor_on,
+        "fan": d.fan_on,
+        "left_s": left_s,
+        "ends_s": None if left_s is None else inputs.wall_s + left_s,
+        "waiting": d.waiting,
+        "next": next_sentence(settings, loop, d),
+        "cure": _cure(loop, inputs.wall_s),
+        "trip": trip,
+        "thermometers": [
+            {
+                "name": t.name,
+                "role": t.role.value,
+                "id": t.id,
+                "value_c": value_c,
+                "fault": None if fault is None else fault.value,
+                "age_s": round(max(inputs.mono_s - r.taken_s, 0.0), 1),
+            }
+            for t, value_c, fault, r in zip(
+                settings.thermometers, d.believed, d.faults, inputs.readings, strict=True
+            )
+        ],
+        "alarms": alarms,
+        "switchings": loop.switchings,
+        "limits": {
+            "air_c": settings.limits.air_c,
+            "part_c": settings.limits.part_c,
+            "ramp_c_per_h": settings.limits.ramp_c_per_h,
+            "longest_night_h": settings.limits.longest_night_h,
+        },
+        "regulator": (run and run.profile.regulator) or settings.regulator.kind,
+        "power_w": settings.heater.power_w,
+        "stop_pressed": inputs.stop_pressed,
+    }
+
+
+def _cure(loop: Loop, wall_s: float) -> list[dict[str, Any]]:
+    """Every part on a resin card; its milestones in wall time, reached or foreseen."""
+    watch = loop.cure.watch
+    if watch is None:
+        return []
+    began_s = wall_s - watch.now_s
+    parts = []
+    for c in watch.parts():
+        milestones = [
+            {"name": w.name}
+            | {k: None if t is None else began_s + t for k, t in w._asdict().items() if k != "name"}
+            for w in c.milestones
+        ]
+        parts.append({**c._asdict(), "milestones": milestones})
+    return parts
+
+
+def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
+    """What comes next, in one sentence."""
+    run = loop.run
+    if d.trip is not None:
+        return "The oven has tripped; it stays off until a person resets it."
+    if run is None:
+        return "Done; the heater is off." if d.phase is Phase.DONE else "Ready for a night."
+    segment = run.segment
+    if d.waiting:
+        if (
+            isinstance(segment, Ramp)
+            and segment.wait_for
+            and not loop.cure.reached(segment.wait_for)
+        ):
+            most = show_duration(3600.0 * segment.wait_at_most_h)
+            return f"The ramp waits until every part is at '{segment.wait_for}', at most {most}."
+        if isinstance(segment, Ramp):
+            return "The ramp waits until the air has caught up."
+        return "The soak's clock waits until the slowest part is within its band."
+    following = run.profile.segments[run.index + 1 :]
+    after = _then(settings, following[0]) if following else "the end"
+    if isinstance(segment, Soak):
+        left = show_duration(60.0 * round((segment.hours * 3600.0 - run.counted_s) / 60.0))
+        if segment.until:
+            return (
+                f"Soaking until every part is at '{segment.until}', at most {left}; then {after}."
+            )
+        return f"{left} of soak left, then {after}."
+    if isinstance(segment, Ramp):
+        return f"Rising to {show_temperature(segment.to_c, settings.units)}, then {after}."
+    below = show_temperature(segment.below_c, settings.units)
+    return f"Cooling until everything is below {below}, then the end."
+
+
+def _then(settings: Settings, segment: Segment) -> str:
+    if isinstance(segment, Soak):
+        hours = show_duration(segment.hours * 3600.0)
+        return f"a soak of {hours} at {show_temperature(segment.at_c, settings.units)}"
+    if isinstance(segment, Cool):
+        return f"cool-down to {show_temperature(segment.below_c, settings.units)}"
+    return f"a ramp to {show_temperature(segment.to_c, settings.units)}"

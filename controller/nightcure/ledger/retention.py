@@ -1,0 +1,172 @@
+"""How long nights are kept: old ones are thinned, then dropped, by age or by the file's size.
+
+A thinned night keeps its row, every event, and of its ticks those with a peak of any series, with
+an event, a command, a resume or a report of the cure's milestones. What is summed over ticks
+(heater's time, switchings) and the whole night's seal are kept beside it, in `meta`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, Literal, NamedTuple
+
+from .maintenance import QuietLedger
+from .night_hash import seal
+from .reader import LedgerReader, thin
+from .rows import THINNED, TickRow, passed_s
+
+#: Points kept of every night, about, besides those that must be.
+POINTS = 500
+#: A gap counts as heater time for so many ticks at most: the relay opens by itself.
+MOST_TICKS = 3.0
+
+
+@dataclass(frozen=True)
+class Rules:
+    """What is to be kept. Nothing set: everything.
+
+    Attributes:
+        thin_after_s, drop_after_s: by age since the night's start, s.
+        most_bytes: of the ledger; the oldest nights are thinned, then dropped, until it is met.
+    """
+
+    thin_after_s: float | None = None
+    drop_after_s: float | None = None
+    most_bytes: int | None = None
+
+
+class Done(NamedTuple):
+    """What was done to a night."""
+
+    night_id: int
+    what: Literal["thinned", "dropped"]
+
+
+def keep(
+    path: Path, rules: Rules, now_s: float, on_done: Callable[[Done], None] | None = None
+) -> list[Done]:
+    """Thin and drop what the rules say; the newest night and labelled ones are never dropped.
+
+    Args:
+        now_s: wall time, s, that ages are counted to.
+
+    Raises:
+        BadInput: there is no such ledger, or a night runs in it.
+        LedgerLost: it cannot be written now; nights done before that stay done.
+    """
+    done: list[Done] = []
+    reader = LedgerReader(path)
+    with QuietLedger(path) as ledger:
+        nights = sorted(reader.nights(limit=-1), key=lambda n: (n["started_s"], n["id"]))
+
+        def do(night_id: int, what: Literal["thinned", "dropped"]) -> None:
+            if what == "thinned":
+                _thin(ledger, reader, night_id, now_s)
+            else:
+                _drop(ledger, night_id)
+            done.append(Done(night_id, what))
+            if on_done is not None:
+                on_done(done[-1])
+
+        def droppable(night: dict[str, Any]) -> bool:
+            return not night["label"] and night is not nights[-1]
+
+        dropped: set[int] = set()
+        for night in nights:
+            if droppable(night) and _older(night, rules.drop_after_s, now_s):
+                do(night["id"], "dropped")
+                dropped.add(night["id"])
+            elif _older(night, rules.thin_after_s, now_s) and reader.thinned(night["id"]) is None:
+                do(night["id"], "thinned")
+        if rules.most_bytes is not None:
+            left = [n for n in nights if n["id"] not in dropped]
+            for night in left:
+                if ledger.used_bytes() <= rules.most_bytes:
+                    break
+                if reader.thinned(night["id"]) is None:
+                    do(night["id"], "thinned")
+            for night in left:
+                if ledger.used_bytes() <= rules.most_bytes:
+                    break
+                if droppable(night):
+                    do(night["id"], "dropped")
+        if not done:  # the rules may be idle, a running night is told all the same
+            with ledger.transaction():
+                pass
+    return done
+
+
+def _older(night: dict[str, Any], than_s: float | None, now_s: float) -> bool:
+    return than_s is not None and now_s - night["started_s"] > than_s
+
+
+def _thin(ledger: QuietLedger, reader: LedgerReader, night_id: int, now_s: float) -> None:
+    rows = list(reader.ticks(night_id))
+    kept = _kept(reader, rows)
+    told = {
+        "at_s": now_s,
+        "ticks_before": len(rows),
+        "ticks": len(kept),
+        **_sums(reader, rows, night_id),
+        "seal": seal(reader, night_id),
+    }
+    with ledger.transaction() as db:
+        (now,) = db.execute("SELECT count(*) FROM ticks WHERE night_id = ?", (night_id,)).fetchone()
+        if now != len(rows):  # somebody else thinned it meanwhile
+            return
+        gone = [(night_id, row.seq) for i, row in enumerate(rows) if i not in kept]
+        db.executemany("DELETE FROM ticks WHERE night_id = ? AND seq = ?", gone)
+        db.execute(
+            "INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)",
+            (f"{THINNED}{night_id}", json.dumps(told)),
+        )
+
+
+def _kept(reader: LedgerReader, rows: list[TickRow]) -> set[int]:
+    if not rows:
+        return set()
+    believed = [reader.parsed(row.believed) for row in rows]
+    series: list[list[float | None]] = [
+        [row.setpoint_c for row in rows],
+        [row.control_c for row in rows],
+        [row.duty for row in rows],
+        *[list(column) for column in zip(*believed, strict=True)],
+    ]
+    kept = set(thin(series, POINTS))
+    last_cure = None
+    for i, row in enumerate(rows):
+        said = ("events" in row.decision or "outcomes" in row.decision or '"c":' in row.inputs
+                or "resumed_from" in row.inputs)  # fmt: skip
+        begins = i == 0 or row.segment != rows[i - 1].segment or row.phase != rows[i - 1].phase
+        if said or begins:
+            kept |= {i, max(i - 1, 0)}
+        if '"cure"' in row.decision:
+            last_cure = i
+    if last_cure is not None:
+        kept.add(last_cure)
+    return kept
+
+
+def _sums(reader: LedgerReader, rows: list[TickRow], night_id: int) -> dict[str, float]:
+    night = reader.night(night_id)
+    assert night is not None
+    tick_s = float(reader.parsed(night.settings)["timing"]["tick_s"])
+    heater_s, switchings = 0.0, 0
+    for before, row in pairwise(rows):
+        if before.heater:
+            heater_s += min(passed_s(before, row, tick_s), MOST_TICKS * tick_s)
+        switchings += before.heater != row.heater
+    return {"heater_s": round(heater_s, 3), "switchings": switchings}
+
+
+def _drop(ledger: QuietLedger, night_id: int) -> None:
+    with ledger.transaction() as db:
+        db.execute("UPDATE snapshot SET night_id = NULL WHERE night_id = ?", (night_id,))
+        for table in ("ticks", "events"):
+            db.execute(f"DELETE FROM {table} WHERE night_id = ?", (night_id,))
+        db.execute("DELETE FROM nights WHERE id = ?", (night_id,))
+        db.execute("DELETE FROM meta WHERE key = ?", (f"{THINNED}{night_id}",))

@@ -1,0 +1,127 @@
+"""Nights out of a ledger and into one."""
+
+from __future__ import annotations
+
+import json
+import os
+from contextlib import suppress
+from pathlib import Path
+
+from ..errors import BadInput
+from .export import Parcel, changed, csv_lines, packed, read_zip, write_zip
+from .maintenance import QuietLedger
+from .night_hash import seal
+from .parquet import read_parquet, write_parquet
+from .reader import LedgerReader
+from .rows import THINNED, EventRow, NightRow, TickRow
+from .writer import LedgerWriter
+
+ENDS = (".csv", ".zip", ".parquet")
+
+
+def export_night(reader: LedgerReader, night_id: int, file: Path) -> str:
+    """Write a night: .zip or .parquet to be imported again, .csv for people alone.
+
+    Returns:
+        The night's seal.
+
+    Raises:
+        BadInput: no such night, an unknown ending, pyarrow missing, a file that cannot be written.
+    """
+    end = file.suffix.lower()
+    if end not in ENDS:
+        raise BadInput(f"{file} must end in .csv, .zip or .parquet.")
+    beside = file.with_name(f".{file.name}.part")
+    parcel = packed(reader, night_id)
+    try:
+        if end == ".csv":
+            with beside.open("w", encoding="utf-8", newline="") as out:
+                out.writelines(csv_lines(reader, night_id))
+        elif end == ".zip":
+            write_zip(parcel, beside)
+        else:
+            write_parquet(parcel, beside)
+        os.replace(beside, file)
+    except OSError as error:
+        raise BadInput(f"{file} cannot be written: {error.strerror}.") from None
+    finally:
+        with suppress(OSError):
+            beside.unlink()
+    return parcel.seal
+
+
+def import_night(path: Path, file: Path) -> int:
+    """Put an exported night into a ledger, which is made if it is not there; its number there.
+
+    Raises:
+        BadInput: no such file, a parcel that was changed, a night that is there
+            already, or a night runs.
+        LedgerLost: the ledger cannot be written now.
+    """
+    if not file.exists():
+        raise BadInput(f"{file}: there is no such file.")
+    end = file.suffix.lower()
+    if end == ".csv":
+        raise BadInput(
+            f"{file} is the table for people; to be imported a night is exported as .zip or "
+            f".parquet."
+        )
+    if end not in ENDS:
+        raise BadInput(f"{file} must end in .zip or .parquet.")
+    try:
+        parcel, stated = (read_zip if end == ".zip" else read_parquet)(file)
+    except OSError as error:
+        raise BadInput(f"{file} cannot be read: {error.strerror}.") from None
+    if parcel.seal != stated:
+        raise changed(file, "its seal")
+    if parcel.night.outcome is None:
+        raise BadInput(
+            f"The night in {file} was not over when it was exported; export it again when it is."
+        )
+    if not path.exists():
+        LedgerWriter(path).close()
+    reader = LedgerReader(path)
+    for night in reader.nights(limit=-1):
+        same_start = night["started_s"] == parcel.night.started_s
+        if same_start and seal(reader, night["id"]) == stated:
+            raise BadInput(f"{path} holds this night already, as number {night['id']}.")
+    return _put(path, parcel)
+
+
+def _put(path: Path, parcel: Parcel) -> int:
+    night, names = parcel.night, NightRow._fields[1:]
+    with QuietLedger(path) as ledger, ledger.transaction() as db:
+        row = db.execute(
+            f"INSERT INTO nights ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})",
+            night[1:],
+        )
+        number = row.lastrowid
+        assert number is not None
+        db.executemany(
+            f"INSERT INTO ticks ({', '.join(TickRow._fields)})"
+            f" VALUES ({', '.join('?' * len(TickRow._fields))})",
+            [tick._replace(night_id=number) for tick in parcel.ticks],
+        )
+        db.executemany(
+            f"INSERT INTO events ({', '.join(EventRow._fields)})"
+            f" VALUES ({', '.join('?' * len(EventRow._fields))})",
+            [event._replace(night_id=number) for event in parcel.events],
+        )
+        for field, value in parcel.beside.get("notes", {}).items():
+            db.execute(
+                "INSERT INTO notes (night_id, field, value, who, host_s) VALUES (?, ?, ?, ?, ?)",
+                (number, field, value, "import", night.started_s),
+            )
+        if parcel.beside.get("refit"):
+            found = dict(parcel.beside["refit"])
+            version = found.pop("version")
+            db.execute(
+                "INSERT INTO refits (night_id, fitted_s, version, found) VALUES (?, ?, ?, ?)",
+                (number, night.started_s, version, json.dumps(found)),
+            )
+        if parcel.beside.get("thinned"):
+            db.execute(
+                "INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)",
+                (f"{THINNED}{number}", json.dumps(parcel.beside["thinned"])),
+            )
+    return number

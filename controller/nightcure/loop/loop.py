@@ -1,0 +1,370 @@
+"""The loop: readings and commands in, one decision out. No I/O, no clock, no randomness.
+
+The same settings and the same inputs give the same decisions, to the bit. `Loop.tick` reads as a
+night's decision goes: what time is it, what is true, what was asked, is it safe, where should the
+oven be, how much heat is that, on or off.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..guard.alarms import Alarm, Alarms
+from ..guard.guard import LATE_TICKS, Guard
+from ..guard.interlock_inputs import View
+from ..guard.resume import judge_resume
+from ..heat.heating import Heating
+from ..measure.screening import Screening, Verdict
+from ..measure.steady import Steady
+from ..profile import Profile, Segment
+from ..settings import Role, Settings, corrected
+from ..tick import Decision, Event, Fault, Outcome, Phase, TickInputs
+from ..units import show_temperature
+from .commands import Now, Orders
+from .cure_tracking import NightCure
+from .profile_run import ProfileRun, oven_of
+
+#: What `snapshot` takes of the loop itself, as it is.
+PLAIN = (
+    *("mono_s", "wall_s", "night_s", "contactor_on", "control_c", "ambient_c"),
+    *("resuming", "resume_wall_s", "resume_night_s"),
+)
+#: The trip of a night that stood still too long to go on.
+NOT_RESUMED = "resume-refused"
+
+
+class Loop:
+    """A night's decisions. Feed it ticks; it remembers what it must."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.settings = settings
+        self._air = settings.indices(Role.AIR)
+        self._heaters = settings.indices(Role.HEATER)
+        self._ambients = settings.indices(Role.AMBIENT)
+        self._parts = settings.indices(Role.PART, Role.MOULD)
+        self._names = tuple(t.name for t in settings.thermometers)
+        self._screening = Screening(settings.thermometers)
+        self._steady = Steady(len(settings.thermometers))
+        self._orders = Orders(self)
+        self._guard = Guard(settings)
+        self._alarms = self._guard.alarms
+        self._heating = Heating(settings)
+        self._run: ProfileRun | None = None
+        self.cure = NightCure(settings)
+        """The parts on their clocks, to look at."""
+        self.phase = Phase.IDLE
+        self._mono_s: float | None = None
+        self._wall_s = 0.0
+        self._night_s = 0.0
+        self._contactor_on = False
+        self._stop_pressed = False
+        self._control_c: float | None = None
+        self._ambient_c = settings.model.assumed_ambient_c
+        self._resuming = False
+        self._resume_wall_s = self._resume_night_s = 0.0
+
+    # ---- one tick -------------------------------------------------------------------------
+
+    def tick(self, inputs: TickInputs) -> Decision:
+        """The decision for `inputs`. Never raises on bad readings: doubt is resolved to off."""
+        dt_s, gap_s, wall_step_s = self._time_passed(inputs)
+        heated = self.phase in (Phase.RAMP, Phase.SOAK)
+        verdict = self._screening.judge(
+            inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
+            self._run.setpoint_c if self._run is not None and self.phase is Phase.COOL else None,
+        )  # fmt: skip
+        self._steady.note(inputs.readings, verdict.faults)
+        ambient_c = self._ambient(verdict)
+
+        events: list[Event] = []
+        if self._resuming:
+            self._take_up_again(inputs, verdict, events)
+        elif NOT_RESUMED in self._alarms:
+            self._report_refused_resume(None, inputs, events)
+        self._stop_pressed = inputs.stop_pressed
+        now = Now(verdict, events)
+        outcomes = [self._orders.obey(c, now) for c in inputs.commands]
+        if inputs.stop_pressed and self._run is not None:
+            self.end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
+
+        self._watch(inputs, verdict, ambient_c, (dt_s, gap_s, wall_step_s), heated, events)
+        if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
+            why = f"The night was ended by {self._alarms.trip}."
+            self.end(Phase.TRIPPED, "tripped", why, events)
+
+        if self._run is None or self._night_s > 0.0:
+            self.cure.advance(gap_s, verdict, events)
+        if self._run is not None and verdict.control_c is not None:
+            self._follow_profile(self._run, dt_s, verdict, ambient_c, events)
+        self._ask_for_heat(dt_s, verdict, ambient_c)
+
+        sure = verdict.control_c is not None and not verdict.doubted
+        allowed = self._run is not None and sure and self._closed()
+        heater_on = self._heating.tick(inputs.mono_s, dt_s, allowed)
+        waits = verdict.doubted or self._resuming
+        self._contactor_on = self._run is not None and not waits
+        if verdict.control_c is not None:
+            self._control_c = verdict.control_c
+        return self._decision(heater_on, verdict, ambient_c, now, outcomes)
+
+    # ---- what time is it ------------------------------------------------------------------
+
+    def _time_passed(self, inputs: TickInputs) -> tuple[float, float, float]:
+        """Control time since the last tick, the real gap, and what the wall clock jumped."""
+        tick_s = self.settings.timing.tick_s
+        if self._mono_s is None:
+            dt_s, gap_s, wall_step_s = tick_s, tick_s, 0.0
+        else:
+            gap_s = inputs.mono_s - self._mono_s
+            wall_step_s = inputs.wall_s - self._wall_s - gap_s
+            if gap_s < 0.0:
+                gap_s, wall_step_s = 0.0, 86400.0
+            # A late tick counts for so much at the most: the relay was open meanwhile.
+            dt_s = min(max(gap_s, 0.001), LATE_TICKS * tick_s)
+        self._mono_s, self._wall_s = inputs.mono_s, inputs.wall_s
+        if self._run is not None:
+            self._night_s += gap_s
+        return dt_s, gap_s, wall_step_s
+
+    def _take_up_again(self, inputs: TickInputs, verdict: Verdict, events: list[Event]) -> None:
+        """After a crash or power cut: go on with the night, or trip and say why."""
+        waits = verdict.doubted or self._night_s < 60.0 + self._resume_night_s
+        if verdict.control_c is None and waits:
+            return
+        self._resuming = False
+        if self._run is None:
+            return
+        away_s = inputs.wall_s - self._resume_wall_s
+        now_c = verdict.control_c
+        before_c = now_c if self._control_c is None else self._control_c
+        lost_c = None if now_c is None or before_c is None else before_c - now_c
+        resumed, sentence = judge_resume(self.settings, away_s, lost_c)
+        if resumed:
+            events.append(Event("night", "resumed", sentence))
+            self.cure.away(abs(away_s), verdict)
+        else:
+            self._report_refused_resume(sentence, inputs, events)
+
+    def _report_refused_resume(
+        self, sentence: str | None, inputs: TickInputs, events: list[Event]
+    ) -> None:
+        """Trip once; from the next tick on the cause is gone, so that a person can reset it."""
+        event = self._alarms.report(NOT_RESUMED, True, sentence, inputs.wall_s)
+        if event is not None:
+            events.append(event)
+
+    # ---- what was asked: see `loop.commands` -----------------------------------------------------
+
+    def begin(self, profile: Profile, control_c: float, who: str, events: list[Event]) -> None:
+        """A night starts."""
+        self._run = ProfileRun(profile, control_c, self.settings.limits.ramp_c_per_h)
+        self._night_s = 0.0
+        self._heating.start(profile, control_c)
+        self.phase = Phase(self._run.segment.kind)
+        air = show_temperature(control_c, self.settings.units)
+        message = f"Started '{profile.name}' with the air at {air}, by {who}."
+        events.append(Event("night", "started", message))
+
+    def end(self, phase: Phase, name: str, message: str, events: list[Event]) -> None:
+        """Whatever it was, it is over: nothing is regulated, the heater is off."""
+        if self._run is not None:
+            events.append(Event("night", name, message))
+        self._run = None
+        self.phase = phase
+        if phase is not Phase.TRIPPED:
+            self.cure.end()
+
+    def shown_c(self, index: int) -> float | None:
+        """What a thermometer has steadily shown, without its offset, °C."""
+        return self._steady.shown_c(index)
+
+    def correct(self, index: int, offset_c: float) -> None:
+        """Give a thermometer another offset, from the next tick on."""
+        sensor_id = self.settings.thermometers[index].id
+        self.settings = corrected(self.settings, {sensor_id: offset_c})
+        self._screening.correct(index, offset_c)
+
+    # ---- is it safe -----------------------------------------------------------------------
+
+    def _watch(
+        self,
+        inputs: TickInputs,
+        verdict: Verdict,
+        ambient_c: float,
+        times: tuple[float, float, float],
+        heated: bool,
+        events: list[Event],
+    ) -> None:
+        """Let every interlock look."""
+        dt_s, gap_s, wall_step_s = times
+        night = self._run is not None
+        believed = verdict.believed_c
+        control_fault = ""
+        if verdict.control_c is None:
+            doubted = Fault.DISAGREES in verdict.faults
+            control_fault = str(Fault.DISAGREES if doubted else verdict.faults[self._air[0]])
+        lost = [
+            (name, str(fault or "no value"))
+            for name, c, fault in zip(self._names, believed, verdict.faults, strict=True)
+            if c is None
+        ]
+        heat_k = self.cure.heat_k()
+        run = self._run
+        view = View(
+            dt_s, gap_s, wall_step_s, night, heated and night, self.phase.value, self._night_s,
+            verdict.control_c, control_fault, tuple(lost),
+            tuple([c for i in self._air if (c := believed[i]) is not None]),
+            tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
+            tuple([c for i in self._heaters if (c := believed[i]) is not None]),
+            ambient_c, None if run is None else run.setpoint_c,
+            self._heating.on, self._heating.duty, inputs.ledger_silent_s, inputs.inbox_silent_s,
+            tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
+            verdict.doubted,
+        )  # fmt: skip
+        events += self._guard.look(view, inputs.wall_s)
+
+    # ---- where should the oven be, and how much heat is that --------------------------------
+
+    def _follow_profile(
+        self,
+        run: ProfileRun,
+        dt_s: float,
+        verdict: Verdict,
+        ambient_c: float,
+        events: list[Event],
+    ) -> None:
+        control_c = verdict.control_c
+        assert control_c is not None
+        parts_c = [c for i in self._parts if (c := verdict.believed_c[i]) is not None]
+        oven = oven_of(control_c, parts_c, ambient_c, run.setpoint_c)
+        before, segment = run.index, run.segment
+        run.advance(dt_s, oven, self.cure.reached)
+        if run.index == before:
+            return
+        self.moved_on(run, segment, events)
+
+    def moved_on(self, run: ProfileRun, left: Segment, events: list[Event]) -> None:
+        """The run has left a segment: on to the next, or to the night's end."""
+        self.cure.soaked(left, events)
+        if run.finished:
+            self.end(Phase.DONE, "done", f"'{run.profile.name}' is done.", events)
+            return
+        self.phase = Phase(run.segment.kind)
+        number = f"Segment {run.index + 1} of {len(run.profile.segments)}"
+        events.append(Event("phase", self.phase.value, f"{number}: {self.phase.value}."))
+
+    def _ask_for_heat(self, dt_s: float, verdict: Verdict, ambient_c: float) -> None:
+        run, control_c = self._run, verdict.control_c
+        if run is None or control_c is None or verdict.doubted:
+            self._heating.ask_nothing()
+            return
+        ahead_c = run.ahead(self.settings.model.heater_lag_s)
+        self._heating.ask(dt_s, run.setpoint_c, ahead_c, control_c, ambient_c)
+
+    def _ambient(self, verdict: Verdict) -> float:
+        """The believed ambient, °C, else the last one believed, else the assumed one."""
+        for i in self._ambients:
+            ambient_c = verdict.believed_c[i]
+            if ambient_c is not None:
+                self._ambient_c = ambient_c
+                break
+        return self._ambient_c
+
+    def _closed(self) -> bool:
+        """Whether the contactor, where there is one, has been closed since the last tick."""
+        return self.settings.contactor is None or self._contactor_on
+
+    # ---- say it ---------------------------------------------------------------------------
+
+    def _decision(
+        self,
+        heater_on: bool,
+        verdict: Verdict,
+        ambient_c: float,
+        now: Now,
+        outcomes: list[Outcome],
+    ) -> Decision:
+        run = self._run
+        cure = self.cure.report(run, self._control_c, ambient_c, now.events)
+        return Decision(
+            heater_on, self._contactor_on, run is not None, self.phase,
+            None if run is None else run.index,
+            None if run is None else round(run.setpoint_c, 4),
+            verdict.control_c, self._heating.duty,
+            run is not None and run.waiting, self._alarms.trip,
+            verdict.believed_c, verdict.faults, tuple(now.events), tuple(outcomes), cure,
+            tuple(now.checks),
+        )  # fmt: skip
+
+    @property
+    def run(self) -> ProfileRun | None:
+        """The profile under way, to look at."""
+        return self._run
+
+    @property
+    def night_s(self) -> float:
+        """How long the night has lasted, s."""
+        return self._night_s
+
+    @property
+    def stop_pressed(self) -> bool:
+        """Whether the button at the oven is held."""
+        return self._stop_pressed
+
+    @property
+    def latch(self) -> Alarms:
+        """The alarms' states and the trip latch."""
+        return self._alarms
+
+    @property
+    def switchings(self) -> int:
+        """How often the heater's relay has been told to change."""
+        return self._heating.switchings
+
+    def alarms(self) -> list[Alarm]:
+        """Alarms that are not normal, oldest first."""
+        return self._alarms.shown()
+
+    # ---- remember -------------------------------------------------------------------------
+
+    def snapshot(self) -> dict[str, Any]:
+        """All state, JSON-ready: `restore` gives a loop that decides the same, to the bit.
+
+        A loop of the same `settings`, that is: a thermometer's corrected offset is in them.
+        """
+        return {
+            "screening": self._screening.snapshot(),
+            "steady": self._steady.snapshot(),
+            **self._guard.snapshot(),
+            **self._heating.snapshot(),
+            "run": None if self._run is None else self._run.snapshot(),
+            "cure": self.cure.snapshot(self._run is not None),
+            "phase": self.phase.value,
+            **{name: getattr(self, f"_{name}") for name in PLAIN},
+        }
+
+    def restore(self, state: dict[str, Any]) -> None:
+        """Go on from a snapshot as if nothing had happened in between."""
+        self._screening.restore(state["screening"])
+        self._steady.restore(state.get("steady", []))
+        self._guard.restore(state)
+        self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
+        self._heating.restore(state, None if self._run is None else self._run.profile)
+        self.cure.restore(state.get("cure"), self._run)
+        self.phase = Phase(state["phase"])
+        for name in PLAIN:
+            setattr(self, f"_{name}", state[name])
+
+    def resume(self, state: dict[str, Any]) -> None:
+        """Take up the night of a snapshot after a crash or power cut; a trip stays a trip."""
+        self.restore(state)
+        self._screening = Screening(self.settings.thermometers)
+        self._screening.resume(state["screening"])
+        self._steady = Steady(len(self.settings.thermometers))
+        self._heating.resume()
+        self._mono_s = None
+        self._contactor_on = False
+        if not self._resuming:  # else it fell again before it was up: the first fall counts
+            self._resume_wall_s = self._wall_s
+        self._resume_night_s = self._night_s
+        self._resuming = self._run is not None

@@ -1,0 +1,312 @@
+"""The night's parts on their clocks: what the loop knows of cure. No I/O, no clock of its own.
+
+Every part's clock runs on its mould's thermometer, else on the air. Once a minute the clocks are
+run ahead along the rest of the profile, in an oven that does what it can.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from typing import Any
+
+from ..cure.clock_figures import Milestone
+from ..cure.cure_clock import LIKELY, CureClock, When
+from ..errors import BadInput
+from ..profile import Profile, Ramp, Soak, knows
+from ..settings import Settings
+from ..tick import Event, PartCure
+from ..units import show_duration, show_temperature
+from .part_clock import OnClock
+from .profile_run import Oven, ProfileRun
+
+REPORT_S = 60.0
+#: Of the heat a part may give off and of its mould's lag, what is not known.
+DOUBT = 0.4
+#: Steps of the look ahead, s.
+AHEAD_S = 240.0
+#: Steps in which a resin mixed before the night's start is brought up to it, s.
+BEFORE_S = 60.0
+SAID: dict[Milestone, str] = {
+    "gelled": "has gelled",
+    "laminate-opens": "is ready to be laminated upon",
+    "laminate-closes": "is past the time to laminate upon it",
+    "demould": "is ready to leave its mould",
+    "full": "is as cured as it gets at this temperature",
+    "post-cured": "is post-cured",
+}
+
+
+class CureWatch:
+    """The parts of a night. `advance` it every tick; `reached` and `self_heat_k` tell the loop."""
+
+    def __init__(self, profile: Profile, settings: Settings, start_c: float) -> None:
+        """`start_c`: what a resin mixed before the start is taken to have been at until now.
+
+        Raises:
+            BadInput: a part on a thermometer that this oven has not.
+        """
+        names = [t.name for t in settings.thermometers]
+        for part in profile.parts:
+            if part.sensor is not None and part.sensor not in names:
+                raise BadInput(
+                    f"part '{part.name}' is on the thermometer '{part.sensor}', which this oven "
+                    f"has not; take one of {', '.join(names)}."
+                )
+        self._settings = settings
+        self._lag_s = max(settings.model.mould_lag_s, 60.0)
+        self._parts = [OnClock(p, settings) for p in profile.parts]
+        self.now_s = 0.0
+        self._report_s = 0.0
+        self._ahead: list[tuple[When, ...]] = [p.clock.whens() for p in self._parts]
+        self._warned: list[int] = []
+        self.ends_s: float | None = None
+        """When the night should end, s of the night; None if it is not in sight."""
+        for p in self._parts:
+            steps = math.ceil(max(-p.start_s, 0.0) / BEFORE_S)
+            for i in range(steps):
+                dt_s = -p.start_s / steps
+                p.advance(p.start_s + (i + 1) * dt_s, dt_s, start_c, start_c, self._lag_s)
+
+    # ---- let time pass ----------------------------------------------------------------------
+
+    def advance(
+        self, dt_s: float, believed_c: tuple[float | None, ...], control_c: float | None
+    ) -> list[Event]:
+        """Let `dt_s` pass at what is believed of the thermometers; the milestones as events."""
+        before_s = self.now_s
+        self.now_s += dt_s
+        events: list[Event] = []
+        for p in self._parts:
+            since_s = min(dt_s, self.now_s - p.start_s)
+            if since_s <= 0.0:
+                continue
+            part_c = None if p.sensor is None else believed_c[p.sensor]
+            if part_c is None:
+                part_c = control_c if control_c is not None else p.last_c
+            if part_c is None:
+                continue
+            around_c = part_c if control_c is None else control_c
+            for name in p.advance(self.now_s, since_s, part_c, around_c, self._lag_s):
+                events.append(self._milestone(p, name))
+        if events or before_s == 0.0:
+            self._report_s = self.now_s
+        return events
+
+    def away(self, dt_s: float, believed_c: tuple[float | None, ...], control_c: float) -> None:
+        """Catch up with a time nobody measured, at the colder of its two ends."""
+        for p in self._parts:
+            now_c = None if p.sensor is None else believed_c[p.sensor]
+            colder_c = min(c for c in (now_c, control_c, p.last_c) if c is not None)
+            since_s = min(dt_s, self.now_s + dt_s - p.start_s)
+            if since_s > 0.0:
+                p.advance(self.now_s + dt_s, since_s, colder_c, colder_c, self._lag_s)
+        self.now_s += dt_s
+        self._report_s = self.now_s
+
+    def _milestone(self, p: OnClock, name: Milestone) -> Event:
+        after_s = (p.clock.reached_s[name][LIKELY] or 0.0) - p.start_s
+        message = f"{p.part.name} {SAID[name]}, {show_duration(_minute(after_s))} after mixing."
+        return Event("cure", name, message)
+
+    # ---- what the loop asks -----------------------------------------------------------------
+
+    def reached(self, name: Milestone) -> bool:
+        """Whether every part whose card tells it is past a milestone."""
+        return all(p.clock.reached(name) for p in self._parts if knows(p.part, name))
+
+    def self_heat_k(self) -> dict[int, float]:
+        """By thermometer: how much hotter than the air its parts' own heat may make them now, K.
+
+        By the hottest track and `DOUBT` more, for what is not known of mould and laminate.
+        A thermometer on which a card without kinetics or heat lies is left out: nobody knows.
+        """
+        heat: dict[int, float] = {}
+        lag: dict[int, float] = {}
+        for p in self._parts:
+            if p.sensor is not None:
+                knows_heat = p.clock.figures.self_heat is not None
+                more_k = max(p.excess_k) if knows_heat else math.nan
+                heat[p.sensor] = heat.get(p.sensor, 0.0) + more_k
+                lag[p.sensor] = max(lag.get(p.sensor, p.lag_k), p.lag_k)
+        more, less = 1.0 + DOUBT, 1.0 - DOUBT
+        return {i: max(more * k + less * lag[i], 0.0) for i, k in heat.items() if not math.isnan(k)}
+
+    @property
+    def due(self) -> bool:
+        """Whether it is time to look ahead and report."""
+        return self.now_s >= self._report_s
+
+    def report(self, run: ProfileRun | None, control_c: float, ambient_c: float) -> list[Event]:
+        """Look ahead along the profile; a sentence where a soak's at-most comes too early."""
+        self._report_s = self.now_s + REPORT_S
+        if run is None:
+            self._ahead = [p.clock.whens() for p in self._parts]
+            self.ends_s = None
+            return []
+        return self._look_ahead(run, control_c, ambient_c)
+
+    def parts(self) -> tuple[PartCure, ...]:
+        """Every part as it is, with its milestones reached and foreseen."""
+        return tuple(
+            PartCure(
+                p.part.name,
+                p.last_c,
+                _rounded(p.clock.degree(), 5),
+                round(p.clock.equivalent_min, 3),
+                round(max(p.excess_k[LIKELY] + p.lag_k, 0.0), 3),
+                p.last_c is not None
+                and p.last_c < p.clock.coldest_c
+                and not p.clock.reached("gelled"),
+                tuple(_merged(ahead, p.clock)),
+            )
+            for p, ahead in zip(self._parts, self._ahead, strict=True)
+        )
+
+    # ---- ahead ------------------------------------------------------------------------------
+
+    def _look_ahead(self, run: ProfileRun, control_c: float, ambient_c: float) -> list[Event]:
+        s = self._settings
+        hottest_c = ambient_c + 0.97 * s.heater.power_w / s.model.loss_w_per_k
+        keep = math.exp(-AHEAD_S / self._lag_s)
+        clocks = [p.clock.copy() for p in self._parts]
+        temps_c = [control_c if p.last_c is None else p.last_c for p in self._parts]
+        twin = copy.copy(run)
+        now_s, horizon_s = self.now_s, self.now_s + s.limits.longest_night_h * 3600.0
+
+        def reached(name: Milestone) -> bool:
+            return all(
+                c.reached(name) for c, p in zip(clocks, self._parts, strict=True)
+                if knows(p.part, name)
+            )  # fmt: skip
+
+        events: list[Event] = []
+        while not twin.finished and now_s < horizon_s:
+            now_s += AHEAD_S
+            air_c = min(twin.setpoint_c, max(hottest_c, ambient_c))
+            for i, (p, clock) in enumerate(zip(self._parts, clocks, strict=True)):
+                temps_c[i] = air_c + keep * (temps_c[i] - air_c)
+                since_s = min(AHEAD_S, now_s - p.start_s)
+                if since_s > 0.0:
+                    clock.advance(now_s, since_s, temps_c[i])
+            slowest_c = max(temps_c, key=lambda c: abs(c - twin.setpoint_c))
+            index, segment = twin.index, twin.segment
+            twin.advance(AHEAD_S, Oven(air_c, slowest_c, max(temps_c), None), reached)
+            if not isinstance(segment, Soak) or segment.until is None or twin.index == index:
+                continue
+            if not reached(segment.until) and index not in self._warned:
+                self._warned.append(index)
+                events.extend(
+                    Event("cure", "not-in-time", self.why_not(p, segment))
+                    for p, clock in zip(self._parts, clocks, strict=True)
+                    if knows(p.part, segment.until) and not clock.reached(segment.until)
+                )
+        self._ahead = [c.whens() for c in clocks]
+        self.ends_s = now_s if twin.finished else None
+        return events
+
+    def why_not(self, p: OnClock, soak: Soak) -> str:
+        """Why a part will not be so far within a soak, and what would do."""
+        assert soak.until is not None
+        s = self._settings
+        at = show_temperature(soak.at_c, s.units)
+        hours = show_duration(soak.hours * 3600.0)
+        what = f"{p.part.name} will not be so far ('{soak.until}') within a soak of {hours} at {at}"
+        needs_s = p.clock.needs_s(soak.until, soak.at_c)
+        if needs_s is None:
+            why = (
+                f"its card has no data below {show_temperature(p.clock.coldest_c, s.units)}, so "
+                f"expect no cure"
+            )
+            if soak.until == "post-cured":
+                why = "that is colder than any of its post-cure steps"
+        else:
+            why = f"it needs about {show_duration(_minute(needs_s))} there"
+        highest_c = min(s.limits.air_c, s.limits.part_c) - 1.0
+        card_c = None if p.part.figures is None else p.part.figures.highest_c
+        highest_c = highest_c if card_c is None else min(highest_c, card_c)
+        warmer_c = math.floor(soak.at_c) + 1.0
+        while warmer_c <= highest_c:
+            warm_s = p.clock.needs_s(soak.until, warmer_c)
+            if warm_s is not None and warm_s <= soak.hours * 3600.0:
+                return f"{what}: {why}; {show_temperature(warmer_c, s.units)} would do."
+            warmer_c += 1.0
+        return f"{what}: {why}; no temperature this oven may have would do it in that time."
+
+    def left_over(self, segment: Soak) -> list[Event]:
+        """After a soak: a sentence for each part that is not so far as it was to be."""
+        if segment.until is None:
+            return []
+        events = []
+        for p in self._parts:
+            if knows(p.part, segment.until) and not p.clock.reached(segment.until):
+                needs_s = p.clock.needs_s(segment.until, segment.at_c)
+                more = "no cure is to be expected at this temperature"
+                if needs_s is not None:
+                    more = f"it needs about {show_duration(_minute(needs_s))} more at this warmth"
+                message = f"The soak is over and {p.part.name} is not at '{segment.until}': {more}."
+                events.append(Event("cure", "not-reached", message))
+        return events
+
+    def not_waited(self, segment: Ramp) -> list[Event]:
+        """After a ramp that gave up its waiting: a sentence for each part it waited for."""
+        return [
+            Event(
+                "cure",
+                "not-reached",
+                f"The ramp waited {show_duration(3600.0 * segment.wait_at_most_h)} for "
+                f"{p.part.name} ('{segment.wait_for}') and went on without it.",
+            )
+            for p in self._parts
+            if segment.wait_for
+            and knows(p.part, segment.wait_for)
+            and not p.clock.reached(segment.wait_for)
+        ]
+
+    # ---- remember ---------------------------------------------------------------------------
+
+    def snapshot(self) -> dict[str, Any]:
+        """All state, JSON-ready; the profile is the caller's to keep."""
+        return {
+            "now_s": self.now_s,
+            "report_s": self._report_s,
+            "ends_s": self.ends_s,
+            "warned": list(self._warned),
+            "ahead": [[list(w) for w in whens] for whens in self._ahead],
+            "parts": [
+                [p.clock.snapshot(), *(copy.copy(getattr(p, name)) for name in OnClock.STATE)]
+                for p in self._parts
+            ],
+        }
+
+    @classmethod
+    def restore(cls, profile: Profile, settings: Settings, state: dict[str, Any]) -> CureWatch:
+        """The watch that `snapshot` was taken from."""
+        watch = cls(profile, settings, 0.0)
+        watch.now_s, watch._report_s = state["now_s"], state["report_s"]
+        watch.ends_s, watch._warned = state["ends_s"], list(state["warned"])
+        watch._ahead = [tuple(When(*w) for w in whens) for whens in state["ahead"]]
+        for p, (clock, *values) in zip(watch._parts, state["parts"], strict=True):
+            p.clock.restore(clock)
+            for name, value in zip(OnClock.STATE, values, strict=True):
+                setattr(p, name, list(value) if isinstance(value, list) else value)
+        return watch
+
+
+def _merged(ahead: tuple[When, ...], clock: CureClock) -> list[When]:
+    """What was foreseen, with what has been reached since in its place."""
+    known = {w.name: w for w in clock.whens()}
+    result = []
+    for w in ahead:
+        now = known.get(w.name, w)
+        times = [n if n is not None else a for n, a in zip(now[1:], w[1:], strict=True)]
+        result.append(When(w.name, *(_rounded(t, 1) for t in times)))
+    return result
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
+
+
+def _minute(duration_s: float) -> float:
+    return 60.0 * round(duration_s / 60.0)

@@ -1,0 +1,96 @@
+"""Ticks as text and back, exactly: what the ledger keeps of the loop's two doors."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from ..ledger.checksum import marked
+from ..tick import Command, Decision, Fault, Reading, TickInputs
+
+_compact = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def dumps(value: Any) -> str:
+    """Compact JSON; floats keep every bit."""
+    return _compact.encode(value)
+
+
+def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None) -> str:
+    """A tick's inputs but its times, and the snapshot the loop was resumed from, if it was.
+
+    The last key, `k`, is a checksum (CRC-32) of all before it and of the tick's times.
+    """
+    data: dict[str, Any] = {
+        "r": [
+            [r.value_c, r.taken_s] if r.fault is None else [r.value_c, r.taken_s, r.fault.value]
+            for r in inputs.readings
+        ]
+    }
+    if inputs.commands:
+        data["c"] = [list(c) for c in inputs.commands]
+    if inputs.ledger_silent_s:
+        data["l"] = inputs.ledger_silent_s
+    if inputs.inbox_silent_s:
+        data["i"] = inputs.inbox_silent_s
+    if inputs.stop_pressed:
+        data["s"] = 1
+    if resumed_from is not None:
+        data["resumed_from"] = resumed_from
+    return marked(inputs.mono_s, inputs.wall_s, dumps(data))
+
+
+def decode_inputs(
+    mono_s: float, wall_s: float, text: str
+) -> tuple[TickInputs, dict[str, Any] | None]:
+    """What `encode_inputs` wrote: the inputs, and the snapshot of a resume or None."""
+    data = json.loads(text)
+    readings = tuple(Reading(r[0], r[1], Fault(r[2]) if len(r) > 2 else None) for r in data["r"])
+    commands = tuple(Command(*c) for c in data.get("c", ()))
+    inputs = TickInputs(
+        mono_s,
+        wall_s,
+        readings,
+        commands,
+        data.get("l", 0.0),
+        data.get("i", 0.0),
+        bool(data.get("s", 0)),
+    )
+    return inputs, data.get("resumed_from")
+
+
+def encode_rest(d: Decision) -> str:
+    """The part of a decision that has no column of its own."""
+    data: dict[str, Any] = {}
+    if d.fan_on:
+        data["fan"] = 1
+    if d.waiting:
+        data["wait"] = 1
+    if d.trip is not None:
+        data["trip"] = d.trip
+    if any(d.faults):
+        data["faults"] = [None if f is None else f.value for f in d.faults]
+    if d.events:
+        data["events"] = [list(e) for e in d.events]
+    if d.outcomes:
+        data["outcomes"] = [list(o) for o in d.outcomes]
+    if d.checks:
+        data["checks"] = [list(c) for c in d.checks]
+    if d.cure:
+        data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
+    return dumps(data) if data else "{}"
+
+
+def decision_fields(d: Decision) -> dict[str, Any]:
+    """A decision as the ledger's columns have it; equal decisions give equal fields."""
+    return {
+        "heater": int(d.heater_on),
+        "contactor": int(d.contactor_on),
+        "phase": d.phase.value,
+        "segment": d.segment,
+        "setpoint_c": d.setpoint_c,
+        "control_c": d.control_c,
+        "duty": d.duty,
+        "believed": dumps(list(d.believed)),
+        "decision": encode_rest(d),
+    }

@@ -1,0 +1,175 @@
+"""One pass over a night's ticks: how its segments went, its energy, what was not believed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from ..ledger.reader import LedgerReader
+from ..ledger.rows import TickRow, passed_s
+
+#: A gap between ticks longer than so many ticks is a pause: the heater was off meanwhile.
+PAUSE_TICKS = 3.0
+
+
+@dataclass
+class Spread:
+    """Lowest, highest and mean of what was seen."""
+
+    low: float = float("inf")
+    high: float = float("-inf")
+    total: float = 0.0
+    count: int = 0
+
+    def add(self, value: float) -> None:
+        """See one more."""
+        self.low, self.high = min(self.low, value), max(self.high, value)
+        self.total += value
+        self.count += 1
+
+    @property
+    def mean(self) -> float:
+        """Of all seen."""
+        return self.total / self.count
+
+
+@dataclass
+class SegmentGone:
+    """One segment as it went. Times are s of the night, wall times UTC s, temperatures °C."""
+
+    number: int
+    kind: str
+    start_wall_s: float
+    start_s: float
+    start_c: float | None
+    end_s: float = 0.0
+    end_c: float | None = None
+    waited_s: float = 0.0
+    counted_s: float = 0.0
+    """Of a soak: the time that counted."""
+    air: Spread = field(default_factory=Spread)
+    """While a soak counted."""
+    parts: dict[str, Spread] = field(default_factory=dict)
+    """While a soak counted, by thermometer."""
+    over: bool = False
+    """The next one began, or the night was done."""
+
+
+@dataclass
+class Going:
+    """What the ticks say."""
+
+    ticks: int = 0
+    length_s: float = 0.0
+    """From the start to the end, or to the last tick of a night that runs or broke off, s."""
+    last_wall_s: float = 0.0
+    segments: list[SegmentGone] = field(default_factory=list)
+    hottest: dict[str, Spread] = field(default_factory=dict)
+    """Every thermometer over the whole night."""
+    over_setpoint_k: float | None = None
+    """Highest air above the highest setpoint so far asked for, in ramp and soak."""
+    heater_s: float = 0.0
+    switchings: int = 0
+    pauses: list[tuple[float, float]] = field(default_factory=list)
+    """Wall time and length (s) of gaps without a tick."""
+    not_believed: dict[str, dict[str, int]] = field(default_factory=dict)
+    """By thermometer: what was wrong with its readings, and in how many ticks."""
+    cure: list[list[Any]] = field(default_factory=list)
+    """Every part's last report, as the ledger has it (see `tick.PartCure`)."""
+    cure_s: float = 0.0
+    """When that was, s of the night."""
+
+
+def go_through(
+    reader: LedgerReader, night_id: int, settings: dict[str, Any], kinds: list[str]
+) -> Going:
+    """Read every tick of a night once.
+
+    Args:
+        settings: the night's, as the ledger has them.
+        kinds: of the profile's segments.
+    """
+    tick_s = float(settings["timing"]["tick_s"])
+    thermometers = settings["thermometers"]
+    names = [t["name"] for t in thermometers]
+    parts = [i for i, t in enumerate(thermometers) if t["role"] in ("part", "mould")]
+    g = Going()
+    g.hottest = {name: Spread() for name in names}
+    over: dict[str, float] = {}
+    before: TickRow | None = None
+    now_s = asked_c = 0.0
+    for row in reader.ticks(night_id):
+        decision = reader.parsed(row.decision) if row.decision != "{}" else {}
+        step_s = tick_s
+        if before is not None:
+            step_s = passed_s(before, row, tick_s)
+            if step_s > PAUSE_TICKS * tick_s and not _thin(reader, night_id):
+                g.pauses.append((before.wall_s, step_s))
+            now_s += step_s
+            if before.heater:
+                g.heater_s += min(step_s, PAUSE_TICKS * tick_s)
+            g.switchings += before.heater != row.heater
+        believed = reader.parsed(row.believed)
+        for name, value_c in zip(names, believed, strict=True):
+            if value_c is not None:
+                g.hottest[name].add(value_c)
+        for name, fault in zip(names, decision.get("faults", ()), strict=False):
+            if fault is not None:
+                counts = g.not_believed.setdefault(name, {})
+                counts[fault] = counts.get(fault, 0) + 1
+        if "cure" in decision:
+            g.cure, g.cure_s = decision["cure"], now_s
+        if row.segment is not None:
+            fresh = not g.segments or g.segments[-1].number != row.segment
+            gone = _segment(g, row, now_s, kinds)
+            if row.control_c is not None:
+                gone.end_c = row.control_c
+                if row.phase in ("ramp", "soak") and row.setpoint_c is not None:
+                    asked_c = max(asked_c, row.setpoint_c)
+                    over["k"] = max(over.get("k", row.control_c - asked_c),
+                                    row.control_c - asked_c)  # fmt: skip
+            if "wait" in decision:
+                gone.waited_s += step_s
+            elif row.phase == "soak" and not fresh:
+                _counted(gone, row, step_s, [(names[i], believed[i]) for i in parts])
+            gone.end_s = now_s
+            g.length_s, g.last_wall_s = now_s, row.wall_s
+        elif before is not None and before.segment is not None:
+            _ended(g, row, now_s)
+        g.ticks += 1
+        before = row
+    g.over_setpoint_k = over.get("k")
+    return g
+
+
+def _thin(reader: LedgerReader, night_id: int) -> bool:
+    return reader.thinned(night_id) is not None
+
+
+def _segment(g: Going, row: TickRow, now_s: float, kinds: list[str]) -> SegmentGone:
+    number = row.segment or 0
+    if not g.segments or g.segments[-1].number != number:
+        if g.segments:
+            g.segments[-1].over = True
+            g.segments[-1].end_s = now_s
+        kind = kinds[number] if number < len(kinds) else row.phase
+        g.segments.append(SegmentGone(number, kind, row.wall_s, now_s, row.control_c))
+    return g.segments[-1]
+
+
+def _ended(g: Going, row: TickRow, now_s: float) -> None:
+    g.length_s, g.last_wall_s = now_s, row.wall_s
+    if g.segments:
+        g.segments[-1].end_s = now_s
+        g.segments[-1].over = row.phase == "done"
+
+
+def _counted(
+    gone: SegmentGone, row: TickRow, step_s: float, parts: list[tuple[str, float | None]]
+) -> None:
+    gone.counted_s += step_s
+    if row.control_c is not None:
+        gone.air.add(row.control_c)
+    for name, part_c in parts:
+        if part_c is not None:
+            gone.parts.setdefault(name, Spread()).add(part_c)

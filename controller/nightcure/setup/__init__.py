@@ -1,0 +1,1 @@
+"""Setting an oven up and checking it: what a person does at a fresh board."""

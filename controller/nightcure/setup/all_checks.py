@@ -1,0 +1,73 @@
+"""Every check there is, in the order in which a person puts things right."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+from ..board.ds18b20 import bus_root
+from ..clock import MachineClock
+from ..ledger.writer import LedgerInUse, LedgerLost
+from ..settings import Settings
+from .board_checks import (
+    Board,
+    controller_runs,
+    ledger_held,
+    look_at_chip,
+    look_at_clock,
+    look_at_disk,
+    look_at_ledger,
+    look_at_pins,
+    look_at_service,
+    look_at_watchdog,
+)
+from .bus_checks import look_at_bus
+from .finding import Finding, Verdict
+
+THIS_MACHINE = Board()
+
+
+def every_check(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> Iterator[Finding]:
+    """One finding after the other; nothing is switched on.
+
+    The pins are claimed, at off, only while the ledger's lock is held: no controller starts then.
+    """
+    yield _settings(path, settings)
+    yield from look_at_bus(settings, bus_root(), MachineClock())
+    chip = look_at_chip(board)
+    yield chip
+    if controller_runs(settings.ledger):
+        yield Finding("controller", Verdict.OK, "It runs and holds the pins; they are left alone.")
+    elif chip.verdict is not Verdict.WRONG:
+        yield from _pins(settings)
+    yield look_at_disk(settings.ledger, board)
+    yield look_at_ledger(settings.ledger)
+    yield look_at_clock(board)
+    yield look_at_watchdog(board)
+    yield look_at_service(board)
+
+
+def _settings(path: Path, settings: Settings) -> Finding:
+    mode = path.stat().st_mode
+    if settings.web.passphrase_hash is not None and mode & 0o007:
+        sentence = f"{path} holds the passphrase's hash and anyone may read it: chmod o= {path}."
+        return Finding("settings", Verdict.LOOK, sentence)
+    count = len(settings.thermometers)
+    sentence = (
+        f"{settings.name}: {settings.heater.power_w:g} W on pin {settings.heater.pin}, {count} "
+        f"thermometer{'s'[: count != 1]}."
+    )
+    return Finding("settings", Verdict.OK, sentence)
+
+
+def _pins(settings: Settings) -> list[Finding]:
+    with ExitStack() as stack:
+        try:
+            stack.enter_context(ledger_held(settings.ledger))
+        except LedgerInUse:
+            sentence = "It has just started and holds the pins; they are left alone."
+            return [Finding("controller", Verdict.OK, sentence)]
+        except LedgerLost:
+            pass  # its folder: the disk's line tells
+        return look_at_pins(settings)

@@ -1,0 +1,314 @@
+"""Checks of the board: pins, disk, ledger, clock, watchdog, service. Nothing is switched on."""
+
+from __future__ import annotations
+
+import ctypes
+import importlib.util
+import os
+import shutil
+import sqlite3
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import NamedTuple
+
+from ..errors import NightcureError
+from ..ledger.file import PAGE_BYTES, open_ledger
+from ..ledger.writer import LedgerInUse, hold_ledger
+from ..settings import Settings
+from .finding import Finding, Verdict
+
+#: A night is 4.5 MB (hardware-notes/flash-wear.md): room for ten, and for a hundred.
+LEAST_BYTES, PLENTY_BYTES = 50_000_000, 500_000_000
+#: A durable write as long as this holds up the record of a tick; as that, of an event for long.
+SLOW_S, TOO_SLOW_S = 0.5, 3.0
+WRITES = 12
+#: No clock that was ever set shows less (2025-01-01): the board has no battery for its own.
+UNSET_S = 1_735_689_600
+#: adjtimex(2): the clock is not synchronised.
+TIME_ERROR = 5
+IN_MEMORY = {"tmpfs", "ramfs"}
+UNIT = "nightcure-controller.service"
+
+
+def kernel_clock() -> int:
+    """What adjtimex(2) answers to a question that changes nothing; -1 where it may not be asked."""
+    try:
+        return int(ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(1024)))
+    except (OSError, AttributeError):
+        return -1
+
+
+def ask_systemd(*words: str) -> str:
+    """The one word systemctl answers; empty where there is none."""
+    try:
+        done = subprocess.run(
+            ["systemctl", *words], capture_output=True, text=True, timeout=10, check=False
+        )
+    except (OSError, subprocess.TimeoutExpired):
+        return ""
+    return done.stdout.strip()
+
+
+class Board(NamedTuple):
+    """Where things are on the machine."""
+
+    sys: Path = Path("/sys")
+    dev: Path = Path("/dev")
+    units: tuple[Path, ...] = (Path("/etc/systemd/system"), Path("/usr/lib/systemd/system"))
+    mounts: Path = Path("/proc/self/mounts")
+    clock: Callable[[], int] = kernel_clock
+    systemctl: Callable[..., str] = ask_systemd
+
+
+@contextmanager
+def ledger_held(path: Path) -> Iterator[None]:
+    """Hold the ledger's lock, so that no controller starts meanwhile. Raises as `hold_ledger`.
+
+    A lock file made here belongs to the folder's owner: root's would keep the service out.
+    """
+    place = Path(f"{path.resolve()}.lock")
+    new = not place.exists()
+    lock = hold_ledger(path)
+    try:
+        if new:
+            with suppress(OSError):
+                folder = place.parent.stat()
+                os.fchown(lock.fileno(), folder.st_uid, folder.st_gid)
+        yield
+    finally:
+        lock.close()
+
+
+def look_at_chip(board: Board) -> Finding:
+    """May this user drive pins at all?"""
+    factory = os.environ.get("GPIOZERO_PIN_FACTORY", "")
+    if factory in ("nightcure-bench", "mock"):
+        return Finding("gpio", Verdict.OK, f"Stand-in pins ({factory}); nothing is switched.")
+    chips = sorted(board.dev.glob("gpiochip*"))
+    if not chips:
+        sentence = f"No gpiochip in {board.dev}: this is not the oven's board."
+        return Finding("gpio", Verdict.WRONG, sentence)
+    if not any(os.access(chip, os.R_OK | os.W_OK) for chip in chips):
+        return Finding(
+            "gpio",
+            Verdict.WRONG,
+            f"{chips[0]} may not be opened: sudo usermod -aG gpio $USER, then log in again.",
+        )
+    if importlib.util.find_spec("lgpio") is None:
+        sentence = "lgpio is not installed: install nightcure with its extra 'pi'."
+        return Finding("gpio", Verdict.WRONG, sentence)
+    return Finding("gpio", Verdict.OK, f"{chips[0]} may be used.")
+
+
+def look_at_pins(settings: Settings) -> list[Finding]:
+    """Claim every declared pin at its off level, and give it back off."""
+    from ..board.button import StopButton
+    from ..board.relay import Switch
+
+    found = []
+    declared = {"heater": settings.heater, "contactor": settings.contactor, "fan": settings.fan}
+    for what, output in declared.items():
+        if output is None:
+            continue
+        figures = {"pin": output.pin}
+        try:
+            switch = Switch(output, what)
+            still_on = switch.on
+            switch.close()
+        except NightcureError as error:
+            found.append(Finding(what, Verdict.WRONG, str(error), figures))
+            continue
+        if still_on:
+            sentence = f"Pin {output.pin} cannot be driven off: pull the plug."
+            found.append(Finding(what, Verdict.WRONG, sentence, figures))
+        else:
+            found.append(Finding(what, Verdict.OK, f"Pin {output.pin} is free and off.", figures))
+    if settings.stop_button is not None:
+        pin = settings.stop_button.pin
+        try:
+            button = StopButton(settings)
+            pressed = button.pressed()
+            button.close()
+        except Exception as error:  # the pin library's own kinds
+            sentence = f"Pin {pin} cannot be read ({error}); is another program using it?"
+            return [*found, Finding("stop button", Verdict.WRONG, sentence, {"pin": pin})]
+        if pressed:
+            sentence = f"Pin {pin} is at ground: pressed, or wired to what opens. No night starts."
+            found.append(Finding("stop button", Verdict.LOOK, sentence, {"pin": pin}))
+        else:
+            sentence = f"Pin {pin}: not pressed. Press it and check again to see that it answers."
+            found.append(Finding("stop button", Verdict.OK, sentence, {"pin": pin}))
+    return found
+
+
+def look_at_disk(ledger: Path, board: Board) -> Finding:
+    """Room, and how long a durable write takes where the ledger is."""
+    folder = ledger.resolve().parent
+    if not folder.is_dir():
+        return Finding(
+            "disk", Verdict.WRONG, f"The ledger's folder {folder} is not there: make it."
+        )
+    if not os.access(folder, os.W_OK | os.X_OK):
+        return Finding(
+            "disk",
+            Verdict.WRONG,
+            f"You may not write in {folder}: check as who runs the controller, with sudo -u.",
+        )
+    free = shutil.disk_usage(folder).free
+    try:
+        longest_s = _durable_s(folder)
+    except (OSError, sqlite3.Error) as error:
+        return Finding("disk", Verdict.WRONG, f"{folder} takes no durable write: {error}.")
+    figures = {"free_bytes": free, "longest_write_s": round(longest_s, 4)}
+    shown = f"{free / 1e9:.1f} GB free, a durable write takes up to {longest_s * 1000:.0f} ms"
+    if free < LEAST_BYTES:
+        sentence = f"{shown}: too little for ten nights. Make room."
+        return Finding("disk", Verdict.WRONG, sentence, figures)
+    if longest_s > TOO_SLOW_S:
+        sentence = f"{shown}: the card is worn out or not what it says. Replace it."
+        return Finding("disk", Verdict.WRONG, sentence, figures)
+    if _in_memory(folder, board.mounts):
+        sentence = f"{shown}, but {folder} is memory: a power cut loses every night."
+        return Finding("disk", Verdict.LOOK, sentence, figures)
+    if free < PLENTY_BYTES or longest_s > SLOW_S:
+        sentence = f"{shown}: it will do. See hardware-notes/flash-wear.md."
+        return Finding("disk", Verdict.LOOK, sentence, figures)
+    return Finding("disk", Verdict.OK, f"{shown}.", figures)
+
+
+def _durable_s(folder: Path) -> float:
+    """The longest of a few writes as the ledger makes them, s; the trial's file is taken away."""
+    with tempfile.TemporaryDirectory(prefix=".nightcure-check-", dir=folder) as place:
+        db = sqlite3.connect(Path(place) / "trial", isolation_level=None)
+        try:
+            db.execute(f"PRAGMA page_size={PAGE_BYTES}")
+            db.execute("PRAGMA journal_mode=WAL")
+            db.execute("PRAGMA synchronous=FULL")
+            db.execute("CREATE TABLE t (x)")
+            longest_s = 0.0
+            for _ in range(WRITES):
+                began_s = time.monotonic()
+                db.execute("INSERT INTO t VALUES (randomblob(1500))")
+                longest_s = max(longest_s, time.monotonic() - began_s)
+        finally:
+            db.close()
+    return longest_s
+
+
+def _in_memory(folder: Path, mounts: Path) -> bool:
+    best, kind = "", ""
+    with suppress(OSError):
+        for line in mounts.read_text(encoding="utf-8", errors="replace").splitlines():
+            words = line.split()
+            if len(words) > 2 and folder.is_relative_to(words[1]) and len(words[1]) >= len(best):
+                best, kind = words[1], words[2]
+    return kind in IN_MEMORY
+
+
+def look_at_ledger(path: Path) -> Finding:
+    """Is it one, of a known version, and whole?"""
+    if not path.exists():
+        sentence = f"{path} is not there yet: the controller makes it."
+        return Finding("ledger", Verdict.OK, sentence)
+    try:
+        db = open_ledger(path, "ro")
+    except NightcureError as error:
+        return Finding("ledger", Verdict.WRONG, str(error))
+    try:
+        (said,) = db.execute("PRAGMA quick_check(1)").fetchone()
+        (nights,) = db.execute("SELECT count(*) FROM nights").fetchone()
+    except sqlite3.Error as error:
+        said, nights = str(error), 0
+    finally:
+        db.close()
+    if said != "ok":
+        sentence = f"{path} is damaged ({said}): keep it aside; the controller makes a new one."
+        return Finding("ledger", Verdict.WRONG, sentence)
+    sentence = f"{path.name} is sound: {nights} night{'s'[: nights != 1]}."
+    return Finding("ledger", Verdict.OK, sentence, {"nights": nights})
+
+
+def look_at_clock(board: Board) -> Finding:
+    """Does the machine know the time? Control does not need it, people do."""
+    if time.time() < UNSET_S:
+        return Finding(
+            "clock",
+            Verdict.WRONG,
+            "It was never set: nights would bear wrong times. Connect the network, or date -s.",
+        )
+    answer = board.clock()
+    if answer < 0:
+        sentence = "Nobody could say whether it is synchronised; compare it with your watch."
+        return Finding("clock", Verdict.LOOK, sentence, {"synchronised": None})
+    if answer == TIME_ERROR:
+        return Finding(
+            "clock",
+            Verdict.LOOK,
+            "Not synchronised: a step in the night is noted, finish times are wrong by it. "
+            "timedatectl set-ntp true, or fit a battery clock.",
+            {"synchronised": False},
+        )
+    return Finding("clock", Verdict.OK, "Synchronised.", {"synchronised": True})
+
+
+def look_at_watchdog(board: Board) -> Finding:
+    """Would a frozen board be reset?"""
+    dogs = sorted((board.sys / "class" / "watchdog").glob("watchdog*"))
+    if not dogs and not (board.dev / "watchdog").exists():
+        return Finding(
+            "watchdog",
+            Verdict.LOOK,
+            "None: a board that freezes with the heater on stays so. dtparam=watchdog=on in "
+            "config.txt (systemd/install writes it).",
+        )
+    state = ""
+    for dog in dogs:
+        with suppress(OSError):
+            state = (dog / "state").read_text(encoding="ascii").strip() or state
+    if state != "active":
+        return Finding(
+            "watchdog",
+            Verdict.LOOK,
+            "It is there and sleeps: systemd/install sets RuntimeWatchdogSec=14, then reboot.",
+        )
+    return Finding("watchdog", Verdict.OK, "The board's own is on duty.")
+
+
+def look_at_service(board: Board) -> Finding:
+    """The controller's unit, if it is installed."""
+    if not any((place / UNIT).exists() for place in board.units):
+        return Finding(
+            "service",
+            Verdict.LOOK,
+            "Not installed: by hand, run nightcure off whenever the controller was killed. "
+            "systemd/install does it for you.",
+        )
+    enabled, active = board.systemctl("is-enabled", UNIT), board.systemctl("is-active", UNIT)
+    figures = {"enabled": enabled, "active": active}
+    if active == "failed":
+        sentence = f"{UNIT} has failed: systemctl status tells why; then reset-failed and start."
+        return Finding("service", Verdict.WRONG, sentence, figures)
+    if enabled != "enabled":
+        sentence = f"{UNIT} is {enabled or 'not to be asked'}: systemctl enable --now {UNIT}."
+        return Finding("service", Verdict.LOOK, sentence, figures)
+    if active != "active":
+        sentence = f"{UNIT} is {active or 'not to be asked'}: systemctl start {UNIT}."
+        return Finding("service", Verdict.LOOK, sentence, figures)
+    return Finding("service", Verdict.OK, f"{UNIT} is enabled and running.", figures)
+
+
+def controller_runs(path: Path) -> bool:
+    """Whether another process holds the ledger's lock; asked without making a lock file."""
+    if not Path(f"{path.resolve()}.lock").exists():
+        return False
+    try:
+        with ledger_held(path):
+            return False
+    except LedgerInUse:
+        return True
+    except NightcureError:
+        return False

@@ -1,0 +1,174 @@
+"""What crosses the loop's two doors: a tick's inputs and its decision. Plain, fixed, comparable."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Any, NamedTuple
+
+from .cure.cure_clock import When
+
+
+class Fault(StrEnum):
+    """Why a reading is not believed. The first four come from the wire, the rest from screening."""
+
+    MISSING = "missing"
+    CRC = "crc"
+    POWER_ON = "power-on"
+    BUS = "bus"
+    RANGE = "range"
+    RATE = "rate"
+    FROZEN = "frozen"
+    STALE = "stale"
+    DISAGREES = "disagrees"
+
+
+class Reading(NamedTuple):
+    """What one thermometer said.
+
+    Attributes:
+        value_c: °C as the sensor gave it, without its offset; None when it gave nothing usable.
+        taken_s: monotonic time (s) of the conversion that made the value.
+        fault: what the wire found wrong with it, or None.
+    """
+
+    value_c: float | None
+    taken_s: float
+    fault: Fault | None = None
+
+
+class Phase(StrEnum):
+    """Where the night is."""
+
+    IDLE = "idle"
+    RAMP = "ramp"
+    SOAK = "soak"
+    COOL = "cool"
+    DONE = "done"
+    TRIPPED = "tripped"
+
+
+class Command(NamedTuple):
+    """A row of the inbox, taken and not expired."""
+
+    id: int
+    word: str
+    """`start`, `stop`, `skip`, `extend`, `setpoint`, `acknowledge`, `reset` or `offset`."""
+    args: dict[str, Any]
+    who: str
+
+
+class TickInputs(NamedTuple):
+    """Everything the loop may know at a tick.
+
+    Attributes:
+        mono_s: monotonic seconds; control runs on it.
+        wall_s: UTC seconds; people read it.
+        readings: one per thermometer, in the order of the settings.
+        commands: taken from the inbox since the last tick.
+        ledger_silent_s: how long the ledger has accepted no write, s.
+        inbox_silent_s: how long the inbox could not be read, s.
+        stop_pressed: the stop button is held.
+    """
+
+    mono_s: float
+    wall_s: float
+    readings: tuple[Reading, ...]
+    commands: tuple[Command, ...] = ()
+    ledger_silent_s: float = 0.0
+    inbox_silent_s: float = 0.0
+    stop_pressed: bool = False
+
+
+class Event(NamedTuple):
+    """Something that happened, in one sentence."""
+
+    kind: str
+    """`night`, `phase`, `alarm`, `trip`, `command`, `cure` or `note`."""
+    name: str
+    message: str
+    state: str | None = None
+    """Alarms: their state after the event."""
+
+
+class Outcome(NamedTuple):
+    """What became of a command."""
+
+    command_id: int
+    outcome: str
+    """`done` or `refused`."""
+    message: str
+
+
+class Check(NamedTuple):
+    """A thermometer was held against something known.
+
+    Attributes:
+        sensor_id: its 1-Wire id.
+        method: `ice-point`, `reference` or `typed`.
+        shown_c: what it showed without an offset; None where the offset was typed.
+        reference_c: what was true; None where the offset was typed.
+        offset_c: added to every reading from now on.
+    """
+
+    sensor_id: str
+    method: str
+    shown_c: float | None
+    reference_c: float | None
+    offset_c: float
+    who: str
+
+
+class PartCure(NamedTuple):
+    """How far one part's resin is.
+
+    Attributes:
+        part_c: the temperature its clock ran on, °C; None before its resin is mixed.
+        degree: of cure by the generic law, where its card has one.
+        equivalent_min: minutes at the card's reference temperature since the mixing.
+        self_heat_k: how much hotter than the air its own heat should make it now.
+        too_cold: it has not gelled and is colder than its card has data for.
+        milestones: reached ones and, along the rest of the profile, those to come; s of the night.
+    """
+
+    name: str
+    part_c: float | None
+    degree: float | None
+    equivalent_min: float
+    self_heat_k: float
+    too_cold: bool
+    milestones: tuple[When, ...]
+
+
+class Decision(NamedTuple):
+    """What is to be done now; everything the daemon does to the world comes out of one."""
+
+    heater_on: bool
+    contactor_on: bool
+    fan_on: bool
+    phase: Phase
+    segment: int | None
+    setpoint_c: float | None
+    control_c: float | None
+    """The believed control temperature (air, offset applied)."""
+    duty: float
+    waiting: bool
+    trip: str | None
+    """The interlock that holds the oven off, or None."""
+    believed: tuple[float | None, ...]
+    """Each thermometer's temperature if believed, offset applied, °C."""
+    faults: tuple[Fault | None, ...]
+    events: tuple[Event, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
+    cure: tuple[PartCure, ...] = ()
+    """Every part's cure, once a minute and when a milestone is reached; empty in between."""
+    checks: tuple[Check, ...] = ()
+    """Thermometers corrected at this tick."""
+
+
+#: A decision in which nothing is on; what a loop that knows nothing would say.
+def all_off(thermometers: int) -> Decision:
+    """The decision that switches everything off, for `thermometers` unread sensors."""
+    return Decision(
+        False, False, False, Phase.IDLE, None, None, None, 0.0, False, None,
+        (None,) * thermometers, (None,) * thermometers,
+    )  # fmt: skip

@@ -1,0 +1,255 @@
+"""The relay on bench pins: it never blips, it is off unless everything says on."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+from pathlib import Path
+
+import lgpio
+import pytest
+from gpiozero import Device
+
+from nightcure.board.lines import steady_pin_class
+from nightcure.board.relay import Outputs, Switch, drive_off
+from nightcure.errors import NightcureError
+from nightcure.settings import Output
+from nightcure.simulate.wires import BenchPin, read_pin
+from nightcure.tick import Decision, all_off
+from tests.nights import SETTINGS, changed
+
+from .wiring import ON, OUTPUTS, Told
+
+
+@pytest.mark.parametrize("active_high", [True, False])
+def test_a_switch_never_blips(pins: Path, active_high: bool) -> None:
+    (pins / "gpio17").write_bytes(b"0" if active_high else b"1")  # its resting level
+    switch = Switch(Output(pin=17, active_high=active_high), "heater")
+    pin = Device.pin_factory.pin(17)
+    assert [s.state for s in pin.states] == [not active_high], "claimed at its resting level"
+    assert not switch.on
+    switch.set(True)
+    assert switch.on
+    assert read_pin(pins, 17) is active_high
+    switch.close()
+    assert read_pin(pins, 17) is not active_high
+
+
+def test_a_line_left_driven_is_driven_off(pins: Path) -> None:
+    for number in (17, 22, 27):
+        (pins / f"gpio{number}").write_bytes(b"1")
+    drive_off(SETTINGS)
+    assert [read_pin(pins, n) for n in (17, 22, 27)] == [False] * 3
+
+
+def test_one_switch_one_owner(pins: Path) -> None:
+    code = (
+        "import sys; from nightcure.heat.relay import Switch; from nightcure.settings import "
+        "Output; s = Switch(Output(pin=17), 'heater'); print('claimed', flush=True); "
+        "sys.stdin.read()"
+    )
+    other = subprocess.Popen(
+        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        env={**os.environ, "GPIOZERO_PIN_FACTORY": "nightcure-bench"},
+    )  # fmt: skip
+    assert other.stdout is not None
+    assert other.stdout.readline() == "claimed\n"
+    with pytest.raises(NightcureError, match="pin 17 cannot be claimed"):
+        Switch(Output(pin=17), "heater")
+    other.communicate("", timeout=20)
+
+
+def test_outputs_do_what_was_decided(pins: Path) -> None:
+    outputs = Outputs(SETTINGS, Told())
+    outputs.apply(ON)
+    assert [outputs.is_on(w) for w in ("heater", "contactor", "fan")] == [True] * 3
+    # A decision that asks for the heater without the contactor gets neither.
+    outputs.apply(ON._replace(contactor_on=False))
+    assert not outputs.is_on("heater")
+    outputs.apply(ON)
+    outputs.close()
+    assert [read_pin(pins, n) for n in (17, 22, 27)] == [False] * 3
+    outputs.apply(ON)
+    assert not read_pin(pins, 17), "closed outputs stay off"
+
+
+def test_an_error_while_switching_leaves_everything_off(pins: Path) -> None:
+    outputs = Outputs(SETTINGS, Told())
+    outputs.apply(ON)
+
+    class Broken:
+        on = False
+
+        def set(self, on: bool) -> None:
+            raise OSError("stuck")
+
+        def close(self) -> None: ...
+
+    outputs._switches["fan"] = Broken()  # type: ignore[assignment]
+    with pytest.raises(OSError, match="stuck"):
+        outputs.apply(ON)
+    assert not read_pin(pins, 17)
+    assert not read_pin(pins, 27)
+    outputs.close()
+
+
+def test_a_pin_that_cannot_be_claimed_gives_back_the_others(pins: Path) -> None:
+    taken = Switch(Output(pin=27), "other")
+    with pytest.raises(NightcureError, match="contactor: pin 27 cannot be claimed"):
+        Outputs(SETTINGS, Told())
+    Switch(Output(pin=17), "heater").close()
+    taken.close()
+
+
+def test_without_a_contactor_the_heater_obeys_alone(pins: Path) -> None:
+    settings = changed(SETTINGS.model_copy(update={"contactor": None}))
+    outputs = Outputs(settings, Told())
+    d: Decision = ON._replace(contactor_on=True)
+    outputs.apply(d)
+    assert outputs.is_on("heater")
+    outputs.close()
+
+
+def test_the_boards_own_pin_is_claimed_at_its_level() -> None:
+    """On the real library a claim and its level are one request (lgpio's documentation)."""
+    calls: list[tuple[str, tuple[int, ...]]] = []
+
+    class Factory:
+        _handle = 7
+
+    pin_class = steady_pin_class()
+    pin = pin_class.__new__(pin_class)
+    pin._number, pin._factory = 17, Factory()
+    pin_class.factory = property(lambda self: self._factory)
+    plain = lgpio.gpio_claim_output
+    lgpio.gpio_claim_output = lambda *a: calls.append(("output", a))
+    try:
+        pin.output_with_state(True)
+    finally:
+        lgpio.gpio_claim_output = plain
+    assert calls == [("output", (7, 17, 1))]
+
+
+def states_of(pin: int) -> list[bool]:
+    return [bool(s.state) for s in Device.pin_factory.pin(pin).states]
+
+
+@pytest.mark.parametrize("active_high", [True, False])
+def test_outputs_never_blip_from_start_to_close(pins: Path, active_high: bool) -> None:
+    on = active_high
+    for number in (17, 22, 27):
+        (pins / f"gpio{number}").write_bytes(b"0" if active_high else b"1")
+    settings = changed(SETTINGS, **{w: {"active_high": active_high} for w in OUTPUTS})
+    outputs = Outputs(settings, Told())
+    assert states_of(17) == [not on]
+    outputs.apply(ON)
+    outputs.apply(ON._replace(heater_on=False))
+    outputs.all_off()
+    outputs.close()
+    assert states_of(17) == [not on, on, not on]
+    assert [read_pin(pins, n) for n in (17, 22, 27)] == [not on] * 3, "left driven off"
+
+
+def test_the_heater_goes_on_last_and_off_first(pins: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    thrown: list[tuple[int, bool]] = []
+    plain = Switch.set
+
+    def watched(self: Switch, on: bool) -> None:
+        thrown.append((self.pin, on))
+        plain(self, on)
+
+    outputs = Outputs(SETTINGS, Told())
+    monkeypatch.setattr(Switch, "set", watched)
+    heater, contactor = SETTINGS.heater.pin, SETTINGS.contactor.pin  # type: ignore[union-attr]
+    outputs.apply(ON)
+    assert thrown[0] == (contactor, True)
+    assert thrown[-1] == (heater, True)
+    thrown.clear()
+    outputs.apply(all_off(4))
+    assert thrown[0] == (heater, False)
+    assert (contactor, False) in thrown
+    outputs.apply(ON)
+    thrown.clear()
+    outputs.all_off()
+    assert thrown[0] == (heater, False)
+    outputs.close()
+
+
+def test_heater_switchings_count_both_ways_and_nothing_twice(pins: Path) -> None:
+    outputs = Outputs(SETTINGS, Told())
+    for _ in range(3):
+        outputs.apply(ON)
+    assert outputs.heater_switchings == 1
+    outputs.apply(ON._replace(heater_on=False))
+    outputs.apply(ON._replace(heater_on=False, fan_on=False))
+    assert outputs.heater_switchings == 2
+    outputs.apply(ON)
+    outputs.all_off()
+    outputs.all_off()
+    assert outputs.heater_switchings == 4
+    outputs.close()
+
+
+def test_a_signal_in_the_middle_of_a_decision_wins(
+    pins: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A handler runs between two switches of the same thread, as a real SIGTERM may."""
+    outputs = Outputs(SETTINGS, Told())
+    plain = Switch.set
+    contactor = SETTINGS.contactor.pin  # type: ignore[union-attr]
+
+    def struck(self: Switch, on: bool) -> None:
+        plain(self, on)
+        if on and self.pin == contactor:
+            signal.raise_signal(signal.SIGUSR1)
+
+    before = signal.signal(signal.SIGUSR1, lambda *_: outputs.all_off())
+    monkeypatch.setattr(Switch, "set", struck)
+    try:
+        outputs.apply(ON)
+    finally:
+        signal.signal(signal.SIGUSR1, before)
+    assert [read_pin(pins, n) for n in (17, 22, 27)] == [False] * 3
+    assert outputs.heater_switchings == 0
+    monkeypatch.setattr(Switch, "set", plain)
+    outputs.apply(ON)
+    assert outputs.is_on("heater"), "a fresh decision counts again"
+    outputs.close()
+
+
+def test_all_off_from_many_threads_while_decisions_come(pins: Path) -> None:
+    outputs = Outputs(SETTINGS, Told())
+    stop = threading.Event()
+
+    def panics() -> None:
+        while not stop.is_set():
+            outputs.all_off()
+
+    threads = [threading.Thread(target=panics, daemon=True) for _ in range(3)]
+    for thread in threads:
+        thread.start()
+    for _ in range(200):
+        outputs.apply(ON)
+    stop.set()
+    for thread in threads:
+        thread.join(10)
+    outputs.all_off()
+    assert [read_pin(pins, n) for n in (17, 22, 27)] == [False] * 3
+    assert outputs.heater_switchings % 2 == 0, "every on has its off"
+    outputs.close()
+
+
+def test_the_board_librarys_own_error_becomes_a_sentence(
+    pins: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """lgpio raises `lgpio.error`, which is neither an OSError nor gpiozero's (lgpio 0.2.2)."""
+
+    def busy(self: BenchPin) -> None:
+        raise lgpio.error("GPIO busy")
+
+    monkeypatch.setattr(BenchPin, "claim", busy)
+    with pytest.raises(NightcureError, match=r"heater: pin 17 cannot be claimed .*GPIO busy"):
+        Outputs(SETTINGS, Told())

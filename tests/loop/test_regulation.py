@@ -1,0 +1,63 @@
+"""How well it regulates: the figures that are promised in the README, on the shipped scenario."""
+
+from __future__ import annotations
+
+import pytest
+
+from nightcure.scenario import BOX, ambient_c
+from nightcure.simulate.rehearse import Figures
+from nightcure.simulate.stress import run_stress
+from tests.nights import PROFILE, SETTINGS
+
+Table = dict[tuple[str, str], Figures]
+
+
+@pytest.fixture(scope="module")
+def table() -> Table:
+    rows = run_stress(SETTINGS, PROFILE, BOX, ambient_c)
+    return {(r.oven, r.regulator): r.figures for r in rows}
+
+
+def within(f: Figures, overshoot_c: float, soak_c: float) -> None:
+    assert f.outcome == "done"
+    assert f.overshoot_c is not None
+    assert f.soak_min_error_c is not None
+    assert f.soak_max_error_c is not None
+    assert f.overshoot_c <= overshoot_c
+    assert -soak_c <= f.soak_min_error_c
+    assert f.soak_max_error_c <= soak_c
+
+
+def test_solid_state_relay(table: Table) -> None:
+    pid, bang = table["as believed", "pid"], table["as believed", "bang-bang"]
+    within(pid, 0.5, 0.3)
+    assert pid.mean_abs_error_c is not None
+    assert bang.mean_abs_error_c is not None
+    assert pid.mean_abs_error_c <= 0.30 * bang.mean_abs_error_c
+
+
+def test_mechanical_contactor(table: Table) -> None:
+    pid, bang = table["contactor", "pid"], table["contactor", "bang-bang"]
+    assert pid.outcome == "done"
+    assert pid.relay_switches <= 1.5 * bang.relay_switches
+    assert pid.mean_abs_error_c is not None
+    assert bang.mean_abs_error_c is not None
+    assert pid.mean_abs_error_c <= 0.6 * bang.mean_abs_error_c
+    assert pid.part_ripple_c is not None
+    assert pid.part_ripple_c <= 0.2
+
+
+@pytest.mark.parametrize(
+    ("oven", "overshoot_c", "soak_c"),
+    [
+        ("half the mould", 1.0, 0.5),
+        ("twice the mould", 1.0, 0.5),
+        ("loss +50 %", 1.0, 0.5),
+        ("mains 10 % low", 1.0, 0.5),
+        ("2 kW, declared", 1.5, 1.0),
+        ("2 kW, undeclared", 1.5, 1.0),
+    ],
+)
+def test_without_retuning(table: Table, oven: str, overshoot_c: float, soak_c: float) -> None:
+    within(table[oven, "pid"], overshoot_c, soak_c)
+    assert (oven, "bang-bang") in table

@@ -1,0 +1,249 @@
+"""Each check of the board fails for a real cause, and says what to do."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from gpiozero import Device, OutputDevice
+
+from nightcure.ledger.writer import LedgerInUse, LedgerWriter
+from nightcure.scenario import scenario
+from nightcure.settings import Button
+from nightcure.setup import board_checks
+from nightcure.setup.board_checks import (
+    Board,
+    controller_runs,
+    ledger_held,
+    look_at_chip,
+    look_at_clock,
+    look_at_disk,
+    look_at_ledger,
+    look_at_pins,
+    look_at_service,
+    look_at_watchdog,
+)
+from nightcure.setup.finding import Verdict
+from nightcure.simulate.wires import BenchFactory, read_pin
+
+SETTINGS, _ = scenario()
+LOOK, OK, WRONG = Verdict.LOOK, Verdict.OK, Verdict.WRONG
+
+
+@pytest.fixture
+def pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
+    monkeypatch.setenv("NIGHTCURE_BENCH", str(tmp_path / "pins"))
+    monkeypatch.setenv("GPIOZERO_PIN_FACTORY", "nightcure-bench")
+    before = Device.pin_factory
+    Device.pin_factory = BenchFactory()
+    yield tmp_path / "pins"
+    Device.pin_factory = before
+
+
+# ---- pins ------------------------------------------------------------------------------------
+
+
+def test_pins_that_are_free_are_left_off(pins: Path) -> None:
+    left_on = OutputDevice(17)
+    left_on.on()
+    left_on.close()
+    Device.pin_factory = BenchFactory()
+    found = {f.check: f for f in look_at_pins(SETTINGS)}
+    assert {name: f.verdict for name, f in found.items()} == {
+        "heater": OK, "contactor": OK, "fan": OK
+    }  # fmt: skip
+    assert not read_pin(pins, 17), "a heater that a dead process left on is off now"
+
+
+def test_a_pin_that_another_process_drives(pins: Path) -> None:
+    code = (
+        "import sys; from gpiozero import OutputDevice; d = OutputDevice(17); d.on(); "
+        "print('claimed', flush=True); sys.stdin.read()"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline() == "claimed\n"
+        found = {f.check: f for f in look_at_pins(SETTINGS)}
+        other.communicate(timeout=20)
+    assert found["heater"].verdict is WRONG
+    assert "pin 17 cannot be claimed" in found["heater"].sentence
+    assert found["contactor"].verdict is OK
+
+
+def test_a_stop_button_held_down(pins: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    settings = SETTINGS.model_copy(update={"stop_button": Button(pin=23)})
+    free = {f.check: f for f in look_at_pins(settings)}["stop button"]
+    assert free.verdict is OK
+    monkeypatch.setattr("nightcure.board.button.StopButton.pressed", lambda _: True)
+    held = {f.check: f for f in look_at_pins(settings)}["stop button"]
+    assert held.verdict is LOOK
+    assert "No night starts" in held.sentence
+
+
+def test_a_machine_without_pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("GPIOZERO_PIN_FACTORY", "lgpio")
+    nothing = look_at_chip(Board(dev=tmp_path))
+    assert nothing.verdict is WRONG
+    assert "not the oven's board" in nothing.sentence
+    (tmp_path / "gpiochip0").touch()
+    assert look_at_chip(Board(dev=tmp_path)).verdict is OK
+    monkeypatch.setattr(board_checks.os, "access", lambda *_: False)
+    denied = look_at_chip(Board(dev=tmp_path))
+    assert denied.verdict is WRONG
+    assert "usermod -aG gpio" in denied.sentence
+
+
+# ---- disk and ledger ---------------------------------------------------------------------------
+
+
+def mounts(tmp_path: Path, kind: str) -> Board:
+    (tmp_path / "mounts").write_text(f"a / ext4 rw 0 0\nb {tmp_path} {kind} rw 0 0\n")
+    return Board(mounts=tmp_path / "mounts")
+
+
+def test_a_good_disk_keeps_nothing_of_the_trial(tmp_path: Path) -> None:
+    board = mounts(tmp_path, "ext4")
+    before = sorted(os.listdir(tmp_path))
+    found = look_at_disk(tmp_path / "x.ledger", board)
+    assert found.figures["longest_write_s"] > 0
+    assert found.figures["free_bytes"] == pytest.approx(shutil.disk_usage(tmp_path).free, rel=0.2)
+    assert sorted(os.listdir(tmp_path)) == before
+
+
+def test_a_ledger_in_memory(tmp_path: Path) -> None:
+    found = look_at_disk(tmp_path / "x.ledger", mounts(tmp_path, "tmpfs"))
+    assert found.verdict is LOOK
+    assert "a power cut loses every night" in found.sentence
+
+
+def test_a_folder_that_is_not_there_or_may_not_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = look_at_disk(tmp_path / "none" / "x.ledger", Board())
+    assert found.verdict is WRONG
+    assert "is not there" in found.sentence
+    monkeypatch.setattr(board_checks.os, "access", lambda *_: False)
+    found = look_at_disk(tmp_path / "x.ledger", Board())
+    assert found.verdict is WRONG
+    assert "sudo -u" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("free", "longest_s", "verdict"),
+    [(10**6, 0.01, WRONG), (10**8, 0.01, LOOK), (10**10, 1.0, LOOK), (10**10, 4.0, WRONG),
+     (10**10, 0.01, OK)],
+)  # fmt: skip
+def test_little_room_and_slow_cards(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, free: int, longest_s: float, verdict: Verdict
+) -> None:
+    usage = shutil.disk_usage(tmp_path)._replace(free=free)
+    monkeypatch.setattr(board_checks.shutil, "disk_usage", lambda _: usage)
+    monkeypatch.setattr(board_checks, "_durable_s", lambda _: longest_s)
+    found = look_at_disk(tmp_path / "x.ledger", mounts(tmp_path, "ext4"))
+    assert found.verdict is verdict
+
+
+def test_a_sound_ledger_a_damaged_one_and_none(tmp_path: Path) -> None:
+    path = tmp_path / "x.ledger"
+    assert look_at_ledger(path).verdict is OK
+    writer = LedgerWriter(path)
+    writer.close()
+    sound = look_at_ledger(path)
+    assert (sound.verdict, sound.figures) == (OK, {"nights": 0})
+    whole = path.read_bytes()
+    path.write_bytes(whole[:2048] + b"\xff" * 4096 + whole[6144:])
+    damaged = look_at_ledger(path)
+    assert damaged.verdict is WRONG
+    path.write_text("a letter")
+    assert "not a ledger" in look_at_ledger(path).sentence
+
+
+def test_a_ledger_of_a_newer_version(tmp_path: Path) -> None:
+    path = tmp_path / "x.ledger"
+    LedgerWriter(path).close()
+    with sqlite3.connect(path) as db:
+        db.execute("PRAGMA user_version=99")
+    db.close()
+    found = look_at_ledger(path)
+    assert found.verdict is WRONG
+    assert "newer nightcure" in found.sentence
+
+
+def test_a_running_controller_is_known_by_its_ledger(tmp_path: Path) -> None:
+    path = tmp_path / "x.ledger"
+    assert not controller_runs(path)
+    assert not any(tmp_path.iterdir()), "asking makes no file"
+    writer = LedgerWriter(path)
+    assert controller_runs(path)
+    with pytest.raises(LedgerInUse), ledger_held(path):
+        pass
+    writer.close()
+    assert not controller_runs(path)
+    with ledger_held(path), pytest.raises(LedgerInUse):
+        LedgerWriter(path)
+
+
+# ---- the machine -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("answer", "verdict"), [(0, OK), (1, OK), (5, LOOK), (-1, LOOK)])
+def test_the_clock(answer: int, verdict: Verdict) -> None:
+    """adjtimex(2): 5 is TIME_ERROR, not synchronised; 1 an inserted leap second to come."""
+    assert look_at_clock(Board(clock=lambda: answer)).verdict is verdict
+
+
+def test_the_kernel_answers_as_the_system_does() -> None:
+    """Its own time state, read without changing it; -1 where a sandbox forbids the question."""
+    assert board_checks.kernel_clock() in range(-1, 6)
+
+
+def test_a_clock_that_was_never_set(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(time, "time", lambda: 86400.0)
+    assert look_at_clock(Board(clock=lambda: 0)).verdict is WRONG
+
+
+def test_the_watchdog(tmp_path: Path) -> None:
+    board = Board(sys=tmp_path / "sys", dev=tmp_path / "dev")
+    assert "dtparam=watchdog=on" in look_at_watchdog(board).sentence
+    dog = tmp_path / "sys" / "class" / "watchdog" / "watchdog0"
+    dog.mkdir(parents=True)
+    (dog / "state").write_text("inactive\n")
+    asleep = look_at_watchdog(board)
+    assert asleep.verdict is LOOK
+    assert "sleeps" in asleep.sentence
+    (dog / "state").write_text("active\n")
+    assert look_at_watchdog(board).verdict is OK
+
+
+@pytest.mark.parametrize(
+    ("enabled", "active", "verdict", "word"),
+    [
+        ("enabled", "active", OK, "running"),
+        ("enabled", "failed", WRONG, "reset-failed"),
+        ("disabled", "active", LOOK, "enable --now"),
+        ("enabled", "inactive", LOOK, "systemctl start"),
+        ("", "", LOOK, "not to be asked"),
+    ],
+)
+def test_the_service(
+    tmp_path: Path, enabled: str, active: str, verdict: Verdict, word: str
+) -> None:
+    def systemctl(question: str, *_: Any) -> str:
+        return enabled if question == "is-enabled" else active
+
+    board = Board(units=(tmp_path,), systemctl=systemctl)
+    assert "nightcure off" in look_at_service(board).sentence, "not installed"
+    (tmp_path / "nightcure-controller.service").touch()
+    found = look_at_service(board)
+    assert found.verdict is verdict
+    assert word in found.sentence

@@ -1,0 +1,93 @@
+"""Tonight's plan: whether the night will do, in words, times and curves."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, Field
+
+from nightcure.cure.clock_figures import Milestone
+
+
+class Spread(BaseModel):
+    """What one night in ten stays below, the middle, and what nine in ten stay below."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+class Coming(BaseModel):
+    """When a part comes to a milestone, s after the start; null: not within the nights."""
+
+    part: str
+    name: Milestone
+    p10_s: float | None
+    p50_s: float | None
+    p90_s: float | None
+
+
+class Lever(BaseModel):
+    """One change, and what it does to the odds in the same nights."""
+
+    what: str
+    probability: float
+    probability_gain: float
+
+
+class Curve(BaseModel):
+    """A temperature over the nights, °C: a value for each time."""
+
+    name: str = Field(description="A part's, or `air`, or `shed`.")
+    p10_c: list[float]
+    p50_c: list[float]
+    p90_c: list[float]
+
+
+class Curves(BaseModel):
+    """What the nights look like, thinned."""
+
+    time_s: list[float] = Field(description="After the start.")
+    lines: list[Curve]
+
+
+class Plan(BaseModel):
+    """Whether the night will do; hundreds of nights were drawn and run."""
+
+    answer: str = Field(
+        description="In one sentence; a second gives the odds with a slow maker's resin, where a "
+        "card is generic."
+    )
+    weak_point: str = Field(description="What it hangs on most.")
+    probability: float = Field(description="Share of the nights that reach the goal in time.")
+    standard_error: float = Field(description="Of the probability, from the number of nights.")
+    goal: Milestone
+    deadline_s: float = Field(description="After the start.")
+    energy_kwh: Spread
+    milestones: list[Coming]
+    warnings: list[str]
+    levers: list[Lever] = Field(description="The strongest first.")
+    nights: int
+    curves: Curves
+
+
+PLAN = {
+    "answer": "Yes: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00 in 97 of "
+    "100 nights, usually at 22:40; 0.2 kWh. Should it be a slow maker's resin, in 88 of 100.",
+    "weak_point": "The weak point is how well the card knows the cure.",
+    "probability": 0.97,
+    "standard_error": 0.012,
+    "goal": "demould",
+    "deadline_s": 43200.0,
+    "energy_kwh": {"p10": 0.191, "p50": 0.237, "p90": 0.288},
+    "milestones": [
+        {"part": "Lid", "name": "gelled", "p10_s": 2581.9, "p50_s": 3480.7, "p90_s": 4263.0}
+    ],
+    "warnings": [],
+    "levers": [{"what": "starting an hour earlier", "probability": 0.99, "probability_gain": 0.02}],
+    "nights": 200,
+    "curves": {
+        "time_s": [0.0, 360.0],
+        "lines": [
+            {"name": "air", "p10_c": [8.6, 12.1], "p50_c": [9.0, 12.4], "p90_c": [9.4, 12.8]}
+        ],
+    },
+}

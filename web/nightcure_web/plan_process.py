@@ -1,0 +1,87 @@
+"""The plan's own process: what `plan_job` asks on standard input, the answer on standard output."""
+
+from __future__ import annotations
+
+import json
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import numpy as np
+
+from nightcure.errors import NightcureError
+from nightcure.oven.arrays import Array
+from nightcure.plan.answer import weak_point
+from nightcure.plan.plan import Plan, plan_night
+from nightcure.plan.tonight import falling_to, tonight
+from nightcure.profile import parse_profile
+from nightcure.settings import Settings
+
+#: Points of a curve, about; and how long after deadline and goal it goes on, s.
+POINTS, AFTER_S = 100, 1800.0
+
+
+def main() -> None:
+    """Answer with the plan, or with `refused`: sentences."""
+    asked = json.load(sys.stdin)
+    try:
+        answer = told(planned(asked))
+    except NightcureError as error:
+        answer = {"refused": str(error).splitlines()}
+    json.dump(answer, sys.stdout)
+
+
+def planned(asked: dict[str, Any]) -> Plan:
+    """The plan, everything in this thread's turn: no core but one is busy.
+
+    Raises:
+        BadInput: a deadline no warmth can meet, a goal no card tells, a profile it will not run.
+    """
+    settings = Settings.model_validate(asked["settings"])
+    profile = parse_profile(asked["profile"])
+    shed = falling_to(asked["lowest_c"], asked["lowest_s"], asked["evening_c"])
+    night = tonight(
+        settings, profile.parts, shed, asked["goal"], asked["deadline_s"], asked["start_s"]
+    )
+    with ThreadPoolExecutor(1) as one:
+        return plan_night(night, profile, nights=asked["nights"], executor=one)
+
+
+def told(plan: Plan) -> dict[str, Any]:
+    """The plan as `models.plan_models.Plan` has it."""
+    weak = weak_point(plan.tonight, plan.nights, plan.truths)
+    whole = plan.as_json()
+    kept = (
+        *("probability", "standard_error", "goal", "deadline_s", "energy_kwh", "milestones"),
+        *("warnings", "levers", "nights"),
+    )
+    return {
+        "answer": whole["answer"].removesuffix(weak).strip(),
+        "weak_point": weak,
+        **{key: whole[key] for key in kept},
+        "curves": curves(plan),
+    }
+
+
+def curves(plan: Plan) -> dict[str, Any]:
+    """Air, parts and shed with 10, 50 and 90 % of the nights, to a while after the deadline."""
+    series = plan.nights.series
+    assert series is not None
+    late_s = plan.quantiles_s(plan.nights.goal_s)[2] or 0.0
+    end = int(np.searchsorted(series.time_s, max(plan.tonight.deadline_s, late_s) + AFTER_S))
+    rows = slice(0, end, max(end // POINTS, 1))
+    names = [p.part.name for p in plan.tonight.parts]
+    lines = [("air", series.air_c), *zip(names, series.parts_c, strict=True)]
+    return {
+        "time_s": series.time_s[rows].tolist(),
+        "lines": [_line(n, v[rows]) for n, v in [*lines, ("shed", series.ambient_c)]],
+    }
+
+
+def _line(name: str, values_c: Array) -> dict[str, Any]:
+    points = np.round(np.percentile(values_c, (10, 50, 90), axis=1), 2).tolist()
+    return {"name": name, **dict(zip(("p10_c", "p50_c", "p90_c"), points, strict=True))}
+
+
+if __name__ == "__main__":
+    main()
