@@ -58,7 +58,7 @@ class Installer:
     """Works out the steps; nothing is done before `do_all`.
 
     Args:
-        root: where to install; `daemon.status` says that it is the running system.
+        root: where to install; `live` says that it is the running system.
         wheels: a folder of wheels to install from, for a board without network.
         planning: with the numerics that the page's plan and the oven's test need.
     """

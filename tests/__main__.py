@@ -21,8 +21,8 @@ TOOLS = Path(sys.executable).parent
 PROGRAMS = {"chromium": "chromium", "systemd-analyze": "systemd", "git": "git"}
 #: Real processes, pins and browsers: each wants the machine for itself.
 ALONE = (
-    "tests/cure/test_three_parts.py",
-    *("tests/bench_tools", "tests/systemd", "tests/browser"),
+    "tests/loop/test_three_parts.py",
+    *("tests/setup", "tests/systemd", "tests/browser"),
     *(f"tests/faults/test_{name}.py" for name in ("budget", "processes")),
     *(f"tests/cli/test_{name}.py" for name in ("check", "demo", "setup", "virtual")),
 )

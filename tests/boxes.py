@@ -16,8 +16,9 @@ from nightcure.oven.thermal import Network
 from nightcure.profile import parse_profile
 from nightcure.simulate.rehearse import Figures, rehearse
 from nightcure.simulate.virtual import VirtualOven
+from nightcure.survey.identified import Survey
 from nightcure.survey.log import Log
-from nightcure.survey.survey import Survey, survey
+from nightcure.survey.survey import survey
 from nightcure.survey.tuning import Tuned, tune
 from tests.nights import SETTINGS, changed
 

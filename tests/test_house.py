@@ -1,18 +1,33 @@
-"""The house's order: imports run downhill, and the controller stays small."""
+"""The house: its rooms, the order of its imports, and what must never be.
+
+The contracts stand in pyproject.toml. Each is shown to fail: the layers when any import between two
+rooms is turned round, the others when one import that they forbid is put in.
+"""
 
 from __future__ import annotations
 
+import ast
+import re
+import shutil
 import subprocess
 import sys
 import tomllib
+from collections import Counter
+from graphlib import TopologicalSorter
 from pathlib import Path
+from typing import Any
 
+import grimp
 import pytest
 
 ROOT = Path(__file__).parent.parent
+PACKAGE = ROOT / "controller" / "nightcure"
+LINTER = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
+CONTRACTS: dict[str, dict[str, Any]] = {c["id"]: c for c in LINTER["contracts"]}
+LAYERS = [re.split(r"\s*\|\s*", layer) for layer in CONTRACTS["downhill"]["layers"]]
 
 HEAVY = {"numpy", "scipy", "fastapi", "uvicorn", "starlette", "plotext", "nightcure_web"}
-#: What the controller's process is made of; `oven` and `simulate.rehearse` belong to the planner's.
+#: What the controller's process is made of.
 CONTROLLER = (
     "nightcure.cli.main",
     "nightcure.daemon.daemon",
@@ -24,57 +39,220 @@ CONTROLLER = (
 )
 
 
+def rooms() -> set[str]:
+    """Folders and loose modules of the controller's package."""
+    return {
+        path.stem
+        for path in PACKAGE.iterdir()
+        if (path.suffix == ".py" or (path / "__init__.py").exists())
+        and path.stem not in ("__init__", "__pycache__")
+    }
+
+
 @pytest.fixture(scope="module")
-def contracts() -> str:
-    """What the import linter says of the contracts in pyproject.toml."""
-    done = subprocess.run(
-        [Path(sys.executable).parent / "lint-imports"],
-        cwd=ROOT, capture_output=True, text=True, timeout=120, check=False,
+def graph() -> grimp.ImportGraph:
+    """Every import of product code, by module."""
+    return grimp.build_graph("nightcure", "nightcure_web", cache_dir=None)
+
+
+def room(module: str) -> str:
+    """The room a module stands in; the page's server is one."""
+    top, _, rest = module.partition(".")
+    return "web" if top == "nightcure_web" else rest.partition(".")[0]
+
+
+def arrows(graph: grimp.ImportGraph) -> set[tuple[str, str]]:
+    """Which room imports which."""
+    found = {
+        (room(importer), room(imported))
+        for importer in graph.modules
+        for imported in graph.find_modules_directly_imported_by(importer)
+    }
+    return {(a, b) for a, b in found if a != b and b}
+
+
+# ---- how large it is -----------------------------------------------------------------------------
+
+
+def test_there_are_few_rooms_and_few_arrows(graph: grimp.ImportGraph) -> None:
+    beside = {"web", "systemd"}
+    assert len(rooms() | beside) <= 28
+    assert len(arrows(graph)) <= 135
+
+
+def test_no_modules_import_each_other_in_a_circle(graph: grimp.ImportGraph) -> None:
+    order = TopologicalSorter(
+        {m: graph.find_modules_directly_imported_by(m) for m in graph.modules}
+    )
+    order.prepare()  # raises CycleError, which names the circle
+
+
+def test_no_two_modules_share_a_name() -> None:
+    """Outside commands and routes, whose modules are named after the command and the path."""
+    paths = [*PACKAGE.rglob("*.py"), *(ROOT / "web" / "nightcure_web").rglob("*.py")]
+    names = Counter(
+        path.stem
+        for path in paths
+        if path.parent.name not in ("cli", "routes") and path.stem != "__init__"
+    )
+    assert [name for name, count in names.items() if count > 1] == []
+
+
+# ---- the contracts -------------------------------------------------------------------------------
+
+
+def lint(root: Path, contract: str | None = None) -> subprocess.CompletedProcess[str]:
+    """The import linter on the packages below `root`."""
+    only = ["--contract", contract] if contract else []
+    paths = f"{root / 'controller'}:{root / 'web'}"
+    return subprocess.run(
+        [Path(sys.executable).parent / "lint-imports", "--no-cache", *only],
+        cwd=root, env={"PYTHONPATH": paths, "PATH": "/usr/bin:/bin"}, capture_output=True,
+        text=True, timeout=120, check=False,
     )  # fmt: skip
+
+
+def test_the_contracts_are_kept() -> None:
+    done = lint(ROOT)
     assert done.returncode == 0, done.stdout
-    return done.stdout
+    assert f"{len(CONTRACTS)} kept, 0 broken" in done.stdout
+
+
+@pytest.fixture(scope="module")
+def copy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The product's code in a folder of its own, to put a wrong import in."""
+    root = tmp_path_factory.mktemp("house")
+    sources = shutil.ignore_patterns("page", "static", "__pycache__")
+    for folder in ("controller", "web"):
+        shutil.copytree(ROOT / folder, root / folder, ignore=sources)
+    shutil.copy(ROOT / "pyproject.toml", root)
+    return root
+
+
+#: By contract: imports that it forbids, one broken by each never.
+FORBIDDEN = {
+    "downhill": [("nightcure/tick.py", "from nightcure.loop import why_off")],
+    "hardware": [
+        ("nightcure/loop/loop.py", "import gpiozero"),
+        ("nightcure/daemon/daemon.py", "from gpiozero import LED"),
+        ("nightcure/setup/pulse.py", "import w1thermsensor"),
+        ("nightcure/cli/off.py", "import lgpio"),
+        ("nightcure_web/app.py", "import gpiozero"),
+    ],
+    "board": [
+        ("nightcure/record/recorder.py", "from nightcure.board.relay import Outputs"),
+        ("nightcure/simulate/rehearse.py", "from nightcure.board.relay import Outputs"),
+        ("nightcure/cli/controller.py", "from nightcure.board.relay import drive_off"),
+        ("nightcure_web/app.py", "from nightcure.board import relay"),
+    ],
+    "pure": [
+        ("nightcure/loop/loop.py", "import sqlite3"),
+        ("nightcure/guard/guard.py", "from nightcure.ledger.writer import LedgerWriter"),
+        ("nightcure/heat/pid.py", "import numpy"),
+        ("nightcure/measure/screening.py", "from nightcure.oven.thermal import Network"),
+    ],
+    "time": [
+        ("nightcure/loop/loop.py", "import time"),
+        ("nightcure/guard/guard.py", "from datetime import datetime"),
+        ("nightcure/heat/pid.py", "import random"),
+        ("nightcure/measure/screening.py", "import threading"),
+        ("nightcure/cure/cure_clock.py", "from nightcure.clock import MachineClock"),
+    ],
+    "models": [
+        ("nightcure/oven/thermal.py", "from nightcure.loop.loop import Loop"),
+        ("nightcure/cure/card.py", "from nightcure.tick import Decision"),
+    ],
+    "rows": [
+        ("nightcure/ledger/writer.py", "from nightcure.settings import Settings"),
+        ("nightcure/ledger/rows.py", "from nightcure.tick import Decision"),
+    ],
+    "plan": [("nightcure/plan/nights.py", "from nightcure.heat.pid import PidRegulator")],
+    "morning": [
+        ("nightcure/report/facts.py", "from nightcure.loop.loop import Loop"),
+        ("nightcure/survey/survey.py", "from nightcure.record.recorder import Recorder"),
+    ],
+    "lean": [
+        ("nightcure/daemon/status.py", "import numpy"),
+        ("nightcure/record/recorder.py", "from nightcure.oven.thermal import Network"),
+    ],
+    "page": [
+        ("nightcure_web/app.py", "from nightcure.daemon.daemon import Daemon"),
+        ("nightcure_web/live.py", "from nightcure.loop.loop import Loop"),
+        ("nightcure_web/jobs.py", "from nightcure.record.recorder import Recorder"),
+    ],
+    "webless": [
+        ("nightcure/daemon/daemon.py", "import nightcure_web"),
+        ("nightcure/simulate/demo.py", "from nightcure_web.app import run"),
+        ("nightcure/cli/off.py", "import fastapi"),
+    ],
+}  # fmt: skip
+
+
+def test_every_contract_is_tried() -> None:
+    assert FORBIDDEN.keys() == CONTRACTS.keys()
 
 
 @pytest.mark.parametrize(
-    "contract",
-    [
-        "imports run downhill",
-        "the page knows the ledger, never the heater",
-        "the controller imports nothing of the web",
-        "the ledger knows plain records only",
-        "the oven is a leaf",
-        "the loop does no I/O of its own and needs no numerics",
-    ],
+    ("contract", "file", "line"), [(c, *turned) for c, all_ in FORBIDDEN.items() for turned in all_]
 )
-def test_the_contracts_are_kept(contracts: str, contract: str) -> None:
-    assert f"{contract} KEPT" in contracts
+def test_a_forbidden_import_is_found(copy: Path, contract: str, file: str, line: str) -> None:
+    path = copy / ("controller" if file.startswith("nightcure/") else "web") / file
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text + f"\n{line}\n", encoding="utf-8")
+    try:
+        done = lint(copy, contract)
+    finally:
+        path.write_text(text, encoding="utf-8")
+    assert done.returncode == 1, done.stdout + done.stderr
+    assert "BROKEN" in done.stdout
 
 
-def all_modules() -> set[str]:
-    """Dotted names of the controller's modules and packages, one level down."""
-    package = ROOT / "controller" / "nightcure"
-    return {
-        f"nightcure.{path.stem}"
-        for path in package.iterdir()
-        if (path.suffix == ".py" or (path / "__init__.py").exists())
-        and path.stem not in ("__init__", "__main__", "__pycache__")
-    }
+def test_any_import_turned_round_is_found(graph: grimp.ImportGraph) -> None:
+    """Every arrow between two rooms of the controller, one after the other, by the layers alone."""
+    layers = [grimp.Layer(*layer, independent=True) for layer in LAYERS]
+
+    def broken() -> bool:
+        return bool(graph.find_illegal_dependencies_for_layers(layers, containers={"nightcure"}))
+
+    assert not broken()
+    turned = [(a, b) for a, b in sorted(arrows(graph)) if "web" not in (a, b) and a != "__main__"]
+    assert len(turned) > 100
+    for upper, lower in turned:
+        wrong = f"nightcure.{lower}", f"nightcure.{upper}"
+        graph.add_import(importer=wrong[0], imported=wrong[1])
+        assert broken(), f"{lower} -> {upper}"
+        graph.remove_import(importer=wrong[0], imported=wrong[1])
 
 
-def test_every_module_has_its_place() -> None:
-    """A new module is named in the layers or is one of the leaves, and may not import the web."""
-    linter = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlinter"]
-    by_name = {c["name"]: c for c in linter["contracts"]}
-    placed = {
-        ".".join(name.strip().split(".")[:2])
-        for layer in by_name["imports run downhill"]["layers"]
-        for name in layer.split("|")
-    }
-    assert all_modules() - placed == {"nightcure.ledger", "nightcure.oven", "nightcure.scenario"}
-    webless = by_name["the controller imports nothing of the web"]["source_modules"]
-    assert all_modules() - set(webless) == {"nightcure.cli"}
-    strangers = set(by_name["the ledger knows plain records only"]["forbidden_modules"])
-    assert all_modules() - strangers == {"nightcure.ledger", "nightcure.errors"}
+def test_no_list_of_rooms_has_grown_old() -> None:
+    """Where a contract lists rooms by name, a new room is on the list."""
+    everywhere = {f"nightcure.{name}" for name in rooms()} - {"nightcure.__main__"}
+    reaches_board = {"nightcure.board", "nightcure.daemon", "nightcure.setup"}
+    assert set(CONTRACTS["board"]["source_modules"]) == (
+        everywhere - reaches_board | {"nightcure_web"}
+    )
+    below = {"nightcure.ledger", "nightcure.errors"}
+    assert set(CONTRACTS["rows"]["forbidden_modules"]) == everywhere - below
+
+
+# ---- what no import shows ------------------------------------------------------------------------
+
+
+def test_only_the_loop_decides_that_the_heater_is_on() -> None:
+    """Decisions are made in the loop, and in `tick` one with everything off.
+
+    Setup's pulse of heat changes that one, and is the only exception.
+    """
+    makers = set()
+    for path in PACKAGE.rglob("*.py"):
+        for call in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(call, ast.Call):
+                continue
+            makes = isinstance(call.func, ast.Name) and call.func.id == "Decision"
+            changes = any(k.arg == "heater_on" for k in call.keywords)
+            if makes or changes:
+                makers.add(str(path.relative_to(PACKAGE)))
+    assert makers == {"loop/loop.py", "tick.py", "setup/pulse.py"}
 
 
 @pytest.mark.parametrize("module", CONTROLLER)
@@ -84,6 +262,14 @@ def test_the_controller_imports_neither_numerics_nor_web(module: str) -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
     )
     assert done.stdout.strip() == "[]", done.stdout + done.stderr
+
+
+def test_the_drawing_is_the_order_that_is_held() -> None:
+    """The drawing in DEVELOPERS.md names the layers of pyproject.toml, from the top down."""
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    (drawing,) = re.findall(r"<!-- order -->\n```\n(.*?)```", guide, re.DOTALL)
+    drawn = [re.split(r"\s*·\s*", line.split("  ")[0].strip()) for line in drawing.splitlines()]
+    assert [sorted(layer) for layer in drawn] == [sorted(layer) for layer in LAYERS]
 
 
 def test_no_code_file_has_grown_past_one_reason_to_exist() -> None:

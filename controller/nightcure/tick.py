@@ -139,6 +139,31 @@ class PartCure(NamedTuple):
     milestones: tuple[When, ...]
 
 
+class OffCode(StrEnum):
+    """Why the heater may not be on."""
+
+    STARTING = "starting"
+    """The controller has just begun; the loop has not been asked yet."""
+    STOP_PRESSED = "stop-pressed"
+    TRIPPED = "tripped"
+    """Fields: `alarm`, the interlock that holds the oven off."""
+    NO_NIGHT = "no-night"
+    """Fields: `phase`."""
+    RESUMING = "resuming"
+    AIR_DOUBTED = "air-doubted"
+    NO_AIR = "no-air-temperature"
+    """Fields: `fault`, of the air's thermometer."""
+    CONTACTOR_OPEN = "contactor-open"
+
+
+class WhyOff(NamedTuple):
+    """Why the heater may not be on: a code and what goes with it. The words are made where a
+    person reads them (`record.off_sentences`)."""
+
+    code: OffCode
+    fields: dict[str, str] = {}  # noqa: RUF012 - never changed
+
+
 class Decision(NamedTuple):
     """What is to be done now; everything the daemon does to the world comes out of one."""
 
@@ -154,6 +179,8 @@ class Decision(NamedTuple):
     waiting: bool
     trip: str | None
     """The interlock that holds the oven off, or None."""
+    why_off: WhyOff | None
+    """Why the heater may not be on; None where it may, on or in the off part of its window."""
     believed: tuple[float | None, ...]
     """Each thermometer's temperature if believed, offset applied, °C."""
     faults: tuple[Fault | None, ...]
@@ -170,5 +197,5 @@ def all_off(thermometers: int) -> Decision:
     """The decision that switches everything off, for `thermometers` unread sensors."""
     return Decision(
         False, False, False, Phase.IDLE, None, None, None, 0.0, False, None,
-        (None,) * thermometers, (None,) * thermometers,
+        WhyOff(OffCode.STARTING), (None,) * thermometers, (None,) * thermometers,
     )  # fmt: skip

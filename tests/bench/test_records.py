@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from nightcure.ledger.reader import LedgerReader
-from nightcure.record.rehearsed_night import KeptNight
+from nightcure.record.rehearsed_night import RehearsedNight
 from nightcure.replay.verify import verify
 from nightcure.report.facts import gather
 from nightcure.scenario import BOX, ambient_c
@@ -23,7 +23,7 @@ NIGHTS = 1000
 def ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The shipped night, whole."""
     path = tmp_path_factory.mktemp("bench") / "n.ledger"
-    with KeptNight(path, SETTINGS, PROFILE) as kept:
+    with RehearsedNight(path, SETTINGS, PROFILE) as kept:
         rehearse(SETTINGS, PROFILE, BOX, ambient_c, on_tick=kept.tick)
     return path
 

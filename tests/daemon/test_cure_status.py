@@ -62,8 +62,8 @@ def test_resins_cure_on_after_a_trip_and_through_a_snapshot() -> None:
     for inputs, _ in ticks_of("sensor-missing@30min"):
         decision = loop.tick(inputs)
     assert decision.phase is Phase.TRIPPED
-    assert loop.cure.watch is not None
-    before_min = loop.cure.watch.parts()[0].equivalent_min
+    assert loop.cure.clocks is not None
+    before_min = loop.cure.clocks.parts()[0].equivalent_min
     twin = Loop(SETTINGS)
     twin.restore(json.loads(json.dumps(loop.snapshot(), allow_nan=False)))
     said = []
@@ -74,9 +74,9 @@ def test_resins_cure_on_after_a_trip_and_through_a_snapshot() -> None:
         assert decision == twin.tick(warm)
         assert not decision.heater_on
         said += [e.name for e in decision.events if e.kind == "cure"]
-    assert loop.cure.watch.parts()[0].equivalent_min == pytest.approx(before_min + 120.0, abs=2.0)
+    assert loop.cure.clocks.parts()[0].equivalent_min == pytest.approx(before_min + 120.0, abs=2.0)
     assert said.count("gelled") == 2
     last = inputs.mono_s + 7200.0
     loop.tick(still(last, word("acknowledge", 2)))
     loop.tick(still(last + 2.0, word("reset", 3)))
-    assert loop.cure.watch is None
+    assert loop.cure.clocks is None

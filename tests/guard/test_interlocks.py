@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pytest
 
 from nightcure.guard.guard import Guard
-from nightcure.guard.interlock_inputs import View
+from nightcure.guard.interlock_inputs import InterlockInputs
 from nightcure.guard.interlocks import (
     RULES,
     AirDoubted,
@@ -33,7 +33,7 @@ from nightcure.tick import Event
 from tests.nights import SETTINGS, night
 
 #: A quiet moment of a soak.
-QUIET = View(
+QUIET = InterlockInputs(
     dt_s=2.0, gap_s=2.0, wall_step_s=0.0, night=True, heated=True, phase="soak", night_s=7200.0,
     control_c=38.0, control_fault="", lost=(), air_c=(38.0,),
     parts_c=(("Lid", 37.8), ("Rim", 37.9)),
@@ -43,7 +43,7 @@ QUIET = View(
 
 
 def seconds_to_fire(
-    rule: Interlock, view: Callable[[float], View], longest_s: float = 40000.0
+    rule: Interlock, view: Callable[[float], InterlockInputs], longest_s: float = 40000.0
 ) -> float | None:
     """When the rule first speaks, feeding it `view(t)` every 2 s; None if it never does."""
     t_s = 0.0
@@ -54,7 +54,7 @@ def seconds_to_fire(
     return None
 
 
-def at(**fields: object) -> Callable[[float], View]:
+def at(**fields: object) -> Callable[[float], InterlockInputs]:
     """The same view for ever."""
     view = QUIET._replace(**fields)  # type: ignore[arg-type]
     return lambda _: view
@@ -63,7 +63,7 @@ def at(**fields: object) -> Callable[[float], View]:
 LOST = at(control_c=None, control_fault="crc", air_c=())
 DOUBTED = at(doubted=True, control_c=None, control_fault="disagrees", air_c=())
 FULL = at(duty=1.0, heater_on=True, control_c=30.0, air_c=(30.0,))
-FIRES: list[tuple[type[Interlock], Callable[[float], View], float, float]] = [
+FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, float]] = [
     # rule, what it sees, not before (s), not after (s)
     (ControlSensorLost, LOST, 50, 62),
     (ControlSensorLost, DOUBTED, 890, 904),
@@ -98,7 +98,7 @@ FIRES: list[tuple[type[Interlock], Callable[[float], View], float, float]] = [
 
 @pytest.mark.parametrize(("rule", "view", "from_s", "to_s"), FIRES)
 def test_fires_within_its_stated_time(
-    rule: type[Interlock], view: Callable[[float], View], from_s: float, to_s: float
+    rule: type[Interlock], view: Callable[[float], InterlockInputs], from_s: float, to_s: float
 ) -> None:
     when_s = seconds_to_fire(rule(SETTINGS), view, 17 * 3600.0)
     assert when_s is not None
@@ -153,7 +153,9 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
         (ClockStepped, at(wall_step_s=3600.0, night=False)),
     ],
 )  # fmt: skip
-def test_stays_quiet_short_of_it(rule: type[Interlock], view: Callable[[float], View]) -> None:
+def test_stays_quiet_short_of_it(
+    rule: type[Interlock], view: Callable[[float], InterlockInputs]
+) -> None:
     assert seconds_to_fire(rule(SETTINGS), view, 3600.0) is None
 
 
@@ -166,14 +168,14 @@ NIGHTS = [
 
 
 @pytest.fixture(scope="module", params=NIGHTS, ids=lambda n: f"{n[0]}-{n[1]}")
-def normal_night(request: pytest.FixtureRequest) -> tuple[Settings, list[View]]:
+def normal_night(request: pytest.FixtureRequest) -> tuple[Settings, list[InterlockInputs]]:
     """The settings of a shipped night, and what its interlocks saw."""
     oven, profile, seed = request.param
     settings = load_settings(HERE / oven)
-    seen: list[View] = []
+    seen: list[InterlockInputs] = []
 
     class Watched(Guard):
-        def look(self, v: View, wall_s: float) -> list[Event]:
+        def look(self, v: InterlockInputs, wall_s: float) -> list[Event]:
             seen.append(v)
             return super().look(v, wall_s)
 
@@ -187,7 +189,7 @@ def normal_night(request: pytest.FixtureRequest) -> tuple[Settings, list[View]]:
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda r: r.name)
 def test_stays_quiet_in_a_normal_night(
-    rule: type[Interlock], normal_night: tuple[Settings, list[View]]
+    rule: type[Interlock], normal_night: tuple[Settings, list[InterlockInputs]]
 ) -> None:
     settings, views = normal_night
     one = rule(settings)
@@ -320,7 +322,7 @@ def test_a_relay_that_welded_before_the_stop_is_found_after_it() -> None:
     rule = HeaterStuckOn(SETTINGS)
     rule.look(QUIET._replace(heater_on=True))
 
-    def idle(t_s: float) -> View:
+    def idle(t_s: float) -> InterlockInputs:
         return QUIET._replace(night=False, heated=False, phase="idle", duty=0.0, setpoint_c=None,
                               control_c=38.0 + t_s * 0.005)  # fmt: skip
 
@@ -330,7 +332,7 @@ def test_a_relay_that_welded_before_the_stop_is_found_after_it() -> None:
 
 
 def test_a_warm_morning_in_an_idle_oven_is_no_welded_relay() -> None:
-    def idle(t_s: float) -> View:
+    def idle(t_s: float) -> InterlockInputs:
         morning_c = 10.0 + max(t_s - 7200.0, 0.0) * 0.005
         return QUIET._replace(night=False, heated=False, phase="idle", duty=0.0, setpoint_c=None,
                               parts_c=(), control_c=morning_c)  # fmt: skip

@@ -19,9 +19,9 @@ import pytest
 from nightcure.errors import BadInput
 from nightcure.ledger.backup import backup, unsound
 from nightcure.ledger.file import LedgerLost
-from nightcure.ledger.maintenance import NightRuns, QuietLedger
+from nightcure.ledger.maintenance import IdleLedger, NightRuns
 from nightcure.ledger.night_hash import seal
-from nightcure.ledger.pen import Pen
+from nightcure.ledger.notes import CheckedNotes
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.retention import Done, Rules, keep
 from nightcure.ledger.transfer import export_night, import_night
@@ -80,7 +80,7 @@ def rows(path: Path, night_id: int) -> list[tuple[object, ...]]:
 def test_a_night_that_was_carried_is_the_same_to_the_bit(
     ledger: Path, tmp_path: Path, end: str, night_id: int
 ) -> None:
-    with Pen(ledger) as pen:
+    with CheckedNotes(ledger) as pen:
         pen.note(night_id, {"remarks": 'with, comma\n"quoted" \u6ce8'}, "t", 1.0)
         pen.label(night_id, "kept")
     file = tmp_path / f"night.{end}"
@@ -212,7 +212,7 @@ def test_a_thinned_night_keeps_peaks_events_and_sums_and_says_so(ledger: Path) -
 
 
 def test_by_age_old_nights_are_dropped_but_not_labelled_ones_nor_the_newest(ledger: Path) -> None:
-    with Pen(ledger) as pen:
+    with CheckedNotes(ledger) as pen:
         pen.label(1, "the good one")
     done = keep(ledger, Rules(drop_after_s=0.0), EVENING_S + DAY_S)
     assert done == [Done(2, "dropped")]
@@ -221,17 +221,17 @@ def test_by_age_old_nights_are_dropped_but_not_labelled_ones_nor_the_newest(ledg
 
 
 def test_by_size_the_oldest_goes_first(ledger: Path) -> None:
-    with QuietLedger(ledger) as quiet:
+    with IdleLedger(ledger) as quiet:
         full = quiet.used_bytes()
     done = keep(ledger, Rules(most_bytes=int(0.8 * full)), EVENING_S + DAY_S)
     assert done
     assert done[0] == Done(1, "thinned")
-    with QuietLedger(ledger) as quiet:
+    with IdleLedger(ledger) as quiet:
         assert quiet.used_bytes() <= 0.8 * full
         assert quiet.shrink()
     assert ledger.stat().st_size <= 0.85 * full
     held = LedgerWriter(ledger)
-    with QuietLedger(ledger) as quiet:
+    with IdleLedger(ledger) as quiet:
         assert not quiet.shrink(), "while a controller holds it"
     held.close()
 
@@ -249,7 +249,7 @@ def test_nothing_is_done_while_a_night_runs(ledger: Path, tmp_path: Path) -> Non
         ):
             with pytest.raises((NightRuns, BadInput), match=r"runs|holds this night"):
                 attempt()
-        with Pen(ledger) as pen:
+        with CheckedNotes(ledger) as pen:
             pen.label(4, "labelled while it runs")
             pen.note(4, {"remarks": "noted while it runs"}, "t", time.time())
         oven.run(60.0)
@@ -326,7 +326,7 @@ def test_damage_is_found(ledger: Path, tmp_path: Path) -> None:
 
 
 def test_notes_for_the_next_night_go_to_it(ledger: Path) -> None:
-    with Pen(ledger) as pen:
+    with CheckedNotes(ledger) as pen:
         pen.note_next({"mould_number": "K-12", "resin_batch": "A"}, "ann", EVENING_S + DAY_S)
     reader = LedgerReader(ledger)
     assert reader.noted(3) == {}
@@ -335,7 +335,7 @@ def test_notes_for_the_next_night_go_to_it(ledger: Path) -> None:
         oven.run(20.0)
         oven.tick(word("stop", 3))
     assert reader.noted(4) == {"mould_number": "K-12", "resin_batch": "A"}
-    with Pen(ledger) as pen:
+    with CheckedNotes(ledger) as pen:
         pen.note(4, {"resin_batch": "B", "mould_number": ""}, "ann", 1.0)
     assert reader.noted(4) == {"resin_batch": "B"}
 
@@ -353,9 +353,9 @@ def test_notes_for_the_next_night_go_to_it(ledger: Path) -> None:
     ],
 )
 def test_what_cannot_be_noted_is_refused(
-    ledger: Path, write: Callable[[Pen], None], words: str
+    ledger: Path, write: Callable[[CheckedNotes], None], words: str
 ) -> None:
-    with Pen(ledger) as pen, pytest.raises(BadInput, match=words):
+    with CheckedNotes(ledger) as pen, pytest.raises(BadInput, match=words):
         write(pen)
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from nightcure.errors import BadInput
 from nightcure.ledger import file
-from nightcure.ledger.desk import Desk
+from nightcure.ledger.notes import NotesWriter
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.writer import CheckRow, LedgerLost, LedgerWriter
 
@@ -35,7 +35,7 @@ def writer(path: Path) -> Iterator[LedgerWriter]:
 
 
 def test_profiles_by_name(path: Path, writer: LedgerWriter) -> None:
-    desk, reader = Desk(path), LedgerReader(path)
+    desk, reader = NotesWriter(path), LedgerReader(path)
     assert desk.save_profile("B", '{"n":1}', "Ann", 1.0, replace=False)
     assert not desk.save_profile("B", '{"n":2}', "Bob", 2.0, replace=False)
     assert reader.profiles() == [{"name": "B", "profile": {"n": 1}, "who": "Ann", "saved_s": 1.0}]
@@ -48,7 +48,7 @@ def test_profiles_by_name(path: Path, writer: LedgerWriter) -> None:
 
 
 def test_the_first_acceptance_counts(path: Path, writer: LedgerWriter) -> None:
-    desk, reader = Desk(path), LedgerReader(path)
+    desk, reader = NotesWriter(path), LedgerReader(path)
     assert reader.accepted("cautions") is None
     desk.accept("cautions", "Ann", 1.0)
     desk.accept("cautions", "Bob", 2.0)
@@ -57,7 +57,7 @@ def test_the_first_acceptance_counts(path: Path, writer: LedgerWriter) -> None:
 
 
 def test_labels_and_notes_find_their_night(path: Path, writer: LedgerWriter) -> None:
-    desk, reader = Desk(path), LedgerReader(path)
+    desk, reader = NotesWriter(path), LedgerReader(path)
     assert desk.label(2, "Second try")
     assert not desk.label(3, "Nobody's")
     desk.note(1, {"resin_batch": "B 77", "remarks": "thin"}, "Ann", 1.0)
@@ -70,7 +70,7 @@ def test_labels_and_notes_find_their_night(path: Path, writer: LedgerWriter) -> 
 
 
 def test_a_note_of_no_night_is_refused_and_leaves_nothing(path: Path, writer: LedgerWriter) -> None:
-    desk = Desk(path)
+    desk = NotesWriter(path)
     with pytest.raises(LedgerLost, match="FOREIGN KEY"):
         desk.note(9, {"remarks": "x"}, "Ann", 1.0)
     desk.accept("cautions", "Ann", 1.0)
@@ -78,7 +78,7 @@ def test_a_note_of_no_night_is_refused_and_leaves_nothing(path: Path, writer: Le
 
 
 def test_what_is_written_is_kept_beside_a_busy_controller(path: Path, writer: LedgerWriter) -> None:
-    desk = Desk(path)
+    desk = NotesWriter(path)
     thread = threading.Thread(target=lambda: desk.label(1, "Waited"))
     with writer.transaction(durable=False):
         writer.live(1.0, "{}")
@@ -93,7 +93,7 @@ def test_a_ledger_that_stays_busy_is_told(
     path: Path, writer: LedgerWriter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(file, "BUSY_S", 0.05)
-    desk = Desk(path)
+    desk = NotesWriter(path)
     with writer.transaction(durable=False), pytest.raises(LedgerLost, match="locked"):
         desk.label(1, "x")
     assert desk.label(1, "y"), "and goes on"
@@ -101,7 +101,7 @@ def test_a_ledger_that_stays_busy_is_told(
 
 def test_no_ledger_no_desk(path: Path) -> None:
     with pytest.raises(BadInput, match="no such ledger"):
-        Desk(path)
+        NotesWriter(path)
 
 
 def test_the_latest_check_of_each_thermometer_counts(path: Path, writer: LedgerWriter) -> None:

@@ -1,4 +1,4 @@
-"""Orders to the night: what each does, and every reason for which it is refused."""
+"""Commands to the night: what each does, and every reason for which it is refused."""
 
 from __future__ import annotations
 

@@ -175,17 +175,17 @@ def test_a_recorded_night_with_parts_replays_to_the_bit(tmp_path: Path) -> None:
 def test_a_night_broken_off_goes_on_with_its_cure(tmp_path: Path) -> None:
     oven = RecordedOven(tmp_path / "night.ledger")
     oven.run(3000.0, profile=SHORT)
-    watch = oven.loop.cure.watch
-    assert watch is not None
-    before_min = watch.parts()[0].equivalent_min
+    clocks = oven.loop.cure.clocks
+    assert clocks is not None
+    before_min = clocks.parts()[0].equivalent_min
     oven.close()
     oven.t_s += 300.0  # dark meanwhile, the oven as it was
     oven.open()
     oven.tick()
-    watch = oven.loop.cure.watch
-    assert watch is not None
-    after_min = watch.parts()[0].equivalent_min
-    assert watch.now_s == pytest.approx(3302.0, abs=4.0)
+    clocks = oven.loop.cure.clocks
+    assert clocks is not None
+    after_min = clocks.parts()[0].equivalent_min
+    assert clocks.now_s == pytest.approx(3302.0, abs=4.0)
     assert after_min > before_min + 2.0, "the resin went on while nobody looked"
     oven.run(5400.0)
     oven.close()
@@ -204,8 +204,8 @@ def test_parts_may_come_with_the_start_command_instead() -> None:
     command = word("start", 1, profile=bare, parts=[part])
     d = run(loop, [still(0.0, command, values=(20.0, 20.0, 20.0, 9.0))])[0]
     assert [o.outcome for o in d.outcomes] == ["done"]
-    assert loop.cure.watch is not None
-    spare = loop.cure.watch.parts()[0]
+    assert loop.cure.clocks is not None
+    spare = loop.cure.clocks.parts()[0]
     assert spare.name == "Spare"
     assert spare.milestones[0].at_s is not None
     assert spare.milestones[0].at_s == pytest.approx(-600.0), "mixed half an hour ago at 20 °C"

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
-from nightcure.measure.screening import FASTEST_K_PER_S, Screening, Verdict
+from nightcure.measure.screening import FASTEST_K_PER_S, Screened, Screening
 from nightcure.settings import Role, Thermometer
 from nightcure.tick import Fault, Reading
 
@@ -26,7 +26,7 @@ def feed(
     for_s: float,
     heated: bool = True,
     from_s: float = 0.0,
-) -> list[Verdict]:
+) -> list[Screened]:
     """Verdicts every 2 s of good wires carrying `values(t)`."""
     verdicts = []
     steps = int(for_s / 2.0)

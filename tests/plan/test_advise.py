@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from nightcure.plan.advise import KINDS, RAMP_PER_DEGREE, Search, advise
-from nightcure.plan.pool import Crew
+from nightcure.plan.pool import WorkerPool
 from nightcure.plan.sampling import Spreads, draw
 from tests.nights import SETTINGS
 from tests.plan.grid import WITHIN, a_night, against
@@ -49,7 +49,7 @@ def test_three_kinds_that_run_here_and_differ_as_they_should(
 
 def test_nothing_leaves_what_oven_and_cards_allow() -> None:
     t = a_night()
-    search = Search(t, draw(t, Spreads(), 4, 1), Crew(None), None)
+    search = Search(t, draw(t, Spreads(), 4, 1), WorkerPool(None), None)
     from nightcure.plan.propose import Shape
 
     for wild in (Shape(500.0, 900.0, 90.0), Shape(-9.0, 0.0, 0.0), Shape(44.4, 7.3, 6.66)):

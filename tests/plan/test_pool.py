@@ -11,7 +11,7 @@ import pytest
 
 from nightcure.plan import pool
 from nightcure.plan.plan import plan_night
-from nightcure.plan.pool import Crew, Job
+from nightcure.plan.pool import Job, WorkerPool
 from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import tonight
 from nightcure.profile import Profile, load_profile, parse_profile
@@ -44,7 +44,7 @@ class Plain(Executor):
 
 def answers(executor: Executor | None) -> list[np.ndarray[Any, Any]]:
     truths = draw(TONIGHT, Spreads(), 2 * pool.PIECE + 10, 5)
-    found = Crew(executor).run([Job(TONIGHT, truths, (PROFILE,), HORIZON_S, True)])[0]
+    found = WorkerPool(executor).run([Job(TONIGHT, truths, (PROFILE,), HORIZON_S, True)])[0]
     assert found.series is not None
     return [found.goal_s, found.energy_j, found.series.air_c, found.series.parts_c[1]]
 
@@ -69,10 +69,10 @@ def test_pieces_by_profiles_come_back_in_order(monkeypatch: pytest.MonkeyPatch) 
         for at_c in (25.0, 24.0, 23.0, 22.0, 21.0)
     ]  # fmt: skip
     job = Job(TONIGHT, truths, tuple(profiles), 4 * 3600.0)
-    whole = Crew(None).run([job])[0]
+    whole = WorkerPool(None).run([job])[0]
     monkeypatch.setattr(pool, "PIECE_CELLS", 16)
     told: list[tuple[int, int]] = []
-    parts = Crew(None, lambda done, of: told.append((done, of))).run([job])[0]
+    parts = WorkerPool(None, lambda done, of: told.append((done, of))).run([job])[0]
     assert told == [(1, 3), (2, 3), (3, 3)]
     assert np.allclose(whole.energy_j, parts.energy_j, rtol=1e-9)
     assert np.all(np.diff(whole.energy_j.mean(axis=0)) < 0.0), "a colder soak takes less"
@@ -91,4 +91,4 @@ def test_what_fails_in_a_worker_is_not_lost() -> None:
     truths = draw(TONIGHT, Spreads(), 3, 5)
     broken = Job(TONIGHT, truths, (), HORIZON_S)
     with ThreadPoolExecutor(1) as threads, pytest.raises(ValueError, match="one regulator"):
-        Crew(threads).run([broken])
+        WorkerPool(threads).run([broken])

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from nightcure.ledger.reader import LedgerReader
-from nightcure.record.rehearsed_night import KeptNight
+from nightcure.record.rehearsed_night import RehearsedNight
 from nightcure.replay.verify import verify
 from nightcure.report.facts import gather
 from nightcure.scenario import BOX, ambient_c
@@ -21,7 +21,7 @@ from ..nights import SETTINGS, SHORT
 def test_a_rehearsed_night_is_kept(tmp_path: Path, fault: str | None, outcome: str) -> None:
     path = tmp_path / "n.ledger"
     faults = [parse_fault(fault)] if fault else []
-    with KeptNight(path, SETTINGS, SHORT) as kept:
+    with RehearsedNight(path, SETTINGS, SHORT) as kept:
         result = rehearse(SETTINGS, SHORT, BOX, ambient_c, faults, on_tick=kept.tick)
     assert kept.night_id == 1
     reader = LedgerReader(path)
@@ -34,7 +34,7 @@ def test_a_rehearsed_night_is_kept(tmp_path: Path, fault: str | None, outcome: s
 
 def test_a_refused_start_leaves_no_night(tmp_path: Path) -> None:
     hot = SHORT.model_copy(update={"name": "Too hot", "segments": SHORT.segments[:1]})
-    with KeptNight(tmp_path / "n.ledger", SETTINGS, hot) as kept:
+    with RehearsedNight(tmp_path / "n.ledger", SETTINGS, hot) as kept:
         assert rehearse(SETTINGS, hot, BOX, ambient_c, on_tick=kept.tick).figures.outcome == (
             "refused"
         )

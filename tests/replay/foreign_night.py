@@ -10,7 +10,7 @@ from scipy.linalg import expm
 
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, parse_profile
-from nightcure.replay.recorded_series import Seen
+from nightcure.replay.recorded_series import RecordedSeries
 from nightcure.replay.whatif import RecordedTick
 from nightcure.settings import Settings
 from nightcure.tick import Phase, Reading, TickInputs
@@ -56,7 +56,7 @@ class ForeignNight:
     parts_c: tuple[Array, Array]
     phase: Phase
     ticks: list[RecordedTick]
-    seen: Seen
+    seen: RecordedSeries
 
 
 def heavier(oven: ForeignOven, times: float) -> ForeignOven:
@@ -112,8 +112,9 @@ def foreign_night(
         t_s += TICK_S
     columns = np.array(truth).T
     read = np.array([[r.value_c for r in tick.readings] for tick in ticks]).T
-    seen = Seen(columns[0], read[0], {"Lid": read[1], "Rim": read[2]}, read[3], columns[5],
-                settings.heater.power_w)  # fmt: skip
+    parts_c = {"Lid": read[1], "Rim": read[2]}
+    power_w = settings.heater.power_w
+    seen = RecordedSeries(columns[0], read[0], parts_c, read[3], columns[5], power_w)
     return ForeignNight(columns[0], columns[1], (columns[2], columns[3]), d.phase, ticks, seen)
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
-from nightcure.replay.differences import meanings, told, verdict
+from nightcure.replay.differences import conclusion, meanings, told
 from nightcure.replay.verify import verify
 from tests.recording import RecordedOven
 from tests.verify_campaign import flip, record
@@ -61,7 +61,7 @@ def test_the_same_night_is_said_to_be_the_same(ledger: Path) -> None:
     assert found.same
     assert found.ticks == 750
     assert found.length_s == 1500.0
-    assert "same to the bit: 750 ticks" in verdict(found)
+    assert "same to the bit: 750 ticks" in conclusion(found)
 
 
 def test_the_first_difference_is_shown_with_tick_time_field_and_both_values(ledger: Path) -> None:
@@ -72,7 +72,7 @@ def test_the_first_difference_is_shown_with_tick_time_field_and_both_values(ledg
     assert (difference.seq, difference.field, difference.recorded) == (321, "setpoint_c", 17.5)
     said = told(difference, clock)
     assert said.startswith(f"tick 321, {recorded.wall_s:.0f}: the setpoint, °C: recorded 17.5, now")
-    assert "1 of 750 ticks" in verdict(found)
+    assert "1 of 750 ticks" in conclusion(found)
 
 
 def test_differences_of_another_version_are_counted_by_what_they_mean(ledger: Path) -> None:
@@ -89,7 +89,7 @@ def test_differences_of_another_version_are_counted_by_what_they_mean(ledger: Pa
     assert [(m, n, d.seq) for m, n, d in meanings(found)] == [
         ("heater", 3, 100), ("trips", 1, 250), ("phase", 1, 200),
     ]  # fmt: skip
-    assert "version 0.0.1" in verdict(found)
+    assert "version 0.0.1" in conclusion(found)
 
 
 def test_a_night_of_other_settings_is_refused_with_a_sentence(ledger: Path) -> None:

@@ -14,7 +14,7 @@ import pytest
 from pypdf import PdfReader
 
 from nightcure.errors import BadInput
-from nightcure.ledger.pen import Pen
+from nightcure.ledger.notes import CheckedNotes
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.writer import LedgerWriter
 from nightcure.report.document import Document, Form, Pairs, Picture, Table, Text
@@ -44,7 +44,7 @@ def words(document: Document) -> str:
     return "\n".join(said)
 
 
-class Seen(HTMLParser):
+class RecordedSeries(HTMLParser):
     """Tags opened and not closed, and what would be fetched or run."""
 
     VOID = ("meta", "br", "polyline", "polygon")
@@ -185,7 +185,7 @@ def test_a_night_without_a_tick_still_has_a_record(tmp_path: Path, shelf: dict[s
     document = sheet(facts_of(tmp_path / "e.ledger"))
     assert "too few ticks" in words(document)
     assert pdf(document).startswith(b"%PDF")
-    Seen().feed(page(document))
+    RecordedSeries().feed(page(document))
 
 
 def test_a_resins_own_heat_is_not_taken_for_the_ovens(shelf: dict[str, Path]) -> None:
@@ -199,7 +199,7 @@ def test_a_resins_own_heat_is_not_taken_for_the_ovens(shelf: dict[str, Path]) ->
 @pytest.mark.parametrize("name", ["done", "cards", "tripped", "stopped", "cut", "bare"])
 def test_the_page_is_whole_and_fetches_nothing(shelf: dict[str, Path], name: str) -> None:
     text = page(sheet(facts_of(shelf[name])))
-    seen = Seen()
+    seen = RecordedSeries()
     seen.feed(text)
     assert seen.stack == []
     assert seen.fetched == []
@@ -214,12 +214,12 @@ def test_what_a_person_wrote_cannot_become_markup(shelf: dict[str, Path], tmp_pa
     ledger = tmp_path / "n.ledger"
     shutil.copy(shelf["done"], ledger)
     nasty = "<script>alert(1)</script> & 'quotes' \"\u6ce8"
-    with Pen(ledger) as pen:
+    with CheckedNotes(ledger) as pen:
         pen.note(1, {"remarks": nasty, "part_number": "<b>"}, "t", 1.0)
         pen.label(1, "<img src=x>")
     document = sheet(facts_of(ledger))
     text = page(document)
-    seen = Seen()
+    seen = RecordedSeries()
     seen.feed(text)
     assert seen.fetched == []
     assert "&lt;script&gt;" in text
@@ -270,7 +270,7 @@ def test_a_changed_ledger_or_file_shows(shelf: dict[str, Path], tmp_path: Path) 
     text = page(sheet(facts_of(ledger)))
     file.write_text(text)
     assert check(LedgerReader(ledger), 1, file).same
-    with Pen(ledger) as pen:
+    with CheckedNotes(ledger) as pen:
         pen.note(1, {"remarks": "later"}, "t", 1.0)
         pen.label(1, "later")
     assert check(LedgerReader(ledger), 1, file).same, "what is added by hand is no change"

@@ -31,11 +31,11 @@ from nightcure.setup.board_checks import (
     look_at_service,
     look_at_watchdog,
 )
-from nightcure.setup.finding import Verdict
+from nightcure.setup.finding import Rating
 from nightcure.simulate.wires import BenchFactory, read_pin
 
 SETTINGS, _ = scenario()
-LOOK, OK, WRONG = Verdict.LOOK, Verdict.OK, Verdict.WRONG
+LOOK, OK, WRONG = Rating.LOOK, Rating.OK, Rating.WRONG
 
 
 @pytest.fixture
@@ -144,7 +144,7 @@ def test_a_folder_that_is_not_there_or_may_not_be_written(
      (10**10, 0.01, OK)],
 )  # fmt: skip
 def test_little_room_and_slow_cards(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, free: int, longest_s: float, verdict: Verdict
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, free: int, longest_s: float, verdict: Rating
 ) -> None:
     usage = shutil.disk_usage(tmp_path)._replace(free=free)
     monkeypatch.setattr(board_checks.shutil, "disk_usage", lambda _: usage)
@@ -197,7 +197,7 @@ def test_a_running_controller_is_known_by_its_ledger(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("answer", "verdict"), [(0, OK), (1, OK), (5, LOOK), (-1, LOOK)])
-def test_the_clock(answer: int, verdict: Verdict) -> None:
+def test_the_clock(answer: int, verdict: Rating) -> None:
     """adjtimex(2): 5 is TIME_ERROR, not synchronised; 1 an inserted leap second to come."""
     assert look_at_clock(Board(clock=lambda: answer)).verdict is verdict
 
@@ -235,9 +235,7 @@ def test_the_watchdog(tmp_path: Path) -> None:
         ("", "", LOOK, "not to be asked"),
     ],
 )
-def test_the_service(
-    tmp_path: Path, enabled: str, active: str, verdict: Verdict, word: str
-) -> None:
+def test_the_service(tmp_path: Path, enabled: str, active: str, verdict: Rating, word: str) -> None:
     def systemctl(question: str, *_: Any) -> str:
         return enabled if question == "is-enabled" else active
 

@@ -13,12 +13,12 @@ from nightcure.clock import MachineClock
 from nightcure.scenario import scenario
 from nightcure.settings import Settings
 from nightcure.setup.bus_checks import look_at_bus
-from nightcure.setup.finding import Finding, Verdict
+from nightcure.setup.finding import Finding, Rating
 from nightcure.simulate.wires import W1Tree
 from tests.setup.board import AIR, LID, RIM, SHED
 
 SETTINGS, _ = scenario()
-LOOK, OK, WRONG = Verdict.LOOK, Verdict.OK, Verdict.WRONG
+LOOK, OK, WRONG = Rating.LOOK, Rating.OK, Rating.WRONG
 
 
 class QuickClock(MachineClock):
@@ -129,7 +129,7 @@ def test_no_bus_at_all(tree: W1Tree) -> None:
 
 
 @pytest.mark.parametrize(("round_s", "verdict"), [(0.8, OK), (2.5, LOOK), (5.5, WRONG)])
-def test_the_time_it_takes_against_the_tick(tree: W1Tree, round_s: float, verdict: Verdict) -> None:
+def test_the_time_it_takes_against_the_tick(tree: W1Tree, round_s: float, verdict: Rating) -> None:
     found = look(tree, round_s=round_s)["read time"]
     assert found.verdict is verdict
     assert found.figures["longest_s"] == pytest.approx(round_s, abs=0.3)

@@ -17,17 +17,17 @@ from nightcure.clock import PacedClock
 from nightcure.oven.thermal import Network
 from nightcure.scenario import BOX, scenario
 from nightcure.settings import Settings
-from nightcure.setup.finding import Finding, Verdict
+from nightcure.setup.finding import Finding, Rating
 from nightcure.setup.pulse import ANSWER_K, OLD_S, Pulse
 from nightcure.setup.pulse_results import pulse_findings
 from nightcure.simulate.faults import FaultAt
 from nightcure.simulate.virtual import VirtualOven
-from nightcure.simulate.wired_oven import Wired
+from nightcure.simulate.wired_oven import WiredOven
 from nightcure.simulate.wires import BenchFactory, read_pin
 from tests.setup.board import AIR, LID
 
 SETTINGS, _ = scenario()
-LOOK, OK, WRONG = Verdict.LOOK, Verdict.OK, Verdict.WRONG
+LOOK, OK, WRONG = Rating.LOOK, Rating.OK, Rating.WRONG
 SPEED = 300.0
 
 
@@ -47,7 +47,7 @@ class Trial:
         self.oven = VirtualOven(
             network, settings.thermometers, lambda _: 9.0, faults=faults, start_c=start_c
         )
-        self.wired = Wired(
+        self.wired = WiredOven(
             folder, self.oven, settings.thermometers, settings.heater, settings.contactor
         )
         self.said: list[str] = []

@@ -9,7 +9,8 @@ import pytest
 
 from nightcure.scenario import BOX
 from nightcure.survey.drift import Known, drift, known
-from nightcure.survey.survey import Value, survey
+from nightcure.survey.identified import Value
+from nightcure.survey.survey import survey
 from tests.boxes import heat_and_cool
 
 

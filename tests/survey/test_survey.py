@@ -12,9 +12,10 @@ from scipy import signal
 from nightcure.oven.thermal import Array
 from nightcure.survey.assumptions import figures, unknown_of
 from nightcure.survey.fit import network_of, quantum
+from nightcure.survey.identified import Survey
 from nightcure.survey.log import Log
 from nightcure.survey.residuals import whiteness
-from nightcure.survey.survey import Survey, survey
+from nightcure.survey.survey import survey
 from tests import survey_campaign
 
 T = np.arange(0.0, 28800.0, 20.0)

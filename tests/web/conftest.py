@@ -109,7 +109,7 @@ def steered(tmp_path: Path) -> Iterator[Steered]:
         thread.start()
         app = create_app(oven.settings)
         with TestClient(app, raise_server_exceptions=False) as client:
-            reader = app.state.store.reader
+            reader = app.state.services.reader
             wait_for(lambda: reader.live() is not None, 10, "the first tick is written")
             yield Steered(client, oven, app, pace_s)
         stopping.set()

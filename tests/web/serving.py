@@ -36,13 +36,13 @@ def served(app: FastAPI) -> Iterator[tuple[str, Server]]:
     config = uvicorn.Config(
         app, port=port, log_level="error", timeout_graceful_shutdown=5, lifespan="off"
     )
-    server = Server(config, app.state.store)
+    server = Server(config, app.state.services)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     wait_for(lambda: server.started, 20, "the server listens")
     yield f"http://127.0.0.1:{port}", server
     server.should_exit = True
-    app.state.store.closing = True
+    app.state.services.closing = True
     thread.join(10)
     assert not thread.is_alive()
 

@@ -33,7 +33,7 @@ def log_in(client: TestClient) -> str:
 
 
 def test_every_get_but_two_needs_the_login(closed: TestClient) -> None:
-    document = create_app(closed.app.state.store.settings).openapi()  # type: ignore[attr-defined]
+    document = create_app(closed.app.state.services.settings).openapi()  # type: ignore[attr-defined]
     gets = [
         p.replace("{night_id}", "1") for p, verbs in document["paths"].items() if "get" in verbs
     ]

@@ -293,7 +293,7 @@ def test_settings_in_words_and_no_secret(client: TestClient) -> None:
     assert all(r["explains"].endswith(".") for r in rows.values())
     assert [t["name"] for t in shown["thermometers"]] == ["Air", "Lid", "Rim", "Shed"]
     assert all(t["last_check"] is None for t in shown["thermometers"])
-    secret = client.app.state.store.access._secret_path.read_text()  # type: ignore[attr-defined]
+    secret = client.app.state.services.access._secret_path.read_text()  # type: ignore[attr-defined]
     assert HASH not in answer.text
     assert "argon2" not in answer.text
     assert secret not in answer.text

@@ -9,14 +9,14 @@ from fastapi.testclient import TestClient
 
 from nightcure_web import access
 from nightcure_web.app import create_app
-from nightcure_web.login_limits import Guesses
+from nightcure_web.login_limits import LoginLimits
 
 from .conftest import PASSPHRASE, settings_for
 
 DAY_S = 24 * 3600.0
 
 
-def guesses_looked_at(guesses: Guesses, clients: list[str], until_s: float) -> dict[str, int]:
+def guesses_looked_at(guesses: LoginLimits, clients: list[str], until_s: float) -> dict[str, int]:
     """Clients that guess wrong as fast as they are let, each in turn every second."""
     looked_at = dict.fromkeys(clients, 0)
     now_s = 0.0
@@ -30,14 +30,14 @@ def guesses_looked_at(guesses: Guesses, clients: list[str], until_s: float) -> d
 
 
 def test_one_client_has_twenty_guesses_an_hour_five_at_a_time() -> None:
-    guesses = Guesses()
+    guesses = LoginLimits()
     assert guesses_looked_at(guesses, ["10.0.0.9"], 59.0) == {"10.0.0.9": 5}
-    assert guesses_looked_at(Guesses(), ["10.0.0.9"], 3600.0) == {"10.0.0.9": 20}
-    assert guesses_looked_at(Guesses(), ["10.0.0.9"], DAY_S / 4)["10.0.0.9"] <= 6 * 20
+    assert guesses_looked_at(LoginLimits(), ["10.0.0.9"], 3600.0) == {"10.0.0.9": 20}
+    assert guesses_looked_at(LoginLimits(), ["10.0.0.9"], DAY_S / 4)["10.0.0.9"] <= 6 * 20
 
 
 def test_one_client_locks_nobody_else_out() -> None:
-    guesses = Guesses()
+    guesses = LoginLimits()
     guesses_looked_at(guesses, ["10.0.0.9"], 3600.0)
     assert guesses.wait_s("10.0.0.9", 3600.0 - 5.0) > 0.0
     assert guesses.wait_s("10.0.0.2", 3600.0 - 5.0) == 0.0
@@ -45,11 +45,11 @@ def test_one_client_locks_nobody_else_out() -> None:
 
 def test_all_together_have_a_hundred_an_hour() -> None:
     clients = [f"10.0.1.{i}" for i in range(8)]
-    assert sum(guesses_looked_at(Guesses(), clients, 3600.0).values()) == 100
+    assert sum(guesses_looked_at(LoginLimits(), clients, 3600.0).values()) == 100
 
 
 def test_who_has_logged_in_before_is_not_locked_out_by_a_crowd() -> None:
-    guesses = Guesses()
+    guesses = LoginLimits()
     guesses.right("10.0.0.2")
     crowd = [f"10.0.1.{i}" for i in range(200)]
     guesses_looked_at(guesses, crowd, 600.0)
@@ -60,7 +60,7 @@ def test_who_has_logged_in_before_is_not_locked_out_by_a_crowd() -> None:
 
 
 def test_an_ipv6_client_is_one_whatever_half_it_chooses() -> None:
-    guesses = Guesses()
+    guesses = LoginLimits()
     for i in range(5):
         guesses.wrong(f"2001:db8:1:2::{i:x}", 0.0)
     assert guesses.wait_s("2001:db8:1:2:ffff::1", 1.0) > 0.0
@@ -72,7 +72,7 @@ def test_an_ipv6_client_is_one_whatever_half_it_chooses() -> None:
 
 
 def test_a_crowd_does_not_fill_the_memory() -> None:
-    guesses = Guesses()
+    guesses = LoginLimits()
     for i in range(2000):
         guesses.right(f"10.{i // 250}.{i % 250}.1")
         if guesses.wait_s(f"11.{i // 250}.{i % 250}.1", float(i)) == 0.0:

@@ -17,9 +17,9 @@ from nightcure.cli.main import app as commands
 from nightcure.profile import load_profile
 from nightcure.scenario import OVEN_FILE, PARTS_FILE
 from nightcure_web import plan_job as planning
-from nightcure_web.jobs import HardWork
+from nightcure_web.jobs import Jobs
 from nightcure_web.low_priority import STANDS_BACK
-from nightcure_web.plan_job import MOST_AN_HOUR, Planning
+from nightcure_web.plan_job import MOST_AN_HOUR, PlanJob
 from nightcure_web.problems import Problem
 from nightcure_web.profile_input import without_files
 from tests.workshop import wait_for
@@ -117,7 +117,7 @@ def test_without_the_numerics_it_says_what_to_install(
 
 
 def test_one_at_a_time_while_the_page_goes_on(person: TestClient) -> None:
-    hard_work = person.app.state.planning._hard_work  # type: ignore[attr-defined]
+    jobs = person.app.state.planning._jobs  # type: ignore[attr-defined]
     statuses: list[int] = []
 
     def ask() -> None:
@@ -125,18 +125,18 @@ def test_one_at_a_time_while_the_page_goes_on(person: TestClient) -> None:
 
     first = threading.Thread(target=ask)
     first.start()
-    wait_for(lambda: hard_work.busy, 20, "the plan is being made")
+    wait_for(lambda: jobs.busy, 20, "the plan is being made")
     assert person.get("/api/status").status_code == 200
     second = person.post("/api/plan", json=ASKED)
     assert second.status_code == 429
     assert int(second.headers["retry-after"]) > 0
-    assert hard_work.busy, "all that was answered meanwhile"
+    assert jobs.busy, "all that was answered meanwhile"
     first.join(60)
     assert statuses == [200]
 
 
 def test_so_many_an_hour() -> None:
-    made = Planning(settings_for(Path("none.ledger")), HardWork())
+    made = PlanJob(settings_for(Path("none.ledger")), Jobs())
     for minute in range(MOST_AN_HOUR):
         made._take_turn(60.0 * minute)
     with pytest.raises(Problem) as refused:
@@ -162,7 +162,7 @@ def test_a_card_that_came_with_its_figures_is_never_looked_for(
 
 
 def test_the_plans_process_is_told_no_secret() -> None:
-    made = Planning(settings_for(Path("none.ledger")), HardWork())
+    made = PlanJob(settings_for(Path("none.ledger")), Jobs())
     assert HASH not in json.dumps(made._settings)
 
 
@@ -175,7 +175,7 @@ LOOK = (
 def test_hard_work_stands_back() -> None:
     """Niceness and OOM score as the kernel tells them (getpriority(2), proc(5))."""
     look = ("timeit", "-n", "1", "-r", "1", LOOK)
-    done = asyncio.run(HardWork().run("The look", 60, *look))
+    done = asyncio.run(Jobs().run("The look", 60, *look))
     assert done.status == 0, done.err
     nice, left_s, oom_score, threads = done.out.split()[:4]
     assert int(nice) == min(os.getpriority(os.PRIO_PROCESS, 0) + STANDS_BACK, 19)
@@ -186,22 +186,22 @@ def test_hard_work_stands_back() -> None:
 def test_hard_work_that_takes_too_long_ends_itself() -> None:
     sleep = ("timeit", "-n", "1", "-r", "1", "import time; time.sleep(100)")
     with pytest.raises(Problem, match="The sleep took more than 1 s") as given_up:
-        asyncio.run(HardWork().run("The sleep", 1, *sleep))
+        asyncio.run(Jobs().run("The sleep", 1, *sleep))
     assert given_up.value.status == 503
 
 
 def test_hard_work_nobody_waits_for_any_more_is_ended() -> None:
     """As when the server stops: the process goes with the request that wanted it."""
-    hard_work = HardWork()
+    jobs = Jobs()
 
     async def give_up() -> None:
         sleep = ("timeit", "-n", "1", "-r", "1", "import time; time.sleep(100)")
-        task = asyncio.create_task(hard_work.run("The sleep", 100, *sleep))
+        task = asyncio.create_task(jobs.run("The sleep", 100, *sleep))
         await asyncio.sleep(0.5)
-        assert hard_work.busy
+        assert jobs.busy
         task.cancel()
         with pytest.raises(asyncio.CancelledError):
             await task
-        assert not hard_work.busy
+        assert not jobs.busy
 
     asyncio.run(give_up())

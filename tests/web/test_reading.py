@@ -137,7 +137,7 @@ def test_the_stream_sends_what_is_new(tmp_path: Path, closing: str) -> None:
             uvicorn.Config(
                 app, port=port, log_level="error", timeout_graceful_shutdown=5, lifespan="off"
             ),
-            app.state.store,
+            app.state.services,
         )
         thread = threading.Thread(target=server.run, daemon=True)
         thread.start()

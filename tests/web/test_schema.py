@@ -44,7 +44,7 @@ BOUNDED = hypo(
 
 
 def test_whatever_is_asked_is_answered_as_described(steered: Steered) -> None:
-    client, access = steered.client, steered.app.state.store.access
+    client, access = steered.client, steered.app.state.services.access
     steered.accept()
     document = client.get("/api/openapi.json").json()
     document["openapi"] = "3.1.0"  # the newest it reads; a stream has no end and is left out

@@ -9,7 +9,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from nightcure.tick import Phase
-from nightcure_web import request_context as store
+from nightcure_web import services as services
 from nightcure_web.app import create_app
 from tests.nights import SHORT
 
@@ -64,7 +64,7 @@ def test_a_refusal_is_the_loops_own_sentence(steered: Steered) -> None:
 def test_a_controller_that_does_not_answer_is_told_within_seconds(
     night_ledger: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(store, "ANSWER_S", 0.3)
+    monkeypatch.setattr(services, "ANSWER_S", 0.3)
     with TestClient(create_app(settings_for(night_ledger))) as client:
         client.post("/api/login", json={"passphrase": PASSPHRASE})
         answer = client.post("/api/commands/stop")

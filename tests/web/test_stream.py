@@ -135,6 +135,6 @@ def test_one_client_cannot_take_every_place(
                 assert refused.status_code == 503
                 assert refused.headers["content-type"] == "application/problem+json"
                 assert httpx.get(f"{address}/api/status").status_code == 200
-            wait_for(lambda: not app.state.store.listening, 10, "both places are free again")
+            wait_for(lambda: not app.state.services.listening, 10, "both places are free again")
             with listening(address) as three:
                 assert next(three).event == "live"

@@ -11,7 +11,7 @@ from fastapi.testclient import TestClient
 from nightcure.scenario import BOX
 from nightcure.survey.heat_and_cool import NAME
 from nightcure_web import survey_job as surveying
-from nightcure_web.survey_job import Surveying
+from nightcure_web.survey_job import SurveyJob
 from tests.web.conftest import PASSPHRASE, Steered
 
 #: Longest a test's night may take here, s.
@@ -43,7 +43,7 @@ def test_it_ends_the_night_once_enough_is_known(
     """Against the box's own numbers: its loss lies in the interval that is told."""
     monkeypatch.setattr(surveying, "EVERY_S", 5400.0)
     steered.accept()
-    hard_work = steered.app.state.surveying._hard_work
+    jobs = steered.app.state.surveying._jobs
     status, told = begin(steered, precision_pct=50)
     assert status == 200, told
     assert told["running"] is True
@@ -53,7 +53,7 @@ def test_it_ends_the_night_once_enough_is_known(
         assert time.monotonic() < end_s, told
         # Faster than life, but not while the fit is at work: it stands back for everything else,
         # and on a busy machine the night would end meanwhile.
-        steered.pace_s[0] = 0.5 if hard_work.busy else 0.0005
+        steered.pace_s[0] = 0.5 if jobs.busy else 0.0005
         time.sleep(0.01)
     assert told["half_width_pct"] <= 50.0
     loss = told["found"]["loss_w_per_k"]
@@ -83,7 +83,7 @@ def test_a_test_that_is_lost_sight_of_says_so(
     async def nonsense(*_: object) -> dict[str, Any]:
         return {}
 
-    monkeypatch.setattr(Surveying, "of_night", nonsense)
+    monkeypatch.setattr(SurveyJob, "of_night", nonsense)
     steered.accept()
     assert begin(steered)[0] == 200
     end_s = time.monotonic() + PATIENCE_S

@@ -18,7 +18,7 @@ from itsdangerous import BadSignature, URLSafeTimedSerializer
 from nightcure.errors import NightcureError
 from nightcure.settings import Settings
 
-from .login_limits import Guesses
+from .login_limits import LoginLimits
 from .problems import Problem
 
 log = logging.getLogger("nightcure.web")
@@ -94,7 +94,7 @@ class Access:
         self._hasher = PasswordHasher()
         self._secret_path = Path(f"{settings.ledger}.secret")
         self._signer = self._signer_with(read_secret(self._secret_path))
-        self._guesses = Guesses()
+        self._guesses = LoginLimits()
         self._door = threading.Lock()
         self.reading_needs_login = settings.web.reading == "login"
         """Whether the page is shown to nobody without the passphrase."""

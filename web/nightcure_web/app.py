@@ -18,10 +18,9 @@ from nightcure.errors import BadInput
 from nightcure.settings import Settings
 
 from . import live, problems
-from .jobs import HardWork
+from .jobs import Jobs
 from .middleware import HEADERS, Reading, SafeHeaders, SmallBodies
-from .plan_job import Planning
-from .request_context import Store
+from .plan_job import PlanJob
 from .routes import (
     cards,
     cautions,
@@ -36,7 +35,8 @@ from .routes import (
     status,
     survey,
 )
-from .survey_job import Surveying
+from .services import Services
+from .survey_job import SurveyJob
 
 STATIC = Path(__file__).parent / "static"
 #: The service manager is told this often (s) that the page is alive.
@@ -57,10 +57,10 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     )
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
     app.openapi = lambda: problems.described(app)  # type: ignore[method-assign]
-    app.state.store = Store(settings)
-    hard_work = HardWork()
-    app.state.surveying = Surveying(app.state.store, hard_work)
-    app.state.planning = Planning(settings, hard_work)
+    app.state.services = Services(settings)
+    jobs = Jobs()
+    app.state.surveying = SurveyJob(app.state.services, jobs)
+    app.state.planning = PlanJob(settings, jobs)
     problems.install(app, HEADERS)
     for part in (
         *(status, live, start_checks, nights, profiles, cards, commands, cautions, oven_settings),
@@ -70,7 +70,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     if static.is_dir():
         app.mount("/", StaticFiles(directory=static, html=True), name="page")
     app.add_middleware(GZipMiddleware, minimum_size=1000)
-    app.add_middleware(Reading, access=app.state.store.access)
+    app.add_middleware(Reading, access=app.state.services.access)
     app.add_middleware(SmallBodies)
     app.add_middleware(SafeHeaders)
     return app
@@ -83,10 +83,10 @@ class Server(uvicorn.Server):
     serves the page: a loop that hangs falls silent and is ended.
     """
 
-    def __init__(self, config: uvicorn.Config, store: Store) -> None:
+    def __init__(self, config: uvicorn.Config, services: Services) -> None:
         config.callback_notify, config.timeout_notify = self._alive, ALIVE_S
         super().__init__(config)
-        self._store = store
+        self._services = services
         self._notifier = sdnotify.SystemdNotifier()
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
@@ -101,7 +101,7 @@ class Server(uvicorn.Server):
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """A signal to stop."""
         self._notifier.notify("STOPPING=1")
-        self._store.closing = True
+        self._services.closing = True
         super().handle_exit(sig, frame)
 
 
@@ -127,4 +127,4 @@ def run(settings: Settings, ready: Callable[[], None] = lambda: None) -> None:
         timeout_graceful_shutdown=2,
         server_header=False,
     )
-    Server(config, app.state.store).run()
+    Server(config, app.state.services).run()

@@ -23,7 +23,7 @@ class Done(NamedTuple):
     err: bytes
 
 
-class HardWork:
+class Jobs:
     """One application's, for whoever has any."""
 
     def __init__(self) -> None:

@@ -15,7 +15,7 @@ from nightcure.ledger.reader import LedgerReader
 
 from .access import client_of
 from .problems import Problem, responses
-from .request_context import Store, StoreOf
+from .services import Services, ServicesOf
 
 router = APIRouter(prefix="/api", tags=["now"])
 
@@ -31,11 +31,11 @@ MOST_STREAMS, MOST_OF_ONE = 64, 12
 RETRY_MS = 2000
 
 
-class Teller:
+class LiveStream:
     """What one reader has been told: live states up to one, events up to one."""
 
-    def __init__(self, store: Store, last_event_id: str | None) -> None:
-        self._store = store
+    def __init__(self, services: Services, last_event_id: str | None) -> None:
+        self._services = services
         self._asked = last_event_id
         self._told_id: int | None = None
         self._told_s = -1.0
@@ -43,7 +43,7 @@ class Teller:
     def news(self) -> list[ServerSentEvent]:
         """What is new in the ledger since the last time; nothing while it cannot be read."""
         try:
-            reader = self._store.reader
+            reader = self._services.reader
             if self._told_id is None:
                 self._told_id = self._begin(reader)
             found = [self._event("happened", e) for e in self._happened(reader)]
@@ -72,10 +72,10 @@ class Teller:
         return ServerSentEvent(data=data, event=name, id=str(self._told_id), retry=RETRY_MS)
 
 
-async def listener(store: StoreOf, request: Request) -> str:
+async def listener(services: ServicesOf, request: Request) -> str:
     """The client that wants to listen, if there is room for it."""
     client = client_of(request)
-    if store.listening[client] >= MOST_OF_ONE or store.listening.total() >= MOST_STREAMS:
+    if services.listening[client] >= MOST_OF_ONE or services.listening.total() >= MOST_STREAMS:
         raise Problem(503, "Too many pages listen already; close some, or ask /api/status.")
     return client
 
@@ -98,7 +98,7 @@ EXAMPLE = (
     },
 )
 async def stream(
-    store: StoreOf,
+    services: ServicesOf,
     request: Request,
     client: Annotated[str, Depends(listener)],
     last_event_id: Annotated[
@@ -106,18 +106,18 @@ async def stream(
         Header(description="The last id that was heard; the browser sends it by itself."),
     ] = None,
 ) -> AsyncIterator[ServerSentEvent]:
-    """Server-sent events: `daemon.status`, each a whole status, and `happened`, each an event.
+    """Server-sent events: `live`, each a whole status, and `happened`, each an event.
 
-    The first `daemon.status` comes at once. Whoever comes back with `Last-Event-ID` gets the `happened` it
+    The first `live` comes at once. Whoever comes back with `Last-Event-ID` gets the `happened` it
     missed, the last 200 at most. A comment keeps the stream alive when there is no news: then what
     was sent last is growing old, and `host_s` says how old.
     """
-    teller = Teller(store, last_event_id)
+    teller = LiveStream(services, last_event_id)
     alive_s = time.monotonic()
-    store.listening[client] += 1
+    services.listening[client] += 1
     try:
-        while not store.closing and not await request.is_disconnected():
-            if not store.access.may_read(request):
+        while not services.closing and not await request.is_disconnected():
+            if not services.access.may_read(request):
                 return  # logged out meanwhile
             for event in await asyncio.to_thread(teller.news):
                 alive_s = time.monotonic()
@@ -127,6 +127,6 @@ async def stream(
                 yield ServerSentEvent(comment="nothing new")
             await asyncio.sleep(LOOK_S)
     finally:
-        store.listening[client] -= 1
-        if not store.listening[client]:
-            del store.listening[client]
+        services.listening[client] -= 1
+        if not services.listening[client]:
+            del services.listening[client]

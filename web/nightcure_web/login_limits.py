@@ -20,7 +20,7 @@ MOST_TOGETHER = 100
 MOST_KNOWN = 64
 
 
-class Guesses:
+class LoginLimits:
     """Wrong passphrases of the last hour. Not for several threads at the same moment."""
 
     def __init__(self) -> None:

@@ -1,4 +1,4 @@
-"""Will it do tonight? `nightcure.plan` as `jobs`, so many times an hour at the most."""
+"""Will it do tonight? `nightcure.plan` as one of `jobs`, so many times an hour at the most."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 from nightcure.profile import Profile
 from nightcure.settings import Settings, Web
 
-from .jobs import HardWork
+from .jobs import Jobs
 from .problems import Problem, together
 
 #: Two hundred nights take five seconds, on a small board half a minute.
@@ -28,13 +28,13 @@ NO_NUMERICS = (
 )
 
 
-class Planning:
+class PlanJob:
     """One application's plans."""
 
-    def __init__(self, settings: Settings, hard_work: HardWork) -> None:
+    def __init__(self, settings: Settings, jobs: Jobs) -> None:
         # What the page's own process alone must know stays in it.
         self._settings = settings.model_copy(update={"web": Web()}).model_dump(mode="json")
-        self._hard_work = hard_work
+        self._jobs = jobs
         self._begun_s: deque[float] = deque(maxlen=MOST_AN_HOUR)
 
     async def plan(self, profile: Profile, asked: dict[str, Any]) -> dict[str, Any]:
@@ -48,7 +48,7 @@ class Planning:
             raise Problem(501, NO_NUMERICS)
         self._take_turn(time.monotonic())
         question = {**asked, "settings": self._settings, "profile": profile.model_dump(mode="json")}
-        done = await self._hard_work.run(
+        done = await self._jobs.run(
             "The plan", LONGEST_PLAN_S, "nightcure_web.plan_process",
             sent=json.dumps(question).encode(),
         )  # fmt: skip
@@ -62,7 +62,7 @@ class Planning:
         return answer
 
     def _take_turn(self, now_s: float) -> None:
-        if self._hard_work.busy:
+        if self._jobs.busy:
             wait_s, why = SOON_S, "Another plan or survey is being reckoned"
         elif len(self._begun_s) == MOST_AN_HOUR and now_s - self._begun_s[0] < HOUR_S:
             wait_s = int(self._begun_s[0] + HOUR_S - now_s) + 1

@@ -14,8 +14,8 @@ from fastapi import Depends, Request, Security
 from fastapi.security import APIKeyCookie
 
 from nightcure.errors import BadInput
-from nightcure.ledger.desk import Desk
 from nightcure.ledger.inbox import Inbox
+from nightcure.ledger.notes import NotesWriter
 from nightcure.ledger.reader import LedgerReader
 from nightcure.settings import Settings
 
@@ -28,7 +28,7 @@ CAUTIONS = "cautions"
 ANSWER_S, LOOK_S = 6.0, 0.05
 
 
-class Store:
+class Services:
     """One per application."""
 
     def __init__(self, settings: Settings) -> None:
@@ -40,7 +40,7 @@ class Store:
         """Open streams by client."""
         self._reader: LedgerReader | None = None
         self._inbox: Inbox | None = None
-        self._desk: Desk | None = None
+        self._notes: NotesWriter | None = None
         self._lock = threading.Lock()
 
     @property
@@ -56,13 +56,13 @@ class Store:
         return self._reader
 
     @contextmanager
-    def desk(self) -> Iterator[Desk]:
+    def notes(self) -> Iterator[NotesWriter]:
         """What people write by hand, for one at a time."""
         with self._lock:
-            if self._desk is None:
+            if self._notes is None:
                 _ = self.reader
-                self._desk = Desk(self.settings.ledger)
-            yield self._desk
+                self._notes = NotesWriter(self.settings.ledger)
+            yield self._notes
 
     @property
     def cautions_accepted(self) -> bool:
@@ -98,25 +98,25 @@ class Store:
         )
 
 
-async def the_store(request: Request) -> Store:
-    """The application's store."""
-    store: Store = request.app.state.store
-    return store
+async def the_services(request: Request) -> Services:
+    """The application's services."""
+    services: Services = request.app.state.services
+    return services
 
 
-StoreOf = Annotated[Store, Depends(the_store)]
+ServicesOf = Annotated[Services, Depends(the_services)]
 
 
 async def who_asks(
     request: Request,
-    store: StoreOf,
+    services: ServicesOf,
     _: Annotated[
         str | None,
         Security(APIKeyCookie(name=COOKIE, scheme_name="session", auto_error=False)),
     ],
 ) -> str:
     """Who asks for a change; a Problem before anything else of the request is looked at."""
-    return store.access.require_command(request)
+    return services.access.require_command(request)
 
 
 Who = Annotated[str, Depends(who_asks)]

@@ -1,7 +1,7 @@
 """The guided survey from the page: a heat-and-cool night, ended once the oven is known.
 
-The numerics are `jobs`. What is asked of the oven is a start and a stop: should this server
-die, the test runs to its own end as any night does, every interlock active.
+The numerics run as one of `jobs`. What is asked of the oven is a start and a stop: should this
+server die, the test runs to its own end as any night does, every interlock active.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from nightcure.errors import NightcureError
 from nightcure.profile import parse_profile
 from nightcure.survey.heat_and_cool import enough, profile_for
 
-from .jobs import HardWork
+from .jobs import Jobs
 from .models.survey_models import Found, SurveyNow
 from .problems import Problem
-from .request_context import Store
+from .services import Services
 
 log = logging.getLogger("nightcure.web")
 
@@ -30,12 +30,12 @@ EVERY_S, LOOK_S = 300.0, 0.5
 APPEARS_S = 10.0
 
 
-class Surveying:
+class SurveyJob:
     """One application's guided survey, and surveys of nights that are over."""
 
-    def __init__(self, store: Store, hard_work: HardWork) -> None:
-        self._store = store
-        self._hard_work = hard_work
+    def __init__(self, services: Services, jobs: Jobs) -> None:
+        self._services = services
+        self._jobs = jobs
         self._task: asyncio.Task[None] | None = None
         self.now = SurveyNow(running=False, sentence="No test has been run from this page.")
 
@@ -43,9 +43,9 @@ class Surveying:
 
     async def of_night(self, night_id: int) -> dict[str, Any]:
         """What `nightcure survey --json` says of a night; a Problem where it can say nothing."""
-        command = ("nightcure", "survey", str(self._store.settings.ledger))
+        command = ("nightcure", "survey", str(self._services.settings.ledger))
         night = ("--night", str(night_id), "--json")
-        done = await self._hard_work.run("The survey", LONGEST_LOOK_S, *command, *night)
+        done = await self._jobs.run("The survey", LONGEST_LOOK_S, *command, *night)
         if done.status != 0:
             said = done.err.decode(errors="replace").strip().removeprefix("nightcure: ")
             raise Problem(409, said.splitlines()[-1] if said else "The survey failed.")
@@ -63,13 +63,13 @@ class Surveying:
         """Start the test's night; raises a Problem where it is refused."""
         if self.running:
             raise Problem(409, "A test is under way; stop it first.")
-        live = self._store.reader.live()
+        live = self._services.reader.live()
         if live is None:
             raise Problem(503, "The controller has not spoken yet; see whether it runs.")
-        profile = parse_profile(profile_for(self._store.settings.limits, self._ambient_c(live)))
+        profile = parse_profile(profile_for(self._services.settings.limits, self._ambient_c(live)))
         newest = self._newest()
         args = {"profile": profile.model_dump(mode="json"), **confirmed}
-        outcome, message = await self._store.command("start", args, who)
+        outcome, message = await self._services.command("start", args, who)
         if outcome != "done":
             raise Problem(409, message)
         night_id = await self._appears(newest)
@@ -86,10 +86,10 @@ class Surveying:
     def _ambient_c(self, live: dict[str, Any]) -> float:
         shed = [t["value_c"] for t in live["thermometers"] if t["role"] == "ambient"]
         known = [c for c in shed if c is not None]
-        return float(known[0]) if known else self._store.settings.model.assumed_ambient_c
+        return float(known[0]) if known else self._services.settings.model.assumed_ambient_c
 
     def _newest(self) -> int:
-        nights = self._store.reader.nights(limit=1)
+        nights = self._services.reader.nights(limit=1)
         return int(nights[0]["id"]) if nights else 0
 
     async def _appears(self, newest: int) -> int:
@@ -104,7 +104,7 @@ class Surveying:
         """Look every few minutes of the oven's time; stop the night once enough is known."""
         try:
             began_s = looked_s = await asyncio.to_thread(self._wall_s)
-            while not self._store.closing:
+            while not self._services.closing:
                 over = await asyncio.to_thread(self._why_over, night_id)
                 wall_s = await asyncio.to_thread(self._wall_s)
                 if over is None and wall_s - looked_s < EVERY_S:
@@ -118,7 +118,7 @@ class Surveying:
                 if known:
                     if await asyncio.to_thread(self._why_over, night_id) is not None:
                         continue  # it ended meanwhile: a stop might end somebody's next night
-                    await self._store.command("stop", {}, f"survey for {who}")
+                    await self._services.command("stop", {}, f"survey for {who}")
                     self._tell(running=False, sentence=f"{self.now.sentence} The test was ended.")
                     return
         except (NightcureError, Problem) as error:
@@ -153,11 +153,11 @@ class Surveying:
         self.now = self.now.model_copy(update=news)
 
     def _wall_s(self) -> float:
-        live = self._store.reader.live()
+        live = self._services.reader.live()
         return 0.0 if live is None else float(live["wall_s"])
 
     def _why_over(self, night_id: int) -> str | None:
-        night = self._store.reader.night(night_id)
+        night = self._services.reader.night(night_id)
         if night is None or night.outcome is None:
             return None
         return night.reason or f"The night is {night.outcome}."

@@ -60,7 +60,7 @@ def check(
     with sentences():
         from ..errors import BadInput
         from ..settings import load_settings
-        from ..setup.finding import Verdict
+        from ..setup.finding import Rating
 
         if not pulse and (seconds, settle, watch) != (None, None, None):
             raise BadInput("--seconds, --settle and --watch belong to --pulse; add it.")
@@ -72,7 +72,7 @@ def check(
         found = _look(path, settings, as_json)
         if pulse:
             found += _pulse(path, settings, found, lengths_s, as_json)
-        wrong = any(f.verdict is Verdict.WRONG for f in found)
+        wrong = any(f.verdict is Rating.WRONG for f in found)
         if as_json:
             print_json({"oven": str(path), "ok": not wrong, "checks": [f.as_json() for f in found]})
         if wrong:
@@ -96,10 +96,10 @@ def _refuse_pulse(settings: Settings, yes_heat: bool) -> None:
 
 def _look(path: Path, settings: Settings, as_json: bool) -> list[Finding]:
     """Every check, each shown as it is made."""
-    from ..setup.all_checks import every_check
+    from ..setup.all_checks import all_checks
 
     found = []
-    for finding in every_check(path, settings):
+    for finding in all_checks(path, settings):
         found.append(finding)
         if not as_json:
             _show([finding])
@@ -133,18 +133,18 @@ def _pulse(
     from ..board.relay import Outputs
     from ..clock import MachineClock
     from ..setup.board_checks import ledger_held
-    from ..setup.finding import Finding, Verdict
+    from ..setup.finding import Finding, Rating
     from ..setup.pulse import Pulse
     from ..setup.pulse_results import pulse_findings
-    from ..setup.pulse_supervisor import Keeper
+    from ..setup.pulse_supervisor import PulseSupervisor
 
-    if any(f.verdict is Verdict.WRONG for f in before):
+    if any(f.verdict is Rating.WRONG for f in before):
         sentence = "Not given: put right what is wrong first."
-        found = [Finding("pulse", Verdict.WRONG, sentence, {"heated_s": 0.0})]
+        found = [Finding("pulse", Rating.WRONG, sentence, {"heated_s": 0.0})]
     else:
         _confirm(settings, lengths_s[0])
         clock = MachineClock()
-        with ledger_held(settings.ledger), Keeper(path), _Signals() as signals:
+        with ledger_held(settings.ledger), PulseSupervisor(path), _Signals() as signals:
             outputs = Outputs(settings, clock)
 
             def say(line: str) -> None:

@@ -99,7 +99,7 @@ def keep(
     """
     with sentences():
         from ..errors import BadInput
-        from ..ledger.maintenance import QuietLedger
+        from ..ledger.maintenance import IdleLedger
         from ..ledger.retention import Done, Rules
         from ..ledger.retention import keep as do
 
@@ -117,7 +117,7 @@ def keep(
                 status.update(f"Night {one.night_id} {one.what} ...")
 
             done = do(path, rules, time.time(), told)
-            with QuietLedger(path) as quiet:
+            with IdleLedger(path) as quiet:
                 shrunk = quiet.shrink()
                 used = quiet.used_bytes()
         thinned = [d.night_id for d in done if d.what == "thinned"]

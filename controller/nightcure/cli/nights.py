@@ -73,11 +73,11 @@ def label(
 ) -> None:
     """Give a night a name. A labelled night is never dropped by 'nightcure ledger keep'."""
     with sentences():
-        from ..ledger.pen import Pen
+        from ..ledger.notes import CheckedNotes
 
         reader = open_reader(ledger, oven)
         number = night_number(reader, night)
-        with Pen(ledger_path(ledger, oven)) as pen:
+        with CheckedNotes(ledger_path(ledger, oven)) as pen:
             pen.label(number, text)
         called = f"is called '{text}'" if text else "has no label"
         out.print(f"Night {number} {called}.", highlight=False, markup=False)

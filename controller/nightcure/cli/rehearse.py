@@ -93,9 +93,9 @@ def rehearse(
             )
             kept = None
             if ledger is not None:
-                from ..record.rehearsed_night import KeptNight
+                from ..record.rehearsed_night import RehearsedNight
 
-                kept = stack.enter_context(KeptNight(ledger, settings, chosen))
+                kept = stack.enter_context(RehearsedNight(ledger, settings, chosen))
             task = progress.add_task("night", total=whole_s)
             result = run(
                 settings,

@@ -184,7 +184,7 @@ def _changes(asked: dict[str, Any], door_min: float, started_wall_s: float | Non
 def _verify(reader: LedgerReader, night_id: int, as_json: bool) -> bool:
     from rich.progress import BarColumn, Progress, TextColumn
 
-    from ..replay.differences import meanings, told, verdict
+    from ..replay.differences import conclusion, meanings, told
     from ..replay.verify import verify
 
     began_s = time.perf_counter()
@@ -197,7 +197,7 @@ def _verify(reader: LedgerReader, night_id: int, as_json: bool) -> bool:
         print_json({**found.as_json(), "times_real_time": round(found.length_s / took_s)})
         return found.same
     colour = "green" if found.same else "red"
-    out.print(f"[bold {colour}]{verdict(found)}[/]", highlight=False, soft_wrap=True)
+    out.print(f"[bold {colour}]{conclusion(found)}[/]", highlight=False, soft_wrap=True)
     for remark in found.remarks:
         out.print(f"  {remark}", highlight=False, markup=False, soft_wrap=True)
     if found.differences:

@@ -14,7 +14,7 @@ from .show import err, out, print_json
 if TYPE_CHECKING:
     from ..replay.changes import Changes
     from ..replay.rebuilt import Rebuilt
-    from ..replay.recorded_series import Seen
+    from ..replay.recorded_series import RecordedSeries
     from ..replay.whatif import Curves
     from ..settings import Settings
     from ..survey.log import Log
@@ -53,9 +53,10 @@ def of_night(
 ) -> None:
     """A night of the ledger, changed."""
     _need_numerics()
+    from ..record.recorded_settings import settings_of
     from ..replay.rebuilt import rebuild
-    from ..replay.recorded_series import seen_in_ledger
-    from ..replay.verify import night_of, settings_of
+    from ..replay.recorded_series import series_from_ledger
+    from ..replay.verify import night_of
     from ..replay.whatif import recorded_curves, recorded_ticks, what_if
 
     night = night_of(reader, night_id)
@@ -69,7 +70,7 @@ def of_night(
             raise BadInput(*refusals)
     changes.settings(settings)
     with err.status("Fitting the oven to the night ..."):
-        seen = seen_in_ledger(reader, night_id, settings)
+        seen = series_from_ledger(reader, night_id, settings)
         rebuilt = rebuild(seen)
     with err.status("The night passes again ...") as status:
         after = what_if(
@@ -87,14 +88,14 @@ def of_table(
     """A table of any logger: regulated by the loop with a --profile, else as it was switched."""
     _need_numerics()
     from ..replay.rebuilt import rebuild
-    from ..replay.recorded_series import seen_in_table
+    from ..replay.recorded_series import series_from_table
     from ..replay.whatif import as_switched, plain_ticks, what_if
     from ..survey.read_log import Columns, read_log
 
     columns = Columns(named.time, named.air, named.part, named.shed, named.heater)
     log = read_log(file, columns, named.time_unit, named.fahrenheit, named.power_w)
     changes = asked(None)
-    seen = seen_in_table(log)
+    seen = series_from_table(log)
     with err.status("Fitting the oven to the table ..."):
         rebuilt = rebuild(seen)
     if changes.profile is None:
@@ -112,7 +113,7 @@ def of_table(
     _tell(str(file), rebuilt, _as_it_was(seen), after, changes, "C", plot, as_json)
 
 
-def _as_it_was(seen: Seen) -> Curves:
+def _as_it_was(seen: RecordedSeries) -> Curves:
     from ..replay.whatif import Curves
 
     count = len(seen.time_s)
@@ -123,7 +124,7 @@ def _as_it_was(seen: Seen) -> Curves:
     )  # fmt: skip
 
 
-def _settings_for(log: Log, seen: Seen, rebuilt: Rebuilt, oven: Path | None) -> Settings:
+def _settings_for(log: Log, seen: RecordedSeries, rebuilt: Rebuilt, oven: Path | None) -> Settings:
     """The oven.toml if there is one, else the scenario's with this oven's model and gains."""
     from ..scenario import scenario
     from ..settings import Settings, load_settings

@@ -16,9 +16,9 @@ from ..survey.night_log import log_of_night
 from .show import err
 
 if TYPE_CHECKING:
+    from ..survey.identified import Survey
     from ..survey.log import Log
     from ..survey.relay_test import Swing
-    from ..survey.survey import Survey
 
 WHO = "survey at the oven"
 #: A controller that has said nothing for so long is not running, s.

@@ -11,7 +11,7 @@ from rich.text import Text
 from ..errors import BadInput
 
 if TYPE_CHECKING:
-    from ..survey.survey import Survey, Value
+    from ..survey.identified import Survey, Value
 
 MEASURED, FITTED, HEAT = "#1f2a33", "#c8501e", "#e9b08f"
 

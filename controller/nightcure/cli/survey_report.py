@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from .show import out, print_json
 
 if TYPE_CHECKING:
+    from ..survey.identified import Survey, Value
     from ..survey.relay_test import Swing
-    from ..survey.survey import Survey, Value
     from ..survey.tuning import Tuned
 
 

@@ -12,7 +12,7 @@ from ..errors import BadInput
 from ..setup.oven_file import write_checked
 
 if TYPE_CHECKING:
-    from ..survey.survey import Survey
+    from ..survey.identified import Survey
     from ..survey.tuning import Tuned
 
 

@@ -43,7 +43,7 @@ def virtual(
 
         try:
             from ..simulate.faults import parse_fault
-            from ..simulate.virtual_board import VirtualBench
+            from ..simulate.virtual_board import VirtualBoard
         except ModuleNotFoundError as error:
             raise BadInput(
                 f"The virtual oven needs {error.name}: install nightcure with its extra 'planning'."
@@ -53,7 +53,7 @@ def virtual(
             out.print(f"  the heater {'draws power' if on else 'is off'}")
 
         faults = tuple(parse_fault(text) for text in fault or [])
-        bench = VirtualBench(folder, sensors, contactor, ambient, faults, switched)
+        bench = VirtualBoard(folder, sensors, contactor, ambient, faults, switched)
         for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
             signal.signal(number, lambda *_: bench.stopping.set())
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from ..loop.loop import Loop
 from ..profile import Cool, Ramp, Segment, Soak
+from ..record.off_sentences import off_sentence
 from ..settings import Settings
 from ..tick import Decision, Phase, TickInputs
 from ..units import show_duration, show_temperature
@@ -17,9 +18,9 @@ def live_state(
     """The live state; night and tick number are added where the ledger knows them."""
     run = loop.run
     left_s = None if run is None else run.left_s()
-    watch = loop.cure.watch
-    if left_s is not None and watch is not None and watch.ends_s is not None:
-        left_s = max(watch.ends_s - watch.now_s, 0.0)
+    clocks = loop.cure.clocks
+    if left_s is not None and clocks is not None and clocks.ends_s is not None:
+        left_s = max(clocks.ends_s - clocks.now_s, 0.0)
     alarms = [
         {
             "name": a.name,
@@ -48,6 +49,7 @@ def live_state(
         "heater": d.heater_on,
         "contactor": d.contactor_on,
         "fan": d.fan_on,
+        "why_off": _why_off(d),
         "left_s": left_s,
         "ends_s": None if left_s is None else inputs.wall_s + left_s,
         "waiting": d.waiting,
@@ -81,14 +83,22 @@ def live_state(
     }
 
 
+def _why_off(d: Decision) -> dict[str, Any] | None:
+    """Why the heater may not be on, with its sentence; None where it may."""
+    if d.why_off is None:
+        return None
+    code, fields = d.why_off
+    return {"code": code.value, "fields": fields, "sentence": off_sentence(code, fields)}
+
+
 def _cure(loop: Loop, wall_s: float) -> list[dict[str, Any]]:
     """Every part on a resin card; its milestones in wall time, reached or foreseen."""
-    watch = loop.cure.watch
-    if watch is None:
+    clocks = loop.cure.clocks
+    if clocks is None:
         return []
-    began_s = wall_s - watch.now_s
+    began_s = wall_s - clocks.now_s
     parts = []
-    for c in watch.parts():
+    for c in clocks.parts():
         milestones = [
             {"name": w.name}
             | {k: None if t is None else began_s + t for k, t in w._asdict().items() if k != "name"}

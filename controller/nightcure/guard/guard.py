@@ -7,7 +7,7 @@ from typing import Any
 from ..settings import Settings
 from ..tick import Event
 from .alarms import Alarms
-from .interlock_inputs import View
+from .interlock_inputs import InterlockInputs
 from .interlocks import RULES
 
 #: Clock corrections smaller than this pass without a word, s.
@@ -25,7 +25,7 @@ class Guard:
         self._rules = tuple(rule(settings) for rule in RULES)
         self._late_s = LATE_TICKS * settings.timing.tick_s
 
-    def look(self, v: View, wall_s: float) -> list[Event]:
+    def look(self, v: InterlockInputs, wall_s: float) -> list[Event]:
         """What came of one tick: alarms that moved, and notes of what is small."""
         events: list[Event] = []
         for rule in self._rules:

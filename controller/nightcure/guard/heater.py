@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..settings import Settings
 from ..units import show_duration
 from .interlock import Interlock
-from .interlock_inputs import View
+from .interlock_inputs import InterlockInputs
 
 
 class HeaterWithoutEffect(Interlock):
@@ -32,7 +32,7 @@ class HeaterWithoutEffect(Interlock):
         self.expected_k = 0.0
         self.allow_s = max(600.0, 3.0 * settings.model.heater_lag_s)
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         if not v.heated or v.duty < self.FULL or v.control_c is None:
             self.full_s = 0.0
             return None
@@ -80,7 +80,7 @@ class HeaterStuckOn(Interlock):
         self.heated = False
         self.allow_s = 2.5 * settings.model.heater_lag_s + 60.0
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         self.off_s = 0.0 if v.heater_on else self.off_s + v.dt_s
         self.heated = self.heated or v.heater_on
         at_rest = v.phase == "idle" and (not self.heated or self.off_s > self.IDLE_S)
@@ -123,7 +123,7 @@ class CannotHold(Interlock):
         self.cold_s = 0.0
         self.full_s = 0.0
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         if not v.heated or v.setpoint_c is None or v.control_c is None:
             self.cold_s = self.full_s = 0.0
             return None
@@ -157,7 +157,7 @@ class HeaterOnTooLong(Interlock):
         super().__init__(settings)
         self.on_s = 0.0
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         self.on_s = self.on_s + v.dt_s if v.heater_on else 0.0
         longest_s = self.settings.limits.longest_heater_on_h * 3600.0
         if self.on_s <= longest_s:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..units import show_duration
 from .interlock import Interlock
-from .interlock_inputs import View
+from .interlock_inputs import InterlockInputs
 
 
 class NightTooLong(Interlock):
@@ -12,7 +12,7 @@ class NightTooLong(Interlock):
 
     name = "night-too-long"
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         longest_s = self.settings.limits.longest_night_h * 3600.0
         if not v.night or v.night_s <= longest_s:
             return None
@@ -28,7 +28,7 @@ class TickLate(Interlock):
     name = "tick-late"
     TRIP_S = 30.0
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         if not v.night or v.gap_s <= self.TRIP_S:
             return None
         return (
@@ -43,7 +43,7 @@ class LedgerLost(Interlock):
     name = "ledger-lost"
     AFTER_S = 60.0
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         silent_s, what = max((v.ledger_silent_s, "written"), (v.inbox_silent_s, "read"))
         if not v.night or silent_s <= self.AFTER_S:
             return None
@@ -59,7 +59,7 @@ class ClockStepped(Interlock):
     name = "clock-stepped"
     TRIP_S = 60.0
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         if not v.night or abs(v.wall_step_s) <= self.TRIP_S:
             return None
         way = "ahead" if v.wall_step_s > 0 else "back"

@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 
 from ..settings import Settings
 from ..units import TemperatureUnit, show_difference, show_temperature
-from .interlock_inputs import View
+from .interlock_inputs import InterlockInputs
 
 
 class Interlock:
@@ -23,7 +23,7 @@ class Interlock:
     def __init__(self, settings: Settings) -> None:
         self.settings = settings
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         """What is wrong now, in one sentence."""
         raise NotImplementedError
 

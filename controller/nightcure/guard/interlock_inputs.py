@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 
-class View(NamedTuple):
+class InterlockInputs(NamedTuple):
     """One tick, as every rule sees it. Temperatures °C, None where nothing is believed.
 
     `night`: a night is running. `heated`: the regulator is at work (ramp, soak). `heater_on`,

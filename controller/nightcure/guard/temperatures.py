@@ -6,7 +6,7 @@ from ..settings import Role, Settings
 from ..tick import Fault
 from ..units import show_duration
 from .interlock import Interlock
-from .interlock_inputs import View
+from .interlock_inputs import InterlockInputs
 
 
 class ControlSensorLost(Interlock):
@@ -23,7 +23,7 @@ class ControlSensorLost(Interlock):
         self.silent_s = 0.0
         """Of it, since a sensor answered last: a doubt may last longer than a silence."""
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         self.lost_s = 0.0 if v.control_c is not None else self.lost_s + v.dt_s
         answers = v.control_c is not None or v.control_fault == Fault.DISAGREES.value
         self.silent_s = 0.0 if answers else self.silent_s + v.dt_s
@@ -46,7 +46,7 @@ class AirDoubted(Interlock):
     name = "air-doubted"
     latching = False
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         wanted = v.control_c is None or v.setpoint_c is None or v.setpoint_c > v.control_c
         if not (v.night and v.doubted and wanted):
             return None
@@ -75,7 +75,7 @@ class SensorLost(Interlock):
         super().__init__(settings)
         self.lost_s: dict[str, float] = {}
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         lost_s = self.lost_s
         self.lost_s = {name: lost_s.get(name, 0.0) + v.dt_s for name, _ in v.lost}
         if not v.night or v.control_c is None:
@@ -102,7 +102,7 @@ class OverTemperature(Interlock):
         self.hot = ""
         """What was above its limit last."""
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         limits = self.settings.limits
         back_k = self.BACK_K if self.tripped else 0.0
         worst: tuple[str, float, float] | None = None
@@ -134,7 +134,7 @@ class OverTemperature(Interlock):
             f"away from the parts until they cool; find out why before the next heat."
         )
 
-    def _unseen(self, v: View) -> bool:
+    def _unseen(self, v: InterlockInputs) -> bool:
         """Whether what was hot says nothing, though the oven still has a thermometer there."""
         there = {t.role.value for t in self.settings.thermometers}
         there |= {t.name for t in self.settings.thermometers if t.role in (Role.PART, Role.MOULD)}
@@ -162,7 +162,7 @@ class Exotherm(Interlock):
         self.off_s = 0.0
         self.lowest_c: dict[str, float] = {}
 
-    def look(self, v: View) -> str | None:
+    def look(self, v: InterlockInputs) -> str | None:
         self.off_s = 0.0 if v.heater_on else self.off_s + v.dt_s
         if not v.parts_c or v.control_c is None:
             return None

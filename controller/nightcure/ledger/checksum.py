@@ -8,7 +8,7 @@ import zlib
 MARK = ',"k":'
 
 
-def marked(mono_s: float, wall_s: float, text: str) -> str:
+def with_checksum(mono_s: float, wall_s: float, text: str) -> str:
     """Inputs (a JSON object as text) with their checksum added."""
     before = text[:-1]
     return f"{before}{MARK}{_checksum(mono_s, wall_s, before)}}}"

@@ -34,7 +34,7 @@ MOST_BYTES = 500_000_000
 
 
 @dataclass
-class Parcel:
+class NightExport:
     """A night whole."""
 
     night: NightRow
@@ -49,7 +49,7 @@ class Parcel:
         return seal_of(self.night, self.ticks, self.events)
 
 
-def packed(reader: LedgerReader, night_id: int) -> Parcel:
+def packed(reader: LedgerReader, night_id: int) -> NightExport:
     """A night out of a ledger. Raises BadInput, LedgerLost."""
     night = reader.night(night_id)
     if night is None:
@@ -59,7 +59,9 @@ def packed(reader: LedgerReader, night_id: int) -> Parcel:
         "refit": reader.refit(night_id),
         "thinned": reader.thinned(night_id),
     }
-    return Parcel(night, list(reader.ticks(night_id)), list(all_events(reader, night_id)), beside)
+    return NightExport(
+        night, list(reader.ticks(night_id)), list(all_events(reader, night_id)), beside
+    )
 
 
 # ---- the table for people ----------------------------------------------------------------------
@@ -129,7 +131,7 @@ def _cell_safe(row: list[Any]) -> list[Any]:
 # ---- zip ---------------------------------------------------------------------------------------
 
 
-def write_zip(parcel: Parcel, file: Path) -> None:
+def write_zip(parcel: NightExport, file: Path) -> None:
     """Two CSV tables and a JSON in a .zip. Raises OSError."""
     people = table(parcel.night, parcel.ticks)
     ticks = _csv([*next(people), *EXACT], (
@@ -157,7 +159,7 @@ def _csv(head: Iterable[str], rows: Iterable[list[Any]]) -> bytes:
     return text.getvalue().encode()
 
 
-def read_zip(file: Path) -> tuple[Parcel, str]:
+def read_zip(file: Path) -> tuple[NightExport, str]:
     """A parcel and the seal it states. Raises BadInput."""
     try:
         with zipfile.ZipFile(file) as archive:
@@ -181,7 +183,7 @@ def read_zip(file: Path) -> tuple[Parcel, str]:
         night = NightRow(**about["night"])
     except (ValueError, KeyError, TypeError):
         raise changed(file, "a row") from None
-    return Parcel(night, ticks, events, about["beside"]), about["seal"]
+    return NightExport(night, ticks, events, about["beside"]), about["seal"]
 
 
 def _dicts(data: bytes) -> Iterator[dict[str, str]]:
@@ -211,7 +213,7 @@ def _event(row: dict[str, str]) -> EventRow:
 # ---- what both forms say of themselves ---------------------------------------------------------
 
 
-def about_of(parcel: Parcel) -> dict[str, Any]:
+def about_of(parcel: NightExport) -> dict[str, Any]:
     return {
         "nightcure_night": FORM,
         "night": parcel.night._asdict(),

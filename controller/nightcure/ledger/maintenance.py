@@ -20,7 +20,7 @@ class NightRuns(BadInput):
     """A night runs in this ledger, or waits to be resumed."""
 
 
-class QuietLedger:
+class IdleLedger:
     """A ledger opened for work between nights.
 
     Raises:
@@ -33,7 +33,7 @@ class QuietLedger:
         self.db = open_ledger(path, "rw")
         self.db.execute("PRAGMA synchronous=FULL")
 
-    def __enter__(self) -> QuietLedger:
+    def __enter__(self) -> IdleLedger:
         return self
 
     def __exit__(self, *_: object) -> None:

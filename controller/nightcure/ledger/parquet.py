@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import BadInput
-from .export import EXACT, Parcel, about_of, changed, sealed, table, unsealed
+from .export import EXACT, NightExport, about_of, changed, sealed, table, unsealed
 from .rows import EventRow, NightRow, TickRow
 
 #: Under this key the file's own metadata says all that is no table.
@@ -27,7 +27,7 @@ def _pyarrow() -> Any:
     return pyarrow
 
 
-def write_parquet(parcel: Parcel, file: Path) -> None:
+def write_parquet(parcel: NightExport, file: Path) -> None:
     """Write a parcel. Raises BadInput, OSError."""
     pa = _pyarrow()
     people = table(parcel.night, parcel.ticks)
@@ -57,7 +57,7 @@ def _kind(pa: Any, name: str) -> Any:
     return pa.float64()
 
 
-def read_parquet(file: Path) -> tuple[Parcel, str]:
+def read_parquet(file: Path) -> tuple[NightExport, str]:
     """A parcel and the seal it states. Raises BadInput."""
     pa = _pyarrow()
     try:
@@ -81,4 +81,4 @@ def read_parquet(file: Path) -> tuple[Parcel, str]:
         raise changed(file, "a column") from None
     if not same:
         raise changed(file, "a column")
-    return Parcel(night, ticks, events, about["beside"]), about["seal"]
+    return NightExport(night, ticks, events, about["beside"]), about["seal"]

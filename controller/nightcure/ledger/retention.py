@@ -1,8 +1,9 @@
 """How long nights are kept: old ones are thinned, then dropped, by age or by the file's size.
 
 A thinned night keeps its row, every event, and of its ticks those with a peak of any series, with
-an event, a command, a resume or a report of the cure's milestones. What is summed over ticks
-(heater's time, switchings) and the whole night's seal are kept beside it, in `meta`.
+an event, a command, a resume, another reason for no heat or a report of the cure's milestones. What
+is summed over ticks (heater's time, switchings) and the whole night's seal are kept beside it, in
+`meta`.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
-from .maintenance import QuietLedger
+from .maintenance import IdleLedger
 from .night_hash import seal
 from .reader import LedgerReader, thin
 from .rows import THINNED, TickRow, passed_s
@@ -60,7 +61,7 @@ def keep(
     """
     done: list[Done] = []
     reader = LedgerReader(path)
-    with QuietLedger(path) as ledger:
+    with IdleLedger(path) as ledger:
         nights = sorted(reader.nights(limit=-1), key=lambda n: (n["started_s"], n["id"]))
 
         def do(night_id: int, what: Literal["thinned", "dropped"]) -> None:
@@ -104,7 +105,7 @@ def _older(night: dict[str, Any], than_s: float | None, now_s: float) -> bool:
     return than_s is not None and now_s - night["started_s"] > than_s
 
 
-def _thin(ledger: QuietLedger, reader: LedgerReader, night_id: int, now_s: float) -> None:
+def _thin(ledger: IdleLedger, reader: LedgerReader, night_id: int, now_s: float) -> None:
     rows = list(reader.ticks(night_id))
     kept = _kept(reader, rows)
     told = {
@@ -139,8 +140,8 @@ def _kept(reader: LedgerReader, rows: list[TickRow]) -> set[int]:
     kept = set(thin(series, POINTS))
     last_cure = None
     for i, row in enumerate(rows):
-        said = ("events" in row.decision or "outcomes" in row.decision or '"c":' in row.inputs
-                or "resumed_from" in row.inputs)  # fmt: skip
+        said = ("events" in row.decision or "outcomes" in row.decision or '"off"' in row.decision
+                or '"c":' in row.inputs or "resumed_from" in row.inputs)  # fmt: skip
         begins = i == 0 or row.segment != rows[i - 1].segment or row.phase != rows[i - 1].phase
         if said or begins:
             kept |= {i, max(i - 1, 0)}
@@ -163,7 +164,7 @@ def _sums(reader: LedgerReader, rows: list[TickRow], night_id: int) -> dict[str,
     return {"heater_s": round(heater_s, 3), "switchings": switchings}
 
 
-def _drop(ledger: QuietLedger, night_id: int) -> None:
+def _drop(ledger: IdleLedger, night_id: int) -> None:
     with ledger.transaction() as db:
         db.execute("UPDATE snapshot SET night_id = NULL WHERE night_id = ?", (night_id,))
         for table in ("ticks", "events"):

@@ -8,8 +8,8 @@ from contextlib import suppress
 from pathlib import Path
 
 from ..errors import BadInput
-from .export import Parcel, changed, csv_lines, packed, read_zip, write_zip
-from .maintenance import QuietLedger
+from .export import NightExport, changed, csv_lines, packed, read_zip, write_zip
+from .maintenance import IdleLedger
 from .night_hash import seal
 from .parquet import read_parquet, write_parquet
 from .reader import LedgerReader
@@ -88,9 +88,9 @@ def import_night(path: Path, file: Path) -> int:
     return _put(path, parcel)
 
 
-def _put(path: Path, parcel: Parcel) -> int:
+def _put(path: Path, parcel: NightExport) -> int:
     night, names = parcel.night, NightRow._fields[1:]
-    with QuietLedger(path) as ledger, ledger.transaction() as db:
+    with IdleLedger(path) as ledger, ledger.transaction() as db:
         row = db.execute(
             f"INSERT INTO nights ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})",
             night[1:],

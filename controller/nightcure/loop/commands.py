@@ -10,12 +10,12 @@ from typing import Any, Protocol
 from ..errors import BadInput
 from ..guard.alarms import Alarms
 from ..guard.starting import profile_to_start
-from ..measure.screening import Verdict
+from ..measure.screening import Screened
 from ..profile import Profile, Ramp, Segment, Soak, changed
 from ..settings import MOST_OFFSET_C, Settings
 from ..tick import Check, Command, Event, Outcome, Phase
 from ..units import show_duration, show_temperature
-from .cure_tracking import NightCure
+from .cure_tracking import CureTracking
 from .profile_run import ProfileRun
 
 #: What the page must have asked before a start; a start from elsewhere does not carry these.
@@ -30,12 +30,12 @@ CONFIRMED = {
 METHODS = ("ice-point", "reference", "typed")
 
 
-class Steered(Protocol):
+class CommandedLoop(Protocol):
     """The loop, as far as orders move it."""
 
     settings: Settings
     phase: Phase
-    cure: NightCure
+    cure: CureTracking
 
     @property
     def run(self) -> ProfileRun | None:
@@ -70,22 +70,22 @@ class Steered(Protocol):
 
 
 @dataclass
-class Now:
+class CommandContext:
     """A tick, as orders see it and add to it."""
 
-    verdict: Verdict
+    screened: Screened
     events: list[Event]
     checks: list[Check] = field(default_factory=list)
     stop_id: int = -1
     """The last stop's; it is carried out first, whatever was asked before it."""
 
 
-class Orders:
+class CommandHandler:
     """Carries out commands on a loop. Whatever the arguments are, a refusal is a sentence."""
 
-    def __init__(self, loop: Steered) -> None:
+    def __init__(self, loop: CommandedLoop) -> None:
         self._loop = loop
-        self._words: dict[str, Callable[[Command, Now], str]] = {
+        self._words: dict[str, Callable[[Command, CommandContext], str]] = {
             "stop": self._stop,
             "start": self._start,
             "acknowledge": self._acknowledge,
@@ -96,7 +96,7 @@ class Orders:
             "offset": self._offset,
         }
 
-    def obey(self, command: Command, now: Now) -> Outcome:
+    def execute(self, command: Command, now: CommandContext) -> Outcome:
         """Carry out one command, or refuse it."""
         told = len(now.events)
         carry_out = self._words.get(command.word, self._unknown)
@@ -110,20 +110,20 @@ class Orders:
         return Outcome(command.id, outcome, message)
 
     @staticmethod
-    def _unknown(command: Command, _: Now) -> str:
+    def _unknown(command: Command, _: CommandContext) -> str:
         raise BadInput(f"There is no command '{command.word}'.")
 
     # ---- the night ------------------------------------------------------------------------
 
-    def _stop(self, command: Command, now: Now) -> str:
+    def _stop(self, command: Command, now: CommandContext) -> str:
         now.stop_id = max(now.stop_id, command.id)
         if self._loop.run is None:
             return "No night was running; the heater is off."
         self._loop.end(Phase.IDLE, "stopped", f"Stopped by {command.who}.", now.events)
         return "Stopped; the heater is off."
 
-    def _start(self, command: Command, now: Now) -> str:
-        loop, control_c, args = self._loop, now.verdict.control_c, command.args
+    def _start(self, command: Command, now: CommandContext) -> str:
+        loop, control_c, args = self._loop, now.screened.control_c, command.args
         try:
             for key, sentence in CONFIRMED.items():
                 if args.get(key, True) is not True:
@@ -142,14 +142,14 @@ class Orders:
                 parts=args.get("parts"),
             )
             assert control_c is not None
-            watch = loop.cure.prepare(profile, control_c)
+            clocks = loop.cure.prepare(profile, control_c)
         except BadInput as error:
             raise BadInput(f"Not started: {' '.join(error.sentences)}") from None
         loop.begin(profile, control_c, command.who, now.events)
-        now.events.extend(loop.cure.begin(profile, watch))
+        now.events.extend(loop.cure.begin(profile, clocks))
         return f"Started '{profile.name}'."
 
-    def _acknowledge(self, command: Command, now: Now) -> str:
+    def _acknowledge(self, command: Command, now: CommandContext) -> str:
         name = command.args.get("alarm")
         if name is not None and not isinstance(name, str):
             raise BadInput(f"There is no alarm {_found(name)}; give its name, or none for all.")
@@ -159,7 +159,7 @@ class Orders:
         now.events.extend(moved)
         return "Acknowledged."
 
-    def _reset(self, _: Command, now: Now) -> str:
+    def _reset(self, _: Command, now: CommandContext) -> str:
         loop = self._loop
         if loop.latch.trip is None:
             raise BadInput("Nothing has tripped.")
@@ -173,14 +173,14 @@ class Orders:
 
     # ---- the segment under way ------------------------------------------------------------
 
-    def _skip(self, _: Command, now: Now) -> str:
+    def _skip(self, _: Command, now: CommandContext) -> str:
         run = self._running()
         left, number = run.segment, run.index + 1
         run.skip()
         self._loop.moved_on(run, left, now.events)
         return f"Left segment {number} ({left.kind})."
 
-    def _extend(self, command: Command, _: Now) -> str:
+    def _extend(self, command: Command, _: CommandContext) -> str:
         run = self._running()
         soak = run.segment
         if not isinstance(soak, Soak):
@@ -193,7 +193,7 @@ class Orders:
         self._change(run, changed(run.profile, run.index, hours=hours))
         return f"The soak now lasts {show_duration(hours * 3600.0)}."
 
-    def _setpoint(self, command: Command, _: Now) -> str:
+    def _setpoint(self, command: Command, _: CommandContext) -> str:
         """Another temperature for the soak under way, or for a ramp and the soak that holds it."""
         run, celsius = self._running(), _number(command.args, "celsius")
         segment, number = run.segment, run.index
@@ -246,7 +246,7 @@ class Orders:
 
     # ---- thermometers ---------------------------------------------------------------------
 
-    def _offset(self, command: Command, now: Now) -> str:
+    def _offset(self, command: Command, now: CommandContext) -> str:
         loop, args = self._loop, command.args
         if loop.run is not None:
             raise BadInput("A night is running; thermometers are checked while the oven rests.")

@@ -5,31 +5,31 @@ from __future__ import annotations
 from typing import Any
 
 from ..cure.clock_figures import Milestone
-from ..measure.screening import Verdict
+from ..measure.screening import Screened
 from ..profile import Profile, Ramp, Soak
 from ..settings import Settings
 from ..tick import Event, PartCure
 from .cure_notes import heat_notes, vapour_note
-from .part_clocks import CureWatch
+from .part_clocks import PartClocks
 from .profile_run import ProfileRun
 
 
-class NightCure:
-    """Asks the night's `CureWatch`, and answers for none where no part has a resin card."""
+class CureTracking:
+    """Asks the night's `PartClocks`, and answers for none where no part has a resin card."""
 
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
-        self.watch: CureWatch | None = None
+        self.clocks: PartClocks | None = None
         self._profile: Profile | None = None
         self._last: tuple[PartCure, ...] = ()
 
-    def prepare(self, profile: Profile, control_c: float) -> CureWatch | None:
-        """The watch of a profile's parts. Raises BadInput where one cannot sit in this oven."""
-        return CureWatch(profile, self._settings, control_c) if profile.parts else None
+    def prepare(self, profile: Profile, control_c: float) -> PartClocks | None:
+        """The clocks of a profile's parts. Raises BadInput where one cannot sit in this oven."""
+        return PartClocks(profile, self._settings, control_c) if profile.parts else None
 
-    def begin(self, profile: Profile, watch: CureWatch | None) -> list[Event]:
+    def begin(self, profile: Profile, clocks: PartClocks | None) -> list[Event]:
         """A night starts."""
-        self.watch, self._profile = watch, profile
+        self.clocks, self._profile = clocks, profile
         return vapour_note(profile) + heat_notes(profile)
 
     def changed(self, profile: Profile) -> None:
@@ -39,55 +39,55 @@ class NightCure:
 
     def end(self) -> None:
         """Nobody's cure is followed any more; this tick still reports how far the parts came."""
-        self._last = () if self.watch is None else self.watch.parts()
-        self.watch = self._profile = None
+        self._last = () if self.clocks is None else self.clocks.parts()
+        self.clocks = self._profile = None
 
     def heat_k(self) -> dict[int, float]:
         """By thermometer, how much hotter its parts' own heat should make them now."""
-        return {} if self.watch is None else self.watch.self_heat_k()
+        return {} if self.clocks is None else self.clocks.self_heat_k()
 
     def reached(self, name: Milestone) -> bool:
         """Whether every part whose card tells it is past a milestone."""
-        return self.watch is not None and self.watch.reached(name)
+        return self.clocks is not None and self.clocks.reached(name)
 
-    def advance(self, gap_s: float, verdict: Verdict, events: list[Event]) -> None:
+    def advance(self, gap_s: float, screened: Screened, events: list[Event]) -> None:
         """A tick: the resins know nothing of late ones and cure for as long as it really was."""
-        if self.watch is not None:
-            events.extend(self.watch.advance(gap_s, verdict.believed_c, verdict.control_c))
+        if self.clocks is not None:
+            events.extend(self.clocks.advance(gap_s, screened.believed_c, screened.control_c))
 
-    def away(self, away_s: float, verdict: Verdict) -> None:
+    def away(self, away_s: float, screened: Screened) -> None:
         """Back after a power cut of `away_s`."""
-        if self.watch is not None and verdict.control_c is not None:
-            self.watch.away(away_s, verdict.believed_c, verdict.control_c)
+        if self.clocks is not None and screened.control_c is not None:
+            self.clocks.away(away_s, screened.believed_c, screened.control_c)
 
     def soaked(self, segment: Any, events: list[Event]) -> None:
         """A segment is over; say it where a part is not so far as the soak was for."""
-        if self.watch is not None and isinstance(segment, Soak):
-            events.extend(self.watch.left_over(segment))
-        if self.watch is not None and isinstance(segment, Ramp) and segment.wait_for:
-            events.extend(self.watch.not_waited(segment))
+        if self.clocks is not None and isinstance(segment, Soak):
+            events.extend(self.clocks.left_over(segment))
+        if self.clocks is not None and isinstance(segment, Ramp) and segment.wait_for:
+            events.extend(self.clocks.not_waited(segment))
 
     def report(
         self, run: ProfileRun | None, control_c: float | None, ambient_c: float, events: list[Event]
     ) -> tuple[PartCure, ...]:
         """Once a minute: every part's cure now and along the rest of the profile."""
         last, self._last = self._last, ()
-        if self.watch is None or control_c is None or not self.watch.due:
+        if self.clocks is None or control_c is None or not self.clocks.due:
             return last
-        events.extend(self.watch.report(run, control_c, ambient_c))
-        return self.watch.parts()
+        events.extend(self.clocks.report(run, control_c, ambient_c))
+        return self.clocks.parts()
 
     def snapshot(self, running: bool) -> dict[str, Any] | None:
         """All state; while the night runs, its profile is in the run's own snapshot."""
-        if self.watch is None or self._profile is None:
+        if self.clocks is None or self._profile is None:
             return None
         of = None if running else self._profile.model_dump(mode="json")
-        return {**self.watch.snapshot(), "profile": of}
+        return {**self.clocks.snapshot(), "profile": of}
 
     def restore(self, state: dict[str, Any] | None, run: ProfileRun | None) -> None:
         """Go on from a snapshot, `run` restored before."""
-        self.watch, self._profile, self._last = None, None, ()
+        self.clocks, self._profile, self._last = None, None, ()
         if state is not None:
             of = Profile.model_validate(state["profile"]) if run is None else run.profile
             self._profile = of
-            self.watch = CureWatch.restore(of, self._settings, state)
+            self.clocks = PartClocks.restore(of, self._settings, state)

@@ -11,18 +11,19 @@ from typing import Any
 
 from ..guard.alarms import Alarm, Alarms
 from ..guard.guard import LATE_TICKS, Guard
-from ..guard.interlock_inputs import View
+from ..guard.interlock_inputs import InterlockInputs
 from ..guard.resume import judge_resume
 from ..heat.heating import Heating
-from ..measure.screening import Screening, Verdict
+from ..measure.screening import Screened, Screening
 from ..measure.steady import Steady
 from ..profile import Profile, Segment
 from ..settings import Role, Settings, corrected
-from ..tick import Decision, Event, Fault, Outcome, Phase, TickInputs
+from ..tick import Decision, Event, Outcome, Phase, TickInputs, WhyOff
 from ..units import show_temperature
-from .commands import Now, Orders
-from .cure_tracking import NightCure
+from .commands import CommandContext, CommandHandler
+from .cure_tracking import CureTracking
 from .profile_run import ProfileRun, oven_of
+from .why_off import why_off
 
 #: What `snapshot` takes of the loop itself, as it is.
 PLAIN = (
@@ -45,12 +46,12 @@ class Loop:
         self._names = tuple(t.name for t in settings.thermometers)
         self._screening = Screening(settings.thermometers)
         self._steady = Steady(len(settings.thermometers))
-        self._orders = Orders(self)
+        self._command_handler = CommandHandler(self)
         self._guard = Guard(settings)
         self._alarms = self._guard.alarms
         self._heating = Heating(settings)
         self._run: ProfileRun | None = None
-        self.cure = NightCure(settings)
+        self.cure = CureTracking(settings)
         """The parts on their clocks, to look at."""
         self.phase = Phase.IDLE
         self._mono_s: float | None = None
@@ -69,43 +70,50 @@ class Loop:
         """The decision for `inputs`. Never raises on bad readings: doubt is resolved to off."""
         dt_s, gap_s, wall_step_s = self._time_passed(inputs)
         heated = self.phase in (Phase.RAMP, Phase.SOAK)
-        verdict = self._screening.judge(
+        screened = self._screening.judge(
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
             self._run.setpoint_c if self._run is not None and self.phase is Phase.COOL else None,
         )  # fmt: skip
-        self._steady.note(inputs.readings, verdict.faults)
-        ambient_c = self._ambient(verdict)
+        self._steady.note(inputs.readings, screened.faults)
+        ambient_c = self._ambient(screened)
 
         events: list[Event] = []
         if self._resuming:
-            self._take_up_again(inputs, verdict, events)
+            self._take_up_again(inputs, screened, events)
         elif NOT_RESUMED in self._alarms:
             self._report_refused_resume(None, inputs, events)
         self._stop_pressed = inputs.stop_pressed
-        now = Now(verdict, events)
-        outcomes = [self._orders.obey(c, now) for c in inputs.commands]
+        now = CommandContext(screened, events)
+        outcomes = [self._command_handler.execute(c, now) for c in inputs.commands]
         if inputs.stop_pressed and self._run is not None:
             self.end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
 
-        self._watch(inputs, verdict, ambient_c, (dt_s, gap_s, wall_step_s), heated, events)
+        self._watch(inputs, screened, ambient_c, (dt_s, gap_s, wall_step_s), heated, events)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
             why = f"The night was ended by {self._alarms.trip}."
             self.end(Phase.TRIPPED, "tripped", why, events)
 
         if self._run is None or self._night_s > 0.0:
-            self.cure.advance(gap_s, verdict, events)
-        if self._run is not None and verdict.control_c is not None:
-            self._follow_profile(self._run, dt_s, verdict, ambient_c, events)
-        self._ask_for_heat(dt_s, verdict, ambient_c)
+            self.cure.advance(gap_s, screened, events)
+        if self._run is not None and screened.control_c is not None:
+            self._follow_profile(self._run, dt_s, screened, ambient_c, events)
+        self._ask_for_heat(dt_s, screened, ambient_c)
 
-        sure = verdict.control_c is not None and not verdict.doubted
-        allowed = self._run is not None and sure and self._closed()
-        heater_on = self._heating.tick(inputs.mono_s, dt_s, allowed)
-        waits = verdict.doubted or self._resuming
+        off = why_off(
+            screened,
+            phase=self.phase,
+            running=self._run is not None,
+            trip=self._alarms.trip,
+            stop_pressed=inputs.stop_pressed,
+            resuming=self._resuming,
+            contactor_closed=self._closed(),
+        )
+        heater_on = self._heating.tick(inputs.mono_s, dt_s, allowed=off is None)
+        waits = screened.doubted or self._resuming
         self._contactor_on = self._run is not None and not waits
-        if verdict.control_c is not None:
-            self._control_c = verdict.control_c
-        return self._decision(heater_on, verdict, ambient_c, now, outcomes)
+        if screened.control_c is not None:
+            self._control_c = screened.control_c
+        return self._decision(heater_on, off, screened, ambient_c, now, outcomes)
 
     # ---- what time is it ------------------------------------------------------------------
 
@@ -126,22 +134,22 @@ class Loop:
             self._night_s += gap_s
         return dt_s, gap_s, wall_step_s
 
-    def _take_up_again(self, inputs: TickInputs, verdict: Verdict, events: list[Event]) -> None:
+    def _take_up_again(self, inputs: TickInputs, screened: Screened, events: list[Event]) -> None:
         """After a crash or power cut: go on with the night, or trip and say why."""
-        waits = verdict.doubted or self._night_s < 60.0 + self._resume_night_s
-        if verdict.control_c is None and waits:
+        waits = screened.doubted or self._night_s < 60.0 + self._resume_night_s
+        if screened.control_c is None and waits:
             return
         self._resuming = False
         if self._run is None:
             return
         away_s = inputs.wall_s - self._resume_wall_s
-        now_c = verdict.control_c
+        now_c = screened.control_c
         before_c = now_c if self._control_c is None else self._control_c
         lost_c = None if now_c is None or before_c is None else before_c - now_c
         resumed, sentence = judge_resume(self.settings, away_s, lost_c)
         if resumed:
             events.append(Event("night", "resumed", sentence))
-            self.cure.away(abs(away_s), verdict)
+            self.cure.away(abs(away_s), screened)
         else:
             self._report_refused_resume(sentence, inputs, events)
 
@@ -189,7 +197,7 @@ class Loop:
     def _watch(
         self,
         inputs: TickInputs,
-        verdict: Verdict,
+        screened: Screened,
         ambient_c: float,
         times: tuple[float, float, float],
         heated: bool,
@@ -198,28 +206,25 @@ class Loop:
         """Let every interlock look."""
         dt_s, gap_s, wall_step_s = times
         night = self._run is not None
-        believed = verdict.believed_c
-        control_fault = ""
-        if verdict.control_c is None:
-            doubted = Fault.DISAGREES in verdict.faults
-            control_fault = str(Fault.DISAGREES if doubted else verdict.faults[self._air[0]])
+        believed = screened.believed_c
+        control_fault = "" if screened.air_fault is None else str(screened.air_fault)
         lost = [
             (name, str(fault or "no value"))
-            for name, c, fault in zip(self._names, believed, verdict.faults, strict=True)
+            for name, c, fault in zip(self._names, believed, screened.faults, strict=True)
             if c is None
         ]
         heat_k = self.cure.heat_k()
         run = self._run
-        view = View(
+        view = InterlockInputs(
             dt_s, gap_s, wall_step_s, night, heated and night, self.phase.value, self._night_s,
-            verdict.control_c, control_fault, tuple(lost),
+            screened.control_c, control_fault, tuple(lost),
             tuple([c for i in self._air if (c := believed[i]) is not None]),
             tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
             tuple([c for i in self._heaters if (c := believed[i]) is not None]),
             ambient_c, None if run is None else run.setpoint_c,
             self._heating.on, self._heating.duty, inputs.ledger_silent_s, inputs.inbox_silent_s,
             tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
-            verdict.doubted,
+            screened.doubted,
         )  # fmt: skip
         events += self._guard.look(view, inputs.wall_s)
 
@@ -229,13 +234,13 @@ class Loop:
         self,
         run: ProfileRun,
         dt_s: float,
-        verdict: Verdict,
+        screened: Screened,
         ambient_c: float,
         events: list[Event],
     ) -> None:
-        control_c = verdict.control_c
+        control_c = screened.control_c
         assert control_c is not None
-        parts_c = [c for i in self._parts if (c := verdict.believed_c[i]) is not None]
+        parts_c = [c for i in self._parts if (c := screened.believed_c[i]) is not None]
         oven = oven_of(control_c, parts_c, ambient_c, run.setpoint_c)
         before, segment = run.index, run.segment
         run.advance(dt_s, oven, self.cure.reached)
@@ -253,18 +258,18 @@ class Loop:
         number = f"Segment {run.index + 1} of {len(run.profile.segments)}"
         events.append(Event("phase", self.phase.value, f"{number}: {self.phase.value}."))
 
-    def _ask_for_heat(self, dt_s: float, verdict: Verdict, ambient_c: float) -> None:
-        run, control_c = self._run, verdict.control_c
-        if run is None or control_c is None or verdict.doubted:
+    def _ask_for_heat(self, dt_s: float, screened: Screened, ambient_c: float) -> None:
+        run, control_c = self._run, screened.control_c
+        if run is None or control_c is None or screened.doubted:
             self._heating.ask_nothing()
             return
         ahead_c = run.ahead(self.settings.model.heater_lag_s)
         self._heating.ask(dt_s, run.setpoint_c, ahead_c, control_c, ambient_c)
 
-    def _ambient(self, verdict: Verdict) -> float:
+    def _ambient(self, screened: Screened) -> float:
         """The believed ambient, °C, else the last one believed, else the assumed one."""
         for i in self._ambients:
-            ambient_c = verdict.believed_c[i]
+            ambient_c = screened.believed_c[i]
             if ambient_c is not None:
                 self._ambient_c = ambient_c
                 break
@@ -279,9 +284,10 @@ class Loop:
     def _decision(
         self,
         heater_on: bool,
-        verdict: Verdict,
+        off: WhyOff | None,
+        screened: Screened,
         ambient_c: float,
-        now: Now,
+        now: CommandContext,
         outcomes: list[Outcome],
     ) -> Decision:
         run = self._run
@@ -290,9 +296,9 @@ class Loop:
             heater_on, self._contactor_on, run is not None, self.phase,
             None if run is None else run.index,
             None if run is None else round(run.setpoint_c, 4),
-            verdict.control_c, self._heating.duty,
-            run is not None and run.waiting, self._alarms.trip,
-            verdict.believed_c, verdict.faults, tuple(now.events), tuple(outcomes), cure,
+            screened.control_c, self._heating.duty,
+            run is not None and run.waiting, self._alarms.trip, off,
+            screened.believed_c, screened.faults, tuple(now.events), tuple(outcomes), cure,
             tuple(now.checks),
         )  # fmt: skip
 

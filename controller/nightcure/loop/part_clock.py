@@ -10,7 +10,7 @@ from ..cure.part import Part
 from ..settings import Role, Settings
 
 
-class OnClock:
+class PartClock:
     """One part: its clock, and how hot its own heat should make it."""
 
     STATE = ("excess_k", "idle_c", "lag_k", "last_c")

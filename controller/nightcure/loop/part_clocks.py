@@ -17,7 +17,7 @@ from ..profile import Profile, Ramp, Soak, knows
 from ..settings import Settings
 from ..tick import Event, PartCure
 from ..units import show_duration, show_temperature
-from .part_clock import OnClock
+from .part_clock import PartClock
 from .profile_run import Oven, ProfileRun
 
 REPORT_S = 60.0
@@ -37,7 +37,7 @@ SAID: dict[Milestone, str] = {
 }
 
 
-class CureWatch:
+class PartClocks:
     """The parts of a night. `advance` it every tick; `reached` and `self_heat_k` tell the loop."""
 
     def __init__(self, profile: Profile, settings: Settings, start_c: float) -> None:
@@ -55,7 +55,7 @@ class CureWatch:
                 )
         self._settings = settings
         self._lag_s = max(settings.model.mould_lag_s, 60.0)
-        self._parts = [OnClock(p, settings) for p in profile.parts]
+        self._parts = [PartClock(p, settings) for p in profile.parts]
         self.now_s = 0.0
         self._report_s = 0.0
         self._ahead: list[tuple[When, ...]] = [p.clock.whens() for p in self._parts]
@@ -104,7 +104,7 @@ class CureWatch:
         self.now_s += dt_s
         self._report_s = self.now_s
 
-    def _milestone(self, p: OnClock, name: Milestone) -> Event:
+    def _milestone(self, p: PartClock, name: Milestone) -> Event:
         after_s = (p.clock.reached_s[name][LIKELY] or 0.0) - p.start_s
         message = f"{p.part.name} {SAID[name]}, {show_duration(_minute(after_s))} after mixing."
         return Event("cure", name, message)
@@ -205,7 +205,7 @@ class CureWatch:
         self.ends_s = now_s if twin.finished else None
         return events
 
-    def why_not(self, p: OnClock, soak: Soak) -> str:
+    def why_not(self, p: PartClock, soak: Soak) -> str:
         """Why a part will not be so far within a soak, and what would do."""
         assert soak.until is not None
         s = self._settings
@@ -274,23 +274,23 @@ class CureWatch:
             "warned": list(self._warned),
             "ahead": [[list(w) for w in whens] for whens in self._ahead],
             "parts": [
-                [p.clock.snapshot(), *(copy.copy(getattr(p, name)) for name in OnClock.STATE)]
+                [p.clock.snapshot(), *(copy.copy(getattr(p, name)) for name in PartClock.STATE)]
                 for p in self._parts
             ],
         }
 
     @classmethod
-    def restore(cls, profile: Profile, settings: Settings, state: dict[str, Any]) -> CureWatch:
-        """The watch that `snapshot` was taken from."""
-        watch = cls(profile, settings, 0.0)
-        watch.now_s, watch._report_s = state["now_s"], state["report_s"]
-        watch.ends_s, watch._warned = state["ends_s"], list(state["warned"])
-        watch._ahead = [tuple(When(*w) for w in whens) for whens in state["ahead"]]
-        for p, (clock, *values) in zip(watch._parts, state["parts"], strict=True):
+    def restore(cls, profile: Profile, settings: Settings, state: dict[str, Any]) -> PartClocks:
+        """The clocks that `snapshot` was taken from."""
+        clocks = cls(profile, settings, 0.0)
+        clocks.now_s, clocks._report_s = state["now_s"], state["report_s"]
+        clocks.ends_s, clocks._warned = state["ends_s"], list(state["warned"])
+        clocks._ahead = [tuple(When(*w) for w in whens) for whens in state["ahead"]]
+        for p, (clock, *values) in zip(clocks._parts, state["parts"], strict=True):
             p.clock.restore(clock)
-            for name, value in zip(OnClock.STATE, values, strict=True):
+            for name, value in zip(PartClock.STATE, values, strict=True):
                 setattr(p, name, list(value) if isinstance(value, list) else value)
-        return watch
+        return clocks
 
 
 def _merged(ahead: tuple[When, ...], clock: CureClock) -> list[When]:

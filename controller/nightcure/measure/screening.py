@@ -46,7 +46,7 @@ SETTLE_S = 600.0
 NO_HEAT: Mapping[int, float] = MappingProxyType({})
 
 
-class Verdict(NamedTuple):
+class Screened(NamedTuple):
     """What is believed of every thermometer, in order."""
 
     believed_c: tuple[float | None, ...]
@@ -56,12 +56,14 @@ class Verdict(NamedTuple):
     doubted: bool = False
     """The air cannot be the oven's: an open box, or a sensor outside it. It stands until the air
     shows otherwise; a tick on which a sensor says nothing does not end it."""
+    air_fault: Fault | None = None
+    """What is wrong with the air, where `control_c` is None."""
 
 
 class _Past:
     """What one sensor said before."""
 
-    STATE = ("changed_s", "jumped", "jumps", "last_c", "last_s", "seen_s", "verdict")
+    STATE = ("changed_s", "jumped", "jumps", "last_c", "last_s", "seen_s", "fault")
     __slots__ = (*STATE, "air", "fastest_k_per_s", "offset_c")
 
     def __init__(self, thermometer: Thermometer) -> None:
@@ -74,7 +76,7 @@ class _Past:
         self.changed_s: float | None = None
         self.jumped: float | None = None
         self.jumps = 0
-        self.verdict: str | None = None
+        self.fault: str | None = None
 
 
 class Screening:
@@ -102,7 +104,7 @@ class Screening:
         heated: bool,
         self_heat_k: Mapping[int, float] = NO_HEAT,
         cooling_to_c: float | None = None,
-    ) -> Verdict:
+    ) -> Screened:
         """What to believe at `now_s`.
 
         Args:
@@ -125,7 +127,11 @@ class Screening:
                 if faults[i] is None:
                     faults[i], believed[i] = Fault.DISAGREES, None
         control_c = next((believed[i] for i in self._air if believed[i] is not None), None)
-        return Verdict(tuple(believed), tuple(faults), control_c, doubted)
+        air_fault = None
+        if control_c is None:
+            apart = Fault.DISAGREES in faults
+            air_fault = Fault.DISAGREES if apart else faults[self._air[0]]
+        return Screened(tuple(believed), tuple(faults), control_c, doubted, air_fault)
 
     def _alone(self, past: _Past, reading: Reading, now_s: float, heated: bool) -> Fault | None:
         value_c, taken_s, wire_fault = reading
@@ -138,7 +144,7 @@ class Screening:
         if not -1.0 <= now_s - taken_s <= STALE_S:
             return Fault.STALE
         if taken_s == past.seen_s:
-            return Fault(past.verdict) if past.verdict else None
+            return Fault(past.fault) if past.fault else None
         fault = self._against_past(past, value_c, taken_s)
         if fault is None:
             if value_c != past.last_c or not heated or past.changed_s is None:
@@ -146,7 +152,7 @@ class Screening:
             past.last_c, past.last_s = value_c, taken_s
             if past.air and taken_s - past.changed_s > FROZEN_S:
                 fault = Fault.FROZEN
-        past.seen_s, past.verdict = taken_s, fault
+        past.seen_s, past.fault = taken_s, fault
         return fault
 
     @staticmethod

@@ -20,9 +20,9 @@ from ..oven.arrays import Array
 from ..profile import Profile
 from .answer import too_soon
 from .plan import SURE, Plan, plan_night, propose
-from .pool import Crew, Job, Progress, crew
+from .pool import Job, Progress, WorkerPool, crew
 from .propose import Shape, build, longest_h, room_of, rounded
-from .sampling import Spreads, Truths, draw
+from .sampling import SampledParameters, Spreads, draw
 from .tonight import Tonight
 
 Kind = Literal["gentlest", "cheapest", "soonest"]
@@ -72,7 +72,9 @@ class Tried:
 class Search:
     """Tries shapes, each once."""
 
-    def __init__(self, tonight: Tonight, truths: Truths, hands: Crew, box: Box | None) -> None:
+    def __init__(
+        self, tonight: Tonight, truths: SampledParameters, hands: WorkerPool, box: Box | None
+    ) -> None:
         self.tonight, self.truths, self.hands, self.box = tonight, truths, hands, box
         self.room = room_of(tonight)
         self.known: dict[Shape, Tried] = {}

@@ -16,7 +16,7 @@ from ..units import show_duration, show_temperature
 from . import makers
 from .night_results import MILD_C, Nights
 from .propose import room_of
-from .sampling import Truths
+from .sampling import SampledParameters
 from .tonight import DAY_S, Tonight
 from .trips import NAMES, OVER_TEMPERATURE
 
@@ -102,7 +102,7 @@ def answer(
     )
 
 
-def weak_point(tonight: Tonight, nights: Nights, truths: Truths) -> str:
+def weak_point(tonight: Tonight, nights: Nights, truths: SampledParameters) -> str:
     """What the time of the goal hangs on most, by rank correlation over the nights."""
     goal = np.where(np.isnan(nights.goal_s[:, 0]), 1e9, nights.goal_s[:, 0])
     if goal.min() == goal.max():

@@ -14,7 +14,7 @@ from ..cure.clock_figures import Band, ClockFigures, Milestone
 from ..cure.cure_clock import post_cure_rows
 from ..cure.rate import KELVIN, R_J_PER_MOL_K
 from ..oven.arrays import Array
-from .sampling import Truths, banded
+from .sampling import SampledParameters, banded
 
 Shape = tuple[int, int]
 KJ_OVER_R = 1000.0 / R_J_PER_MOL_K
@@ -55,7 +55,7 @@ class Clocks:
         figures: ClockFigures,
         shape: Shape,
         start_s: float,
-        truth: tuple[Truths, int] | None = None,
+        truth: tuple[SampledParameters, int] | None = None,
     ) -> None:
         self.figures, self.start_s = figures, start_s
         self._gel = Table(figures.gel_min, figures.cure_kj_per_mol)

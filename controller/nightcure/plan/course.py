@@ -19,7 +19,8 @@ RAMP, SOAK, COOL, OVER = range(4)
 #: A DS18B20 tells sixteenths of a degree (maker's data sheet), so a band ends where the last
 #: sixteenth within it is rounded away from.
 QUANTUM_C = 0.0625
-#: One standard deviation of a reading's noise, as in `simulate.virtual` (common practice, no source).
+#: One standard deviation of a reading's noise, as in `simulate.virtual` (common practice, no
+#: source).
 NOISE_C = 0.03
 #: Noise makes a band's edge so wide: readings there are within it now and then. Even noise of this
 #: width has that deviation.

@@ -13,9 +13,9 @@ from ..cure.part import Part
 from ..errors import BadInput
 from ..profile import Profile, Soak
 from .night_results import Nights
-from .pool import Crew, Job
+from .pool import Job, WorkerPool
 from .propose import room_of
-from .sampling import Spreads, Truths, draw
+from .sampling import SampledParameters, Spreads, draw
 from .tonight import Shed, Tonight, planned
 
 #: How much of each lever is pulled.
@@ -28,7 +28,7 @@ SATURATED_S = 1200.0
 
 
 @dataclass(frozen=True)
-class Lever:
+class Improvement:
     """A change and what it does to the odds."""
 
     what: str
@@ -45,18 +45,25 @@ class Lever:
         }
 
 
-def tried(hands: Crew, changes: Sequence[tuple[str, Job]], base: float) -> tuple[Lever, ...]:
+def tried(
+    hands: WorkerPool, changes: Sequence[tuple[str, Job]], base: float
+) -> tuple[Improvement, ...]:
     """The levers by their effect, the strongest first."""
     found = hands.run([job for _, job in changes])
     levers = []
     for (what, job), nights in zip(changes, found, strict=True):
         chance = float(np.mean(nights.met(job.tonight.deadline_s)))
-        levers.append(Lever(what, chance, chance - base))
+        levers.append(Improvement(what, chance, chance - base))
     return tuple(sorted(levers, key=lambda lever: -lever.gain))
 
 
-def levers_of(
-    tonight: Tonight, truths: Truths, spreads: Spreads, seed: int, profile: Profile, found: Nights
+def improvements_of(
+    tonight: Tonight,
+    truths: SampledParameters,
+    spreads: Spreads,
+    seed: int,
+    profile: Profile,
+    found: Nights,
 ) -> list[tuple[str, Job]]:
     """The changes that can be made tonight or before the next night.
 
@@ -66,7 +73,7 @@ def levers_of(
         found: how it goes without any change.
     """
 
-    def job(t: Tonight, p: Profile, nights: Truths = truths) -> Job:
+    def job(t: Tonight, p: Profile, nights: SampledParameters = truths) -> Job:
         return Job(t, nights, (p,), t.deadline_s + 60.0)
 
     out = [

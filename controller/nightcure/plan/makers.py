@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..cure.clock_figures import MAKERS_DIFFER
-from .sampling import Truths
+from .sampling import SampledParameters
 from .tonight import Tonight
 
 #: Resins of a kind differ up to about threefold (common practice, no source): a slow maker's takes
@@ -20,7 +20,7 @@ def generic_parts(tonight: Tonight) -> list[str]:
     return [p.part.name for p in tonight.parts if p.part.figures and p.part.figures.generic]
 
 
-def with_slow_makers(tonight: Tonight, truths: Truths) -> Truths:
+def with_slow_makers(tonight: Tonight, truths: SampledParameters) -> SampledParameters:
     """The same nights, the resins on generic cards `SLOW_TIMES` as slow, gel and cure."""
     names = generic_parts(tonight)
     times = np.array([SLOW_TIMES if p.part.name in names else 1.0 for p in tonight.parts])

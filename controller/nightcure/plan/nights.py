@@ -24,7 +24,7 @@ from .clocks import Clocks
 from .course import Courses
 from .night_results import MILD_C, Nights, Tally
 from .regulate import FeedForward, Modulator, lagged, looks_of, regulated, regulator_for, step_of
-from .sampling import Truths
+from .sampling import SampledParameters
 from .tonight import Tonight, mould_sensors
 from .trips import Trips
 
@@ -43,7 +43,7 @@ def horizon_s(tonight: Tonight, profiles: Sequence[Profile]) -> float:
 
 def run_nights(
     tonight: Tonight,
-    truths: Truths,
+    truths: SampledParameters,
     profiles: Sequence[Profile],
     horizon: float | None = None,
     keep: bool = False,
@@ -63,7 +63,7 @@ def run_nights(
     return night.run(end_s, keep)
 
 
-def networks_of(tonight: Tonight, truths: Truths) -> list[Network]:
+def networks_of(tonight: Tonight, truths: SampledParameters) -> list[Network]:
     """The believed oven as each night has it."""
     base = tonight.network()
     heated = (base.air_wall_w_per_k, base.wall_ambient_w_per_k)
@@ -98,7 +98,9 @@ def networks_of(tonight: Tonight, truths: Truths) -> list[Network]:
 class _Night:
     """The state of all nights while they run."""
 
-    def __init__(self, tonight: Tonight, truths: Truths, profiles: Sequence[Profile]) -> None:
+    def __init__(
+        self, tonight: Tonight, truths: SampledParameters, profiles: Sequence[Profile]
+    ) -> None:
         self.tonight, self.truths, self.profiles = tonight, truths, profiles
         s = self.settings = regulated(tonight.settings, profiles)
         self.shape = truths.nights, len(profiles)

@@ -38,12 +38,12 @@ from ..errors import BadInput
 from ..oven.arrays import Array
 from ..profile import Profile
 from .answer import answer, too_soon, warnings_of, weak_point
-from .improvements import ENOUGH, Lever, levers_of, tried
+from .improvements import ENOUGH, Improvement, improvements_of, tried
 from .makers import generic_parts, with_slow_makers
 from .night_results import Nights
-from .pool import Crew, Job, Progress, crew
+from .pool import Job, Progress, WorkerPool, crew
 from .propose import SHORTEST_H, Shape, build, longest_h, room_of, rounded, usual_ramp
-from .sampling import Spreads, Truths, draw
+from .sampling import SampledParameters, Spreads, draw
 from .tonight import Tonight
 
 #: A proposal is to reach the goal in this share of the nights; in the few it is tried in it must do
@@ -63,8 +63,8 @@ class Plan:
     spreads: Spreads
     profile: Profile
     nights: Nights
-    truths: Truths
-    levers: tuple[Lever, ...]
+    truths: SampledParameters
+    levers: tuple[Improvement, ...]
     warnings: tuple[str, ...]
     price_per_kwh: float | None
     proposed: bool
@@ -207,7 +207,7 @@ def plan_night(
     with crew(executor, on_progress) as hands:
         chosen = profile or propose(tonight, spreads, seed, hands, box)
         found = hands.run([Job(tonight, truths, (chosen,), keep=True)])[0]
-        some: tuple[Lever, ...] = ()
+        some: tuple[Improvement, ...] = ()
         there = found.met(tonight.deadline_s)
         few = truths[:LEVER_NIGHTS]
         slow = None
@@ -216,7 +216,7 @@ def plan_night(
             slow = float(np.mean(hands.run([job])[0].met(tonight.deadline_s)))
         if levers and there.mean() < ENOUGH:
             base = float(np.mean(there[:LEVER_NIGHTS]))
-            some = tried(hands, levers_of(tonight, few, spreads, seed, chosen, found), base)
+            some = tried(hands, improvements_of(tonight, few, spreads, seed, chosen, found), base)
     return Plan(
         tonight, spreads, chosen, found, truths, some, warnings_of(tonight, chosen, found),
         price_per_kwh, profile is None, seed, slow,
@@ -230,7 +230,7 @@ def _accept(tonight: Tonight, profile: Profile) -> None:
 
 
 def propose(
-    tonight: Tonight, spreads: Spreads, seed: int, hands: Crew, box: Box | None = None
+    tonight: Tonight, spreads: Spreads, seed: int, hands: WorkerPool, box: Box | None = None
 ) -> Profile:
     """The mildest soak that reaches the goal in nine nights of ten, then no longer than it needs.
 

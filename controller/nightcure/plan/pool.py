@@ -19,7 +19,7 @@ from ..oven.arrays import Array
 from ..profile import Profile
 from .night_results import Nights, Series
 from .nights import horizon_s, run_nights
-from .sampling import Truths
+from .sampling import SampledParameters
 from .tonight import Tonight
 
 #: Nights to a piece.
@@ -36,13 +36,13 @@ class Job:
     """Nights to run through profiles."""
 
     tonight: Tonight
-    truths: Truths
+    truths: SampledParameters
     profiles: tuple[Profile, ...]
     horizon: float | None = None
     keep: bool = False
 
 
-class Crew:
+class WorkerPool:
     """Runs jobs on an executor and counts the pieces."""
 
     def __init__(self, executor: Executor | None, on_progress: Progress | None = None) -> None:
@@ -87,17 +87,17 @@ class Crew:
 
 
 @contextmanager
-def crew(executor: Executor | None, on_progress: Progress | None = None) -> Iterator[Crew]:
+def crew(executor: Executor | None, on_progress: Progress | None = None) -> Iterator[WorkerPool]:
     """A crew on `executor`, else on a process for each core as long as the context lasts."""
     if executor is not None:
-        yield Crew(executor, on_progress)
+        yield WorkerPool(executor, on_progress)
         return
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
     if (cores or 1) < 2:
-        yield Crew(None, on_progress)
+        yield WorkerPool(None, on_progress)
         return
     with ProcessPoolExecutor(max_workers=cores) as pool:
-        yield Crew(pool, on_progress)
+        yield WorkerPool(pool, on_progress)
 
 
 def _run(job: Job) -> Nights:

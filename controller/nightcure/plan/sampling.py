@@ -71,7 +71,7 @@ class Spreads(Section):
 
 
 @dataclass(frozen=True)
-class Truths:
+class SampledParameters:
     """Drawn nights; every array has the nights first."""
 
     loss_times: Array
@@ -101,12 +101,12 @@ class Truths:
         """How many."""
         return len(self.loss_times)
 
-    def __getitem__(self, some: slice) -> Truths:
+    def __getitem__(self, some: slice) -> SampledParameters:
         """Some of the nights."""
-        return Truths(**{name: value[some] for name, value in vars(self).items()})
+        return SampledParameters(**{name: value[some] for name, value in vars(self).items()})
 
 
-def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Truths:
+def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> SampledParameters:
     """Nights drawn by Latin hypercube; the same arguments give the same nights.
 
     Parts on one card share its resin's truth; each mix is weighed for itself.
@@ -142,7 +142,7 @@ def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Trut
         ],
         axis=1,
     )
-    return Truths(
+    return SampledParameters(
         loss_times=np.exp(logs[:, 0]),
         air_capacity_times=np.exp(logs[:, 1]),
         mould_capacity_times=np.exp(logs[:, 2]),

@@ -160,7 +160,8 @@ def tonight(
     Args:
         parts: with figures; see `cure.part.with_figures`.
         ambient_c: the shed, °C at a time (s of the night).
-        goal: a milestone (`cure.clock_figures.MILESTONES`), or `laminate-ready` for its window's opening.
+        goal: a milestone (`cure.clock_figures.MILESTONES`), or `laminate-ready` for its window's
+            opening.
         deadline_s: after the start.
         facts: what the oven is; as oven.toml has it if None.
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from ..ledger.checksum import marked
-from ..tick import Command, Decision, Fault, Reading, TickInputs
+from ..ledger.checksum import with_checksum
+from ..tick import Command, Decision, Fault, Reading, TickInputs, WhyOff
 
 _compact = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
@@ -37,7 +37,7 @@ def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None
         data["s"] = 1
     if resumed_from is not None:
         data["resumed_from"] = resumed_from
-    return marked(inputs.mono_s, inputs.wall_s, dumps(data))
+    return with_checksum(inputs.mono_s, inputs.wall_s, dumps(data))
 
 
 def decode_inputs(
@@ -59,38 +59,59 @@ def decode_inputs(
     return inputs, data.get("resumed_from")
 
 
-def encode_rest(d: Decision) -> str:
-    """The part of a decision that has no column of its own."""
-    data: dict[str, Any] = {}
-    if d.fan_on:
-        data["fan"] = 1
-    if d.waiting:
-        data["wait"] = 1
-    if d.trip is not None:
-        data["trip"] = d.trip
-    if any(d.faults):
-        data["faults"] = [None if f is None else f.value for f in d.faults]
-    if d.events:
-        data["events"] = [list(e) for e in d.events]
-    if d.outcomes:
-        data["outcomes"] = [list(o) for o in d.outcomes]
-    if d.checks:
-        data["checks"] = [list(c) for c in d.checks]
-    if d.cure:
-        data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
-    return dumps(data) if data else "{}"
+class DecisionColumns:
+    """Decisions of one night as the ledger's columns have them, told in the order they were made.
 
+    Why the heater may not be on (`off` in the column `decision`) is told by a night's first tick
+    and by every tick on which it changes; a night without it in its first tick was recorded by a
+    version that did not know it.
+    """
 
-def decision_fields(d: Decision) -> dict[str, Any]:
-    """A decision as the ledger's columns have it; equal decisions give equal fields."""
-    return {
-        "heater": int(d.heater_on),
-        "contactor": int(d.contactor_on),
-        "phase": d.phase.value,
-        "segment": d.segment,
-        "setpoint_c": d.setpoint_c,
-        "control_c": d.control_c,
-        "duty": d.duty,
-        "believed": dumps(list(d.believed)),
-        "decision": encode_rest(d),
-    }
+    def __init__(self, with_off: bool = True) -> None:
+        self._with_off = with_off
+        self._told: tuple[WhyOff | None] | None = None
+
+    def anew(self) -> DecisionColumns:
+        """The same for a night that is taken up again: its first tick tells all."""
+        return DecisionColumns(self._with_off)
+
+    def of(self, d: Decision) -> dict[str, Any]:
+        """A decision's columns; equal decisions after equal ones give equal columns."""
+        return {
+            "heater": int(d.heater_on),
+            "contactor": int(d.contactor_on),
+            "phase": d.phase.value,
+            "segment": d.segment,
+            "setpoint_c": d.setpoint_c,
+            "control_c": d.control_c,
+            "duty": d.duty,
+            "believed": dumps(list(d.believed)),
+            "decision": self._rest(d),
+        }
+
+    def wrote(self, d: Decision) -> None:
+        """The decision is in the ledger."""
+        self._told = (d.why_off,)
+
+    def _rest(self, d: Decision) -> str:
+        """The part of a decision that has no column of its own."""
+        data: dict[str, Any] = {}
+        if self._with_off and self._told != (d.why_off,):
+            data["off"] = None if d.why_off is None else [d.why_off.code.value, d.why_off.fields]
+        if d.fan_on:
+            data["fan"] = 1
+        if d.waiting:
+            data["wait"] = 1
+        if d.trip is not None:
+            data["trip"] = d.trip
+        if any(d.faults):
+            data["faults"] = [None if f is None else f.value for f in d.faults]
+        if d.events:
+            data["events"] = [list(e) for e in d.events]
+        if d.outcomes:
+            data["outcomes"] = [list(o) for o in d.outcomes]
+        if d.checks:
+            data["checks"] = [list(c) for c in d.checks]
+        if d.cure:
+            data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
+        return dumps(data) if data else "{}"

@@ -20,7 +20,7 @@ from ..ledger.writer import CheckRow, EventRow, LedgerWriter, TickRow
 from ..loop.loop import Loop
 from ..settings import Settings, corrected
 from ..tick import Decision, Event, Outcome, Phase, TickInputs
-from .codec import decision_fields, dumps, encode_inputs
+from .codec import DecisionColumns, dumps, encode_inputs
 
 log = logging.getLogger("nightcure")
 
@@ -72,6 +72,7 @@ class Recorder:
         self._night_id: int | None = None
         self._seq = 0
         self._ended = False
+        self._columns = DecisionColumns()
         self._durable_at_s = 0.0
         self._durable_every_s = DURABLE_EVERY_S - settings.timing.tick_s
         self._blind_s: float | None = None
@@ -131,11 +132,11 @@ class Recorder:
                 if not self._waiting:
                     break
                 batch = self._waiting[0]
-            kept = self._night_id, self._seq, self._ended, self._settings
+            kept = self._place()
             try:
                 self._write(batch)
             except NightcureError as error:
-                self._night_id, self._seq, self._ended, self._settings = kept
+                self._night_id, self._seq, self._ended, self._settings, self._columns = kept
                 if not lost:
                     log.error("%s", error)
                 lost = True
@@ -146,7 +147,7 @@ class Recorder:
                 continue
             except Exception as error:
                 # Trying again would fail again, and hold up all that follows.
-                self._night_id, self._seq, self._ended, self._settings = kept
+                self._night_id, self._seq, self._ended, self._settings, self._columns = kept
                 log.exception("A tick could not be recorded and is given up.")
                 self._give_up(batch, error)
                 continue
@@ -157,6 +158,10 @@ class Recorder:
             orphan = self._night_id is None and batch.decision.phase in UNDER_WAY
             self._done_with(batch, self._silent_since(batch) if orphan else None)
         self._writer.close()
+
+    def _place(self) -> tuple[int | None, int, bool, Settings, DecisionColumns]:
+        """Where it is, to go back to when a tick could not be written."""
+        return self._night_id, self._seq, self._ended, self._settings, self._columns
 
     def _silent_since(self, batch: Batch) -> float:
         return batch.inputs.mono_s if self._blind_s is None else self._blind_s
@@ -200,7 +205,7 @@ class Recorder:
                 w.tick(
                     TickRow(
                         night_id, self._seq, b.inputs.mono_s, b.inputs.wall_s,
-                        encode_inputs(b.inputs, b.resumed_from), **decision_fields(d),
+                        encode_inputs(b.inputs, b.resumed_from), **self._columns.of(d),
                     )
                 )  # fmt: skip
             self._end(b)
@@ -212,6 +217,7 @@ class Recorder:
                 )
             if night_id is not None:
                 self._seq += 1
+        self._columns.wrote(d)
         self._given_up = []
         if durable:
             self._durable_at_s = time.monotonic()
@@ -228,6 +234,7 @@ class Recorder:
         )
         self._seq = 0
         self._ended = False
+        self._columns = DecisionColumns()
 
     def _end(self, b: Batch) -> None:
         """Close the night where it is over; a tripped one is watched on until it is reset."""

@@ -11,14 +11,14 @@ from ..loop.loop import Loop
 from ..profile import Profile
 from ..settings import Settings
 from ..tick import Decision, TickInputs
-from .codec import decision_fields, dumps, encode_inputs
+from .codec import DecisionColumns, dumps, encode_inputs
 
 #: Ticks written at a time.
 AT_ONCE = 1000
 
 
-class KeptNight:
-    """Hand its `tick` to `simulate.rehearse` as `on_tick`; the night is whole once the `with` is over.
+class RehearsedNight:
+    """Hand its `tick` to `rehearse` as `on_tick`; the night is whole once the `with` is over.
 
     Raises:
         LedgerInUse, BadInput, LedgerLost: as `LedgerWriter`.
@@ -28,11 +28,12 @@ class KeptNight:
         self._writer = LedgerWriter(path)
         self._settings, self._profile = settings, profile
         self._waiting: list[tuple[TickInputs, Decision]] = []
+        self._columns = DecisionColumns()
         self._seq = 0
         self.night_id: int | None = None
         """None until the first ticks are written, or where the start was refused."""
 
-    def __enter__(self) -> KeptNight:
+    def __enter__(self) -> RehearsedNight:
         return self
 
     def tick(self, inputs: TickInputs, decision: Decision) -> None:
@@ -61,7 +62,8 @@ class KeptNight:
 
     def _one(self, night_id: int, inputs: TickInputs, d: Decision) -> None:
         w, seq, at = self._writer, self._seq, (inputs.mono_s, inputs.wall_s)
-        w.tick(TickRow(night_id, seq, *at, encode_inputs(inputs), **decision_fields(d)))
+        w.tick(TickRow(night_id, seq, *at, encode_inputs(inputs), **self._columns.of(d)))
+        self._columns.wrote(d)
         for e in d.events:
             w.event(EventRow(night_id, seq, *at, e.kind, e.name, e.state, e.message))
             if e.kind == "night" and e.name in ("done", "stopped", "tripped"):

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from ..errors import BadInput, faults_as_sentences
 from ..oven.thermal import Network
 from ..profile import Profile
-from ..settings import Settings
+from ..settings import Section, Settings
 from ..units import parse_duration, show_duration
 
 #: What an open door lets out besides, W/K (as in the virtual oven).
@@ -50,15 +50,21 @@ class Changes:
         return self != Changes()
 
     def settings(self, settings: Settings) -> Settings:
-        """The oven's settings with the changes. Raises BadInput."""
-        data = settings.model_dump(mode="json")
-        data["regulator"] |= self.regulator
+        """The oven's settings with the changes; only these are checked. Raises BadInput."""
+        changed: dict[str, dict[str, Any]] = {}
+        if self.regulator:
+            changed["regulator"] = self.regulator
         if self.heater_w is not None:
-            data["heater"]["power_w"] = self.heater_w
-        try:
-            return Settings.model_validate(data)
-        except ValidationError as error:
-            raise BadInput(*faults_as_sentences(error, "the change")) from None
+            changed["heater"] = {"power_w": self.heater_w}
+        sections: dict[str, Section] = {}
+        for name, fields in changed.items():
+            section: Section = getattr(settings, name)
+            try:
+                data = section.model_dump(mode="json") | fields
+                sections[name] = type(section).model_validate(data)
+            except ValidationError as error:
+                raise BadInput(*faults_as_sentences(error, f"the change of [{name}]")) from None
+        return settings.model_copy(update=sections)
 
     def network(self, network: Network) -> Network:
         """The oven with the changes; a stronger heater is that much larger too."""

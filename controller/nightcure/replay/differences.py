@@ -16,6 +16,7 @@ NAMES = {
     "contactor": "the contactor",
     "fan": "the fan",
     "trip": "the trip",
+    "off": "why the heater was off",
     "phase": "the phase",
     "segment": "the segment",
     "wait": "waiting",
@@ -54,7 +55,7 @@ def told(d: Difference, clock: Callable[[float], str]) -> str:
     )
 
 
-def verdict(found: Verified) -> str:
+def conclusion(found: Verified) -> str:
     """One sentence."""
     hours = show_duration(found.length_s)
     if not found.ticks:

@@ -17,7 +17,7 @@ from ..oven.response import response
 from ..oven.thermal import AIR, FIRST_MOULD, HEATER, Layer, Mould, Network, step_matrices
 from ..survey import fit as _fit
 from ..survey.survey import AMBIENT_SMOOTH_S, survey
-from .recorded_series import Seen
+from .recorded_series import RecordedSeries
 
 #: The fit's rows at most: blocks of the night's.
 ROWS = 600
@@ -63,7 +63,7 @@ class Rebuilt:
         return self.flow_w[step] if 0 <= step < len(self.flow_w) else None
 
 
-def rebuild(seen: Seen) -> Rebuilt:
+def rebuild(seen: RecordedSeries) -> Rebuilt:
     """Fit an oven to a night.
 
     Raises:
@@ -82,7 +82,7 @@ def rebuild(seen: Seen) -> Rebuilt:
     return _with_flow(seen, network, start, ambient_c, names)
 
 
-def _smooth(seen: Seen, grid_s: Array, fitted_c: Array) -> Array:
+def _smooth(seen: RecordedSeries, grid_s: Array, fitted_c: Array) -> Array:
     """The shed at every row, evened out: a door or a draught is not what walls feel."""
     if seen.ambient_c is None:
         out: Array = np.interp(seen.time_s, grid_s - grid_s[0], fitted_c)
@@ -108,7 +108,9 @@ def _mean_over(time_s: Array, values: Array, width_s: float) -> Array:
 # ---- the fit -----------------------------------------------------------------------------------
 
 
-def _fitted(seen: Seen, first: Network, ambient_c: Array, names: tuple[str, ...]) -> Network:
+def _fitted(
+    seen: RecordedSeries, first: Network, ambient_c: Array, names: tuple[str, ...]
+) -> Network:
     """The survey's oven refined: walls of one board, a mould for each part's thermometer.
 
     A board and a mould answer much alike, so that what a board is like is believed beforehand:
@@ -172,7 +174,7 @@ def _fitted(seen: Seen, first: Network, ambient_c: Array, names: tuple[str, ...]
 
 
 def _with_flow(
-    seen: Seen, network: Network, start: Array, ambient_c: Array, names: tuple[str, ...]
+    seen: RecordedSeries, network: Network, start: Array, ambient_c: Array, names: tuple[str, ...]
 ) -> Rebuilt:
     """Find the heat flow that takes the model through the record."""
     steps = max(int(seen.time_s[-1] // FLOW_S), 1)

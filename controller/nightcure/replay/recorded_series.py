@@ -18,7 +18,7 @@ LEAST_ROWS = 30
 
 
 @dataclass(frozen=True)
-class Seen:
+class RecordedSeries:
     """A night's curves. All arrays (rows,), times rising.
 
     Attributes:
@@ -48,7 +48,7 @@ class Seen:
                    self.power_w, name=self.name)  # fmt: skip
 
 
-def seen_in_table(log: Log) -> Seen:
+def series_from_table(log: Log) -> RecordedSeries:
     """A table's rows; its heater must be in watts or its power be given. Raises BadInput."""
     if log.power_w is None:
         raise BadInput(f"{log.name}: the heater's watts are not known; say --power.")
@@ -60,13 +60,13 @@ def seen_in_table(log: Log) -> Seen:
     share = np.diff(np.interp(grid, ends, total)) / np.diff(grid)
     parts = {} if log.part_c is None else {"Part": np.asarray(log.part_c, np.float64)}
     ambient = None if log.ambient_c is None else np.asarray(log.ambient_c, np.float64)
-    return Seen(
+    return RecordedSeries(
         grid - grid[0], np.asarray(log.air_c, np.float64), parts, ambient,
         np.append(np.clip(share, 0.0, 1.0), 0.0), log.power_w, name=log.name,
     )  # fmt: skip
 
 
-def seen_in_ledger(reader: LedgerReader, night_id: int, settings: Settings) -> Seen:
+def series_from_ledger(reader: LedgerReader, night_id: int, settings: Settings) -> RecordedSeries:
     """A recorded night. Raises BadInput where it is too short, or its air is not known."""
     tick_s = settings.timing.tick_s
     parts = settings.indices(Role.PART, Role.MOULD)
@@ -101,7 +101,7 @@ def seen_in_ledger(reader: LedgerReader, night_id: int, settings: Settings) -> S
         if values is not None:
             parts_c[settings.thermometers[i].name] = values
     ambient_c = column([believed[ambients[0]] for _, _, believed in rows]) if ambients else None
-    return Seen(
+    return RecordedSeries(
         times, air_c, parts_c, ambient_c,
         np.array([float(tick.heater) for _, tick, _ in rows]), settings.heater.power_w,
         np.array([tick.setpoint_c for _, tick, _ in rows], dtype=np.float64),

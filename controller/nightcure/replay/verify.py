@@ -17,7 +17,8 @@ from ..ledger.checksum import intact
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import NightRow, TickRow
 from ..loop.loop import Loop
-from ..record.codec import decision_fields, decode_inputs
+from ..record.codec import DecisionColumns, decode_inputs
+from ..record.recorded_settings import settings_of
 from ..settings import Settings
 
 #: What a difference is about -> the fields it may show in.
@@ -25,6 +26,7 @@ MEANINGS: dict[str, tuple[str, ...]] = {
     "inputs": ("inputs",),
     "heater": ("heater", "contactor", "fan"),
     "trips": ("trip",),
+    "reasons": ("off",),
     "phase": ("phase", "segment", "wait"),
     "setpoint": ("setpoint_c",),
     "duty": ("duty",),
@@ -107,18 +109,6 @@ def night_of(reader: LedgerReader, night_id: int) -> NightRow:
     return night
 
 
-def settings_of(night: NightRow) -> Settings:
-    """The settings a night ran with. Raises BadInput where this version cannot use them."""
-    try:
-        return Settings.model_validate(json.loads(night.settings))
-    except ValueError as error:
-        first = str(error).splitlines()[0]
-        raise BadInput(
-            f"Night {night.id} was run by version {night.version}, whose settings this one "
-            f"({__version__}) cannot read: {first}."
-        ) from None
-
-
 def verify(
     reader: LedgerReader,
     night_id: int,
@@ -163,6 +153,7 @@ def _compare(
     tick_s = settings.timing.tick_s
     on_recorded = on_now = 0
     expected = 0
+    columns = DecisionColumns(_tells_off(reader, found.night_id))
     for row in reader.ticks(found.night_id):
         if row.seq != expected:
             found.remarks.append(f"Ticks {expected} to {row.seq - 1} are missing from the ledger.")
@@ -177,8 +168,10 @@ def _compare(
             differs["inputs"] = ("changed since it was written", "its checksum is of other inputs")
         if resumed_from is not None:
             loop = _resumed(found, settings, loop, resumed_from, row)
+            columns = columns.anew()
         decision = loop.tick(inputs)
-        differs |= _fields(row, decision_fields(decision))
+        differs |= _fields(row, columns.of(decision))
+        columns.wrote(decision)
         if differs:
             _note(found, row, differs)
         on_recorded += row.heater
@@ -193,6 +186,12 @@ def _compare(
             "Some ticks of this night could not be recorded when they happened (see its events)."
         )
     return found
+
+
+def _tells_off(reader: LedgerReader, night_id: int) -> bool:
+    """Whether a night was recorded by a version that told why the heater was off."""
+    first = next(iter(reader.ticks(night_id)), None)
+    return first is not None and "off" in (_object(first.decision) or {})
 
 
 def _resumed(

@@ -24,7 +24,7 @@ from ..settings import Role, Settings
 from ..tick import Command, Phase, Reading, TickInputs
 from .changes import DOOR_W_PER_K, Changes
 from .rebuilt import Rebuilt
-from .recorded_series import Seen
+from .recorded_series import RecordedSeries
 
 #: DS18B20 at 12 bit (manufacturer's data sheet), and its noise as in the virtual oven.
 QUANTUM_C, NOISE_C = 0.0625, 0.03
@@ -101,7 +101,7 @@ def recorded_curves(reader: LedgerReader, night_id: int, settings: Settings) -> 
 
 def what_if(
     rebuilt: Rebuilt,
-    seen: Seen,
+    seen: RecordedSeries,
     settings: Settings,
     changes: Changes,
     ticks: Iterator[RecordedTick],
@@ -147,7 +147,7 @@ def what_if(
     return curves
 
 
-def as_switched(rebuilt: Rebuilt, seen: Seen, changes: Changes) -> Curves:
+def as_switched(rebuilt: Rebuilt, seen: RecordedSeries, changes: Changes) -> Curves:
     """A table's night changed, its heater as it was switched: nobody regulates."""
     curves = Curves(power_w=seen.power_w if changes.heater_w is None else changes.heater_w)
     plant = _Plant(rebuilt, seen, None, changes)
@@ -165,7 +165,7 @@ def as_switched(rebuilt: Rebuilt, seen: Seen, changes: Changes) -> Curves:
     return curves
 
 
-def plain_ticks(settings: Settings, profile: Any, seen: Seen) -> Iterator[RecordedTick]:
+def plain_ticks(settings: Settings, profile: Any, seen: RecordedSeries) -> Iterator[RecordedTick]:
     """A table's ticks: a start, and nothing else that was known."""
     blank = tuple(Reading(0.0, 0.0) for _ in settings.thermometers)
     start = Command(1, "start", {"profile": profile.model_dump(mode="json")}, "replay")
@@ -220,7 +220,7 @@ class _Plant:
     """The changed oven, stepped exactly; its sensors by the settings."""
 
     def __init__(
-        self, rebuilt: Rebuilt, seen: Seen, settings: Settings | None, changes: Changes
+        self, rebuilt: Rebuilt, seen: RecordedSeries, settings: Settings | None, changes: Changes
     ) -> None:
         self.rebuilt = rebuilt
         self._changes = changes

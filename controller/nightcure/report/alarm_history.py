@@ -1,4 +1,4 @@
-"""The night's alarms and trips as stories: raised, acknowledged by whom, over, reset."""
+"""The night's alarms and trips as histories: raised, acknowledged by whom, over, reset."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from ..ledger.rows import EventRow
 
 
 @dataclass
-class AlarmStory:
+class AlarmHistory:
     """One time an alarm stood; wall times in s, None for what did not happen."""
 
     name: str
@@ -26,19 +26,21 @@ class AlarmStory:
     """How often it was raised before it was over and done with."""
 
 
-def stories(events: Iterable[EventRow]) -> list[AlarmStory]:
+def alarm_histories(events: Iterable[EventRow]) -> list[AlarmHistory]:
     """Every alarm of a night, in the order they were raised."""
     known = list(events)
     who = _who(known)
-    told: list[AlarmStory] = []
-    standing: dict[str, AlarmStory] = {}
+    told: list[AlarmHistory] = []
+    standing: dict[str, AlarmHistory] = {}
     for e in known:
         if e.kind not in ("alarm", "trip"):
             continue
         story = standing.get(e.name)
         if e.state == "unacknowledged":
             if story is None:
-                story = standing[e.name] = AlarmStory(e.name, e.kind == "trip", e.message, e.wall_s)
+                story = standing[e.name] = AlarmHistory(
+                    e.name, e.kind == "trip", e.message, e.wall_s
+                )
                 told.append(story)
             else:
                 story.times += 1

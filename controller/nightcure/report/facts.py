@@ -10,8 +10,8 @@ from ..ledger.night_hash import all_events, seal
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import CheckRow, EventRow, NightRow
 from ..units import TemperatureUnit
-from .alarm_history import AlarmStory, stories
-from .segments import Going, go_through
+from .alarm_history import AlarmHistory, alarm_histories
+from .segments import TickSummary, summarise_ticks
 
 #: Points of the chart's curves, about.
 POINTS = 500
@@ -65,10 +65,10 @@ class Facts:
     night: NightRow
     profile: dict[str, Any]
     settings: dict[str, Any]
-    going: Going
+    going: TickSummary
     samples: dict[str, list[Any]]
     events: list[EventRow]
-    alarms: list[AlarmStory]
+    alarms: list[AlarmHistory]
     parts: list[PartGone]
     sensors: list[SensorUsed]
     notes: dict[str, str]
@@ -111,7 +111,7 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
     if night is None:
         raise BadInput(f"{reader.path} holds no night {night_id}; 'nightcure nights' lists them.")
     profile, settings = reader.parsed(night.profile), reader.parsed(night.settings)
-    going = go_through(reader, night_id, settings, [s["kind"] for s in profile["segments"]])
+    going = summarise_ticks(reader, night_id, settings, [s["kind"] for s in profile["segments"]])
     events = list(all_events(reader, night_id))
     return Facts(
         night=night,
@@ -120,7 +120,7 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
         going=going,
         samples=reader.samples(night_id, POINTS),
         events=events,
-        alarms=stories(events),
+        alarms=alarm_histories(events),
         parts=_parts(profile, going, events),
         sensors=_sensors(reader, night, settings, going),
         notes=reader.noted(night_id),
@@ -130,7 +130,7 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
     )
 
 
-def _parts(profile: dict[str, Any], going: Going, events: list[EventRow]) -> list[PartGone]:
+def _parts(profile: dict[str, Any], going: TickSummary, events: list[EventRow]) -> list[PartGone]:
     reports = {report[0]: report for report in going.cure}
     names = [part["name"] for part in profile.get("parts", ())]
     reached = _reached(names, events)
@@ -172,7 +172,7 @@ def _reached(names: list[str], events: list[EventRow]) -> dict[tuple[str, str], 
 
 
 def _sensors(
-    reader: LedgerReader, night: NightRow, settings: dict[str, Any], going: Going
+    reader: LedgerReader, night: NightRow, settings: dict[str, Any], going: TickSummary
 ) -> list[SensorUsed]:
     found = []
     for t in settings["thermometers"]:

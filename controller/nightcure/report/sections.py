@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from ..record.off_sentences import off_sentence
 from ..units import show_difference, show_duration, show_temperature
 from .document import Block, Table, Text
 from .facts import Facts, MilestoneGone, PartGone, SensorUsed
-from .segments import SegmentGone, Spread
+from .segments import SegmentSummary, Spread
 
 #: Milestones as people call them.
 MILESTONES = {
@@ -19,6 +20,9 @@ MILESTONES = {
     "full": "as cured as it gets",
     "post-cured": "post-cured",
 }
+#: Heat that was not allowed for less than this (a contactor closing) is not printed, s; and so many
+#: times are.
+LEAST_WITHHELD_S, MOST_WITHHELD = 10.0, 20
 METHODS = {"ice-point": "ice point", "reference": "reference thermometer", "typed": "typed in"}
 
 
@@ -76,7 +80,7 @@ def _planned(planned: dict[str, Any], start_c: float | None, units: Any) -> str:
     return f"cool to {show_temperature(planned['below_c'], units)}, at most {rate}/h"
 
 
-def _done(s: SegmentGone, units: Any) -> str:
+def _done(s: SegmentSummary, units: Any) -> str:
     end = "" if s.over else "broken off; "
     if s.kind == "soak":
         if not s.air.count:
@@ -176,9 +180,25 @@ def alarms(facts: Facts) -> list[Block]:
         rows.append((_clock(a.raised_s), what, by, over))
     if rows:
         blocks.append(Table(("at", "what", "acknowledged by", "over"), tuple(rows)))
+    blocks += _withheld(facts)
     others = _deviations(facts)
     blocks += [Text(sentence) for sentence in others]
     return blocks or [Text("None.")]
+
+
+def _withheld(facts: Facts) -> list[Block]:
+    """When heat was not allowed, and why; without what is over before anybody could look."""
+    told = [w for w in facts.going.withheld if w.length_s >= LEAST_WITHHELD_S]
+    rows = [
+        (_clock(w.start_wall_s), show_duration(w.length_s), off_sentence(w.code, w.fields))
+        for w in told[:MOST_WITHHELD]
+    ]
+    blocks: list[Block] = []
+    if rows:
+        blocks.append(Table(("no heat from", "for", "because"), tuple(rows)))
+    if len(told) > MOST_WITHHELD:
+        blocks.append(Text(f"And {len(told) - MOST_WITHHELD} times more.", quiet=True))
+    return blocks
 
 
 def _deviations(facts: Facts) -> list[str]:

@@ -7,6 +7,7 @@ from typing import Any
 
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import TickRow, passed_s
+from ..tick import OffCode
 
 #: A gap between ticks longer than so many ticks is a pause: the heater was off meanwhile.
 PAUSE_TICKS = 3.0
@@ -34,7 +35,7 @@ class Spread:
 
 
 @dataclass
-class SegmentGone:
+class SegmentSummary:
     """One segment as it went. Times are s of the night, wall times UTC s, temperatures °C."""
 
     number: int
@@ -56,14 +57,26 @@ class SegmentGone:
 
 
 @dataclass
-class Going:
+class Withheld:
+    """A stretch in which a night's heat was not allowed."""
+
+    start_wall_s: float
+    code: str
+    fields: dict[str, str]
+    """The reason, as in `tick.WhyOff`."""
+    length_s: float = 0.0
+    """To the tick on which the reason was over, or the last that was recorded."""
+
+
+@dataclass
+class TickSummary:
     """What the ticks say."""
 
     ticks: int = 0
     length_s: float = 0.0
     """From the start to the end, or to the last tick of a night that runs or broke off, s."""
     last_wall_s: float = 0.0
-    segments: list[SegmentGone] = field(default_factory=list)
+    segments: list[SegmentSummary] = field(default_factory=list)
     hottest: dict[str, Spread] = field(default_factory=dict)
     """Every thermometer over the whole night."""
     over_setpoint_k: float | None = None
@@ -78,11 +91,15 @@ class Going:
     """Every part's last report, as the ledger has it (see `tick.PartCure`)."""
     cure_s: float = 0.0
     """When that was, s of the night."""
+    withheld: list[Withheld] = field(default_factory=list)
+    """Why heat was not allowed, reason by reason; without what is no more than a rest."""
+    tells_off: bool = False
+    """The version that recorded the night told why heat was not allowed."""
 
 
-def go_through(
+def summarise_ticks(
     reader: LedgerReader, night_id: int, settings: dict[str, Any], kinds: list[str]
-) -> Going:
+) -> TickSummary:
     """Read every tick of a night once.
 
     Args:
@@ -93,10 +110,11 @@ def go_through(
     thermometers = settings["thermometers"]
     names = [t["name"] for t in thermometers]
     parts = [i for i, t in enumerate(thermometers) if t["role"] in ("part", "mould")]
-    g = Going()
+    g = TickSummary()
     g.hottest = {name: Spread() for name in names}
     over: dict[str, float] = {}
     before: TickRow | None = None
+    held: Withheld | None = None
     now_s = asked_c = 0.0
     for row in reader.ticks(night_id):
         decision = reader.parsed(row.decision) if row.decision != "{}" else {}
@@ -106,6 +124,8 @@ def go_through(
             if step_s > PAUSE_TICKS * tick_s and not _thin(reader, night_id):
                 g.pauses.append((before.wall_s, step_s))
             now_s += step_s
+            if held is not None:
+                held.length_s += step_s
             if before.heater:
                 g.heater_s += min(step_s, PAUSE_TICKS * tick_s)
             g.switchings += before.heater != row.heater
@@ -117,6 +137,9 @@ def go_through(
             if fault is not None:
                 counts = g.not_believed.setdefault(name, {})
                 counts[fault] = counts.get(fault, 0) + 1
+        if "off" in decision:
+            g.tells_off = True
+            held = _withheld(g, row, decision["off"])
         if "cure" in decision:
             g.cure, g.cure_s = decision["cure"], now_s
         if row.segment is not None:
@@ -142,22 +165,29 @@ def go_through(
     return g
 
 
+def _withheld(g: TickSummary, row: TickRow, off: list[Any] | None) -> Withheld | None:
+    if off is None or off[0] == OffCode.NO_NIGHT:
+        return None
+    g.withheld.append(Withheld(row.wall_s, off[0], off[1]))
+    return g.withheld[-1]
+
+
 def _thin(reader: LedgerReader, night_id: int) -> bool:
     return reader.thinned(night_id) is not None
 
 
-def _segment(g: Going, row: TickRow, now_s: float, kinds: list[str]) -> SegmentGone:
+def _segment(g: TickSummary, row: TickRow, now_s: float, kinds: list[str]) -> SegmentSummary:
     number = row.segment or 0
     if not g.segments or g.segments[-1].number != number:
         if g.segments:
             g.segments[-1].over = True
             g.segments[-1].end_s = now_s
         kind = kinds[number] if number < len(kinds) else row.phase
-        g.segments.append(SegmentGone(number, kind, row.wall_s, now_s, row.control_c))
+        g.segments.append(SegmentSummary(number, kind, row.wall_s, now_s, row.control_c))
     return g.segments[-1]
 
 
-def _ended(g: Going, row: TickRow, now_s: float) -> None:
+def _ended(g: TickSummary, row: TickRow, now_s: float) -> None:
     g.length_s, g.last_wall_s = now_s, row.wall_s
     if g.segments:
         g.segments[-1].end_s = now_s
@@ -165,7 +195,7 @@ def _ended(g: Going, row: TickRow, now_s: float) -> None:
 
 
 def _counted(
-    gone: SegmentGone, row: TickRow, step_s: float, parts: list[tuple[str, float | None]]
+    gone: SegmentSummary, row: TickRow, step_s: float, parts: list[tuple[str, float | None]]
 ) -> None:
     gone.counted_s += step_s
     if row.control_c is not None:

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from .. import __version__
 from ..ledger.file import SCHEMA_VERSION
-from ..ledger.pen import FIELDS
+from ..ledger.notes import FIELDS
 from ..units import show_difference, show_duration, show_temperature
 from .chart import chart_of
 from .document import Block, Document, Form, Heading, Pairs, Picture, Table, Text

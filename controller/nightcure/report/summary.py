@@ -58,6 +58,7 @@ def summary(facts: Facts, extras: Extras) -> dict[str, Any]:
             for p in facts.parts
         ],
         "alarms": [vars(a) for a in facts.alarms],
+        "heat_withheld": [vars(w) for w in g.withheld] if g.tells_off else None,
         "thermometers": [
             {
                 "name": s.name,

@@ -7,7 +7,7 @@ from typing import Literal
 
 from ..units import show_difference, show_duration, show_temperature
 from .facts import Facts, PartGone
-from .segments import SegmentGone
+from .segments import SegmentSummary
 
 Tone = Literal["good", "fair", "bad"]
 
@@ -73,7 +73,7 @@ def _done(facts: Facts) -> tuple[str, bool]:
     return words, amiss
 
 
-def _held(facts: Facts, soak: SegmentGone) -> str:
+def _held(facts: Facts, soak: SegmentSummary) -> str:
     at_c = float(facts.profile["segments"][soak.number]["at_c"])
     units = facts.units
     furthest_k = max(abs(soak.air.low - at_c), abs(soak.air.high - at_c))

@@ -23,12 +23,12 @@ from .board_checks import (
     look_at_watchdog,
 )
 from .bus_checks import look_at_bus
-from .finding import Finding, Verdict
+from .finding import Finding, Rating
 
 THIS_MACHINE = Board()
 
 
-def every_check(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> Iterator[Finding]:
+def all_checks(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> Iterator[Finding]:
     """One finding after the other; nothing is switched on.
 
     The pins are claimed, at off, only while the ledger's lock is held: no controller starts then.
@@ -38,8 +38,8 @@ def every_check(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> 
     chip = look_at_chip(board)
     yield chip
     if controller_runs(settings.ledger):
-        yield Finding("controller", Verdict.OK, "It runs and holds the pins; they are left alone.")
-    elif chip.verdict is not Verdict.WRONG:
+        yield Finding("controller", Rating.OK, "It runs and holds the pins; they are left alone.")
+    elif chip.verdict is not Rating.WRONG:
         yield from _pins(settings)
     yield look_at_disk(settings.ledger, board)
     yield look_at_ledger(settings.ledger)
@@ -52,13 +52,13 @@ def _settings(path: Path, settings: Settings) -> Finding:
     mode = path.stat().st_mode
     if settings.web.passphrase_hash is not None and mode & 0o007:
         sentence = f"{path} holds the passphrase's hash and anyone may read it: chmod o= {path}."
-        return Finding("settings", Verdict.LOOK, sentence)
+        return Finding("settings", Rating.LOOK, sentence)
     count = len(settings.thermometers)
     sentence = (
         f"{settings.name}: {settings.heater.power_w:g} W on pin {settings.heater.pin}, {count} "
         f"thermometer{'s'[: count != 1]}."
     )
-    return Finding("settings", Verdict.OK, sentence)
+    return Finding("settings", Rating.OK, sentence)
 
 
 def _pins(settings: Settings) -> list[Finding]:
@@ -67,7 +67,7 @@ def _pins(settings: Settings) -> list[Finding]:
             stack.enter_context(ledger_held(settings.ledger))
         except LedgerInUse:
             sentence = "It has just started and holds the pins; they are left alone."
-            return [Finding("controller", Verdict.OK, sentence)]
+            return [Finding("controller", Rating.OK, sentence)]
         except LedgerLost:
             pass  # its folder: the disk's line tells
         return look_at_pins(settings)

@@ -19,7 +19,7 @@ from ..errors import NightcureError
 from ..ledger.file import PAGE_BYTES, open_ledger
 from ..ledger.writer import LedgerInUse, hold_ledger
 from ..settings import Settings
-from .finding import Finding, Verdict
+from .finding import Finding, Rating
 
 #: A night is 4.5 MB (hardware-notes/flash-wear.md): room for ten, and for a hundred.
 LEAST_BYTES, PLENTY_BYTES = 50_000_000, 500_000_000
@@ -87,21 +87,21 @@ def look_at_chip(board: Board) -> Finding:
     """May this user drive pins at all?"""
     factory = os.environ.get("GPIOZERO_PIN_FACTORY", "")
     if factory in ("nightcure-bench", "mock"):
-        return Finding("gpio", Verdict.OK, f"Stand-in pins ({factory}); nothing is switched.")
+        return Finding("gpio", Rating.OK, f"Stand-in pins ({factory}); nothing is switched.")
     chips = sorted(board.dev.glob("gpiochip*"))
     if not chips:
         sentence = f"No gpiochip in {board.dev}: this is not the oven's board."
-        return Finding("gpio", Verdict.WRONG, sentence)
+        return Finding("gpio", Rating.WRONG, sentence)
     if not any(os.access(chip, os.R_OK | os.W_OK) for chip in chips):
         return Finding(
             "gpio",
-            Verdict.WRONG,
+            Rating.WRONG,
             f"{chips[0]} may not be opened: sudo usermod -aG gpio $USER, then log in again.",
         )
     if importlib.util.find_spec("lgpio") is None:
         sentence = "lgpio is not installed: install nightcure with its extra 'pi'."
-        return Finding("gpio", Verdict.WRONG, sentence)
-    return Finding("gpio", Verdict.OK, f"{chips[0]} may be used.")
+        return Finding("gpio", Rating.WRONG, sentence)
+    return Finding("gpio", Rating.OK, f"{chips[0]} may be used.")
 
 
 def look_at_pins(settings: Settings) -> list[Finding]:
@@ -120,13 +120,13 @@ def look_at_pins(settings: Settings) -> list[Finding]:
             still_on = switch.on
             switch.close()
         except NightcureError as error:
-            found.append(Finding(what, Verdict.WRONG, str(error), figures))
+            found.append(Finding(what, Rating.WRONG, str(error), figures))
             continue
         if still_on:
             sentence = f"Pin {output.pin} cannot be driven off: pull the plug."
-            found.append(Finding(what, Verdict.WRONG, sentence, figures))
+            found.append(Finding(what, Rating.WRONG, sentence, figures))
         else:
-            found.append(Finding(what, Verdict.OK, f"Pin {output.pin} is free and off.", figures))
+            found.append(Finding(what, Rating.OK, f"Pin {output.pin} is free and off.", figures))
     if settings.stop_button is not None:
         pin = settings.stop_button.pin
         try:
@@ -135,13 +135,13 @@ def look_at_pins(settings: Settings) -> list[Finding]:
             button.close()
         except Exception as error:  # the pin library's own kinds
             sentence = f"Pin {pin} cannot be read ({error}); is another program using it?"
-            return [*found, Finding("stop button", Verdict.WRONG, sentence, {"pin": pin})]
+            return [*found, Finding("stop button", Rating.WRONG, sentence, {"pin": pin})]
         if pressed:
             sentence = f"Pin {pin} is at ground: pressed, or wired to what opens. No night starts."
-            found.append(Finding("stop button", Verdict.LOOK, sentence, {"pin": pin}))
+            found.append(Finding("stop button", Rating.LOOK, sentence, {"pin": pin}))
         else:
             sentence = f"Pin {pin}: not pressed. Press it and check again to see that it answers."
-            found.append(Finding("stop button", Verdict.OK, sentence, {"pin": pin}))
+            found.append(Finding("stop button", Rating.OK, sentence, {"pin": pin}))
     return found
 
 
@@ -149,35 +149,33 @@ def look_at_disk(ledger: Path, board: Board) -> Finding:
     """Room, and how long a durable write takes where the ledger is."""
     folder = ledger.resolve().parent
     if not folder.is_dir():
-        return Finding(
-            "disk", Verdict.WRONG, f"The ledger's folder {folder} is not there: make it."
-        )
+        return Finding("disk", Rating.WRONG, f"The ledger's folder {folder} is not there: make it.")
     if not os.access(folder, os.W_OK | os.X_OK):
         return Finding(
             "disk",
-            Verdict.WRONG,
+            Rating.WRONG,
             f"You may not write in {folder}: check as who runs the controller, with sudo -u.",
         )
     free = shutil.disk_usage(folder).free
     try:
         longest_s = _durable_s(folder)
     except (OSError, sqlite3.Error) as error:
-        return Finding("disk", Verdict.WRONG, f"{folder} takes no durable write: {error}.")
+        return Finding("disk", Rating.WRONG, f"{folder} takes no durable write: {error}.")
     figures = {"free_bytes": free, "longest_write_s": round(longest_s, 4)}
     shown = f"{free / 1e9:.1f} GB free, a durable write takes up to {longest_s * 1000:.0f} ms"
     if free < LEAST_BYTES:
         sentence = f"{shown}: too little for ten nights. Make room."
-        return Finding("disk", Verdict.WRONG, sentence, figures)
+        return Finding("disk", Rating.WRONG, sentence, figures)
     if longest_s > TOO_SLOW_S:
         sentence = f"{shown}: the card is worn out or not what it says. Replace it."
-        return Finding("disk", Verdict.WRONG, sentence, figures)
+        return Finding("disk", Rating.WRONG, sentence, figures)
     if _in_memory(folder, board.mounts):
         sentence = f"{shown}, but {folder} is memory: a power cut loses every night."
-        return Finding("disk", Verdict.LOOK, sentence, figures)
+        return Finding("disk", Rating.LOOK, sentence, figures)
     if free < PLENTY_BYTES or longest_s > SLOW_S:
         sentence = f"{shown}: it will do. See hardware-notes/flash-wear.md."
-        return Finding("disk", Verdict.LOOK, sentence, figures)
-    return Finding("disk", Verdict.OK, f"{shown}.", figures)
+        return Finding("disk", Rating.LOOK, sentence, figures)
+    return Finding("disk", Rating.OK, f"{shown}.", figures)
 
 
 def _durable_s(folder: Path) -> float:
@@ -213,11 +211,11 @@ def look_at_ledger(path: Path) -> Finding:
     """Is it one, of a known version, and whole?"""
     if not path.exists():
         sentence = f"{path} is not there yet: the controller makes it."
-        return Finding("ledger", Verdict.OK, sentence)
+        return Finding("ledger", Rating.OK, sentence)
     try:
         db = open_ledger(path, "ro")
     except NightcureError as error:
-        return Finding("ledger", Verdict.WRONG, str(error))
+        return Finding("ledger", Rating.WRONG, str(error))
     try:
         (said,) = db.execute("PRAGMA quick_check(1)").fetchone()
         (nights,) = db.execute("SELECT count(*) FROM nights").fetchone()
@@ -227,9 +225,9 @@ def look_at_ledger(path: Path) -> Finding:
         db.close()
     if said != "ok":
         sentence = f"{path} is damaged ({said}): keep it aside; the controller makes a new one."
-        return Finding("ledger", Verdict.WRONG, sentence)
+        return Finding("ledger", Rating.WRONG, sentence)
     sentence = f"{path.name} is sound: {nights} night{'s'[: nights != 1]}."
-    return Finding("ledger", Verdict.OK, sentence, {"nights": nights})
+    return Finding("ledger", Rating.OK, sentence, {"nights": nights})
 
 
 def look_at_clock(board: Board) -> Finding:
@@ -237,22 +235,22 @@ def look_at_clock(board: Board) -> Finding:
     if time.time() < UNSET_S:
         return Finding(
             "clock",
-            Verdict.WRONG,
+            Rating.WRONG,
             "It was never set: nights would bear wrong times. Connect the network, or date -s.",
         )
     answer = board.clock()
     if answer < 0:
         sentence = "Nobody could say whether it is synchronised; compare it with your watch."
-        return Finding("clock", Verdict.LOOK, sentence, {"synchronised": None})
+        return Finding("clock", Rating.LOOK, sentence, {"synchronised": None})
     if answer == TIME_ERROR:
         return Finding(
             "clock",
-            Verdict.LOOK,
+            Rating.LOOK,
             "Not synchronised: a step in the night is noted, finish times are wrong by it. "
             "timedatectl set-ntp true, or fit a battery clock.",
             {"synchronised": False},
         )
-    return Finding("clock", Verdict.OK, "Synchronised.", {"synchronised": True})
+    return Finding("clock", Rating.OK, "Synchronised.", {"synchronised": True})
 
 
 def look_at_watchdog(board: Board) -> Finding:
@@ -261,7 +259,7 @@ def look_at_watchdog(board: Board) -> Finding:
     if not dogs and not (board.dev / "watchdog").exists():
         return Finding(
             "watchdog",
-            Verdict.LOOK,
+            Rating.LOOK,
             "None: a board that freezes with the heater on stays so. dtparam=watchdog=on in "
             "config.txt (systemd/install writes it).",
         )
@@ -272,10 +270,10 @@ def look_at_watchdog(board: Board) -> Finding:
     if state != "active":
         return Finding(
             "watchdog",
-            Verdict.LOOK,
+            Rating.LOOK,
             "It is there and sleeps: systemd/install sets RuntimeWatchdogSec=14, then reboot.",
         )
-    return Finding("watchdog", Verdict.OK, "The board's own is on duty.")
+    return Finding("watchdog", Rating.OK, "The board's own is on duty.")
 
 
 def look_at_service(board: Board) -> Finding:
@@ -283,7 +281,7 @@ def look_at_service(board: Board) -> Finding:
     if not any((place / UNIT).exists() for place in board.units):
         return Finding(
             "service",
-            Verdict.LOOK,
+            Rating.LOOK,
             "Not installed: by hand, run nightcure off whenever the controller was killed. "
             "systemd/install does it for you.",
         )
@@ -291,14 +289,14 @@ def look_at_service(board: Board) -> Finding:
     figures = {"enabled": enabled, "active": active}
     if active == "failed":
         sentence = f"{UNIT} has failed: systemctl status tells why; then reset-failed and start."
-        return Finding("service", Verdict.WRONG, sentence, figures)
+        return Finding("service", Rating.WRONG, sentence, figures)
     if enabled != "enabled":
         sentence = f"{UNIT} is {enabled or 'not to be asked'}: systemctl enable --now {UNIT}."
-        return Finding("service", Verdict.LOOK, sentence, figures)
+        return Finding("service", Rating.LOOK, sentence, figures)
     if active != "active":
         sentence = f"{UNIT} is {active or 'not to be asked'}: systemctl start {UNIT}."
-        return Finding("service", Verdict.LOOK, sentence, figures)
-    return Finding("service", Verdict.OK, f"{UNIT} is enabled and running.", figures)
+        return Finding("service", Rating.LOOK, sentence, figures)
+    return Finding("service", Rating.OK, f"{UNIT} is enabled and running.", figures)
 
 
 def controller_runs(path: Path) -> bool:

@@ -13,7 +13,7 @@ from ..measure.screening import STALE_S
 from ..settings import Role, Settings
 from ..tick import Fault, Reading
 from ..units import show_difference, show_temperature
-from .finding import Finding, Verdict
+from .finding import Finding, Rating
 from .which_thermometer import FAULT_WORDS, say_reading
 
 ROUNDS = 3
@@ -30,7 +30,7 @@ def look_at_bus(settings: Settings, root: Path, clock: Clock) -> list[Finding]:
         return [
             Finding(
                 "1-Wire bus",
-                Verdict.WRONG,
+                Rating.WRONG,
                 f"{root} is not there: put dtoverlay=w1-gpio,gpiopin=4 into config.txt and reboot.",
             )
         ]
@@ -67,14 +67,14 @@ def _strangers(
         more = "One" if len(extra) == 1 else f"{len(extra)}"
         return Finding(
             "1-Wire bus",
-            Verdict.LOOK,
+            Rating.LOOK,
             f"{more} on it and not in the file: {shown}. Add it as [[thermometers]], or unplug it.",
             figures,
         )
     if missing:
         sentence = f"{len(missing)} of {len(ids)} thermometers are not on it, see below."
-        return Finding("1-Wire bus", Verdict.WRONG, sentence, figures)
-    return Finding("1-Wire bus", Verdict.OK, f"{len(on_bus)} on it, all of them known.", figures)
+        return Finding("1-Wire bus", Rating.WRONG, sentence, figures)
+    return Finding("1-Wire bus", Rating.OK, f"{len(on_bus)} on it, all of them known.", figures)
 
 
 def _one(
@@ -91,25 +91,25 @@ def _one(
         "faults": [f.value for f in faults],
     }
 
-    def told(verdict: Verdict, sentence: str) -> tuple[Finding, float | None]:
+    def told(verdict: Rating, sentence: str) -> tuple[Finding, float | None]:
         return Finding(name, verdict, sentence, figures), level_c
 
     if level_c is None:
-        return told(Verdict.WRONG, f"{t.id}: {FAULT_WORDS[faults[0]]}.")
+        return told(Rating.WRONG, f"{t.id}: {FAULT_WORDS[faults[0]]}.")
     shown = show_temperature(level_c, settings.units)
     if faults:
         return told(
-            Verdict.LOOK,
+            Rating.LOOK,
             f"{shown}, but {len(faults)} of {len(readings)} readings: {FAULT_WORDS[faults[0]]}.",
         )
     limits = settings.limits
     limit_c = {Role.AIR: limits.air_c, Role.HEATER: limits.heater_c}.get(t.role, limits.part_c)
     if not COLDEST_C <= level_c <= max(limit_c, WARMEST_C):
-        return told(Verdict.WRONG, f"{shown} cannot be: another sensor, or its wires, are wrong.")
+        return told(Rating.WRONG, f"{shown} cannot be: another sensor, or its wires, are wrong.")
     if level_c > limit_c and t.role is not Role.AMBIENT:
         limit = show_temperature(limit_c, settings.units)
-        return told(Verdict.WRONG, f"{shown} is past its limit of {limit}: let it cool, find why.")
-    return told(Verdict.OK, f"{shown}, {t.role.value}.")
+        return told(Rating.WRONG, f"{shown} is past its limit of {limit}: let it cool, find why.")
+    return told(Rating.OK, f"{shown}, {t.role.value}.")
 
 
 def _agreement(settings: Settings, levels_c: list[float | None]) -> Finding:
@@ -119,7 +119,7 @@ def _agreement(settings: Settings, levels_c: list[float | None]) -> Finding:
         if c is not None and t.role is not Role.AMBIENT
     ]
     if len(inside) < 2:
-        return Finding("agreement", Verdict.OK, "One in the oven: there is nothing to compare.")
+        return Finding("agreement", Rating.OK, "One in the oven: there is nothing to compare.")
     (low_c, low), (high_c, high) = min(inside), max(inside)
     apart_k = high_c - low_c
     figures = {"apart_k": round(apart_k, 2)}
@@ -127,12 +127,12 @@ def _agreement(settings: Settings, levels_c: list[float | None]) -> Finding:
     if apart_k > APART_K:
         return Finding(
             "agreement",
-            Verdict.LOOK,
+            Rating.LOOK,
             f"{high} shows {shown} more than {low}. In an oven at rest since hours they should be "
             f"alike: check both in crushed ice and set offset_c, or replace one.",
             figures,
         )
-    return Finding("agreement", Verdict.OK, f"Those in the oven are within {shown}.", figures)
+    return Finding("agreement", Rating.OK, f"Those in the oven are within {shown}.", figures)
 
 
 def _quick(settings: Settings, root: Path, longest_s: float) -> Finding:
@@ -141,17 +141,17 @@ def _quick(settings: Settings, root: Path, longest_s: float) -> Finding:
     shown = f"{longest_s:.2f} s for all, a tick is {tick_s:g} s"
     if longest_s > STALE_S / 2:
         sentence = f"{shown}: readings would be too old to believe. Fewer sensors, or see below."
-        return Finding("read time", Verdict.WRONG, sentence, figures)
+        return Finding("read time", Rating.WRONG, sentence, figures)
     triggers = list(root.glob("w1_bus_master*/therm_bulk_read"))
     if len(settings.thermometers) > 1 and not any(os.access(t, os.W_OK) for t in triggers):
         why = "may not be written" if triggers else "is not there"
         return Finding(
             "read time",
-            Verdict.LOOK,
+            Rating.LOOK,
             f"{shown}; one by one, as therm_bulk_read {why} (systemd/install sets a rule).",
             figures,
         )
     if longest_s > tick_s:
         sentence = f"{shown}: every reading serves several ticks. Set tick_s higher."
-        return Finding("read time", Verdict.LOOK, sentence, figures)
-    return Finding("read time", Verdict.OK, f"{shown}.", figures)
+        return Finding("read time", Rating.LOOK, sentence, figures)
+    return Finding("read time", Rating.OK, f"{shown}.", figures)

@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 
-class Verdict(StrEnum):
+class Rating(StrEnum):
     """How it stands."""
 
     OK = "ok"
@@ -18,7 +18,7 @@ class Finding(NamedTuple):
     """One line of a check."""
 
     check: str
-    verdict: Verdict
+    verdict: Rating
     sentence: str
     figures: dict[str, Any] = {}  # noqa: RUF012 (never written to)
     """Values behind it, units in the keys."""

@@ -14,8 +14,8 @@ from ..units import TemperatureUnit
 from .oven_file import RELAYS, Answers
 from .passphrase import hashed
 from .questions import Asker, number, one_of, plain_text
-from .rough_model import Rough, can_reckon, from_sizes, guessed
-from .which_thermometer import Bench, parse_sensor
+from .rough_model import RoughModel, can_reckon, from_sizes, guessed
+from .which_thermometer import ThermometerFinder, parse_sensor
 
 SERVICE_LEDGER = "/var/lib/nightcure/nightcure.ledger"
 
@@ -111,7 +111,7 @@ def _thermometers(ask: Asker, given: Given, units: TemperatureUnit) -> tuple[The
             f"dtoverlay=w1-gpio,gpiopin=4 in config.txt (then reboot); or name the thermometers "
             f"with --sensor 28-0000000000a1=air:Air."
         )
-    return Bench(ask, Bus(ids, MachineClock(), root), ids, units).choose()
+    return ThermometerFinder(ask, Bus(ids, MachineClock(), root), ids, units).choose()
 
 
 class Pins(NamedTuple):
@@ -192,7 +192,7 @@ def sizes(text: str) -> tuple[float, float, float] | None:
     return a, b, c
 
 
-def _model(ask: Asker, given: Given, power_w: float) -> Rough:
+def _model(ask: Asker, given: Given, power_w: float) -> RoughModel:
     loss = number(0.05, 500, "W/K")
     if given.loss is not None:
         return guessed(ask.ask("loss", "Loss", loss, given.loss))

@@ -12,7 +12,7 @@ from typing import NamedTuple
 from ..errors import BadInput
 from ..settings import Thermometer, load_settings
 from ..units import TemperatureUnit
-from .rough_model import Rough
+from .rough_model import RoughModel
 
 
 class RelayKind(NamedTuple):
@@ -48,7 +48,7 @@ class Answers(NamedTuple):
     fan_pin: int | None
     stop_pin: int | None
     thermometers: Sequence[Thermometer]
-    model: Rough
+    model: RoughModel
     on_network: bool
     port: int
     passphrase_hash: str | None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..settings import Role, Settings
 from ..units import show_difference
-from .finding import Finding, Verdict
+from .finding import Finding, Rating
 from .pulse import Pulse
 
 #: A heater that is off gives its stored heat ever more slowly. Air that at the end still climbs at
@@ -22,10 +22,10 @@ def pulse_findings(settings: Settings, pulse: Pulse) -> list[Finding]:
     if pulse.doubt is not None:
         told = "No heat was given" if pulse.heated_s == 0 else "Cut short, the heater is off"
         sentence = f"{told}: {pulse.doubt}"
-        return [Finding("pulse", Verdict.WRONG, sentence, {**figures, "doubt": pulse.doubt})]
+        return [Finding("pulse", Rating.WRONG, sentence, {**figures, "doubt": pulse.doubt})]
     watched_s = pulse.samples[-1].t_s - pulse.heated_s
     sentence = f"{pulse.heated_s:.0f} s of heat, {watched_s:.0f} s watched."
-    found = [Finding("pulse", Verdict.OK, sentence, {**figures, "watched_s": round(watched_s, 1)})]
+    found = [Finding("pulse", Rating.OK, sentence, {**figures, "watched_s": round(watched_s, 1)})]
     found += [_answer(settings, pulse, i) for i in range(len(settings.thermometers))]
     found.append(_off_again(settings, pulse))
     return found
@@ -36,28 +36,28 @@ def _answer(settings: Settings, pulse: Pulse, index: int) -> Finding:
     name = f"{t.name} answers"
     most_k, dead_s = pulse.rise_k(index), pulse.answered_s(index)
     if most_k is None:
-        return Finding(name, Verdict.WRONG, "Nothing believable was read.")
+        return Finding(name, Rating.WRONG, "Nothing believable was read.")
     figures = {"rise_k": round(most_k, 2), "dead_time_s": dead_s and round(dead_s, 1)}
     shown = show_difference(most_k, settings.units, "+")
     if t.role is Role.AMBIENT:
         if most_k > AMBIENT_K:
             sentence = f"{shown}: it should hang in the shed, away from the oven."
-            return Finding(name, Verdict.LOOK, sentence, figures)
-        return Finding(name, Verdict.OK, f"{shown}, as it should outside the oven.", figures)
+            return Finding(name, Rating.LOOK, sentence, figures)
+        return Finding(name, Rating.OK, f"{shown}, as it should outside the oven.", figures)
     if dead_s is not None:
         sentence = f"{shown}, first seen after {dead_s:.0f} s."
-        return Finding(name, Verdict.OK, sentence, figures)
+        return Finding(name, Rating.OK, sentence, figures)
     if t.role in (Role.PART, Role.MOULD):
         sentence = (
             f"{shown}, too little to tell: a heavy part needs a longer pulse (--seconds, --watch); "
             f"or is it not in the oven?"
         )
-        return Finding(name, Verdict.LOOK, sentence, figures)
+        return Finding(name, Rating.LOOK, sentence, figures)
     sentence = (
         f"{shown}, no answer: is it in the oven? Has the heater power, is the cut-out in, "
         f"is it the right pin?"
     )
-    return Finding(name, Verdict.WRONG, sentence, figures)
+    return Finding(name, Rating.WRONG, sentence, figures)
 
 
 def _off_again(settings: Settings, pulse: Pulse) -> Finding:
@@ -65,17 +65,17 @@ def _off_again(settings: Settings, pulse: Pulse) -> Finding:
     name = "heater off"
     if not pulse.seen_off:
         sentence = "The pin was not seen off: pull the plug, find out why."
-        return Finding(name, Verdict.WRONG, sentence)
+        return Finding(name, Rating.WRONG, sentence)
     airs = settings.indices(Role.AIR)
     if any(pulse.turned(i) for i in airs):
-        return Finding(name, Verdict.OK, "The pin is off and the air has begun to fall.")
+        return Finding(name, Rating.OK, "The pin is off and the air has begun to fall.")
     if all(pulse.answered_s(i) is None for i in airs):
         sentence = "The pin is off; the air never rose, so it tells nothing of the relay."
-        return Finding(name, Verdict.LOOK, sentence)
+        return Finding(name, Rating.LOOK, sentence)
     if any(_still_heated(pulse, i) for i in airs):
         return Finding(
             name,
-            Verdict.WRONG,
+            Rating.WRONG,
             "The pin is off and the air rises as fast as ever: PULL THE PLUG. The relay has "
             "welded, or closes on the other level (active_high).",
         )
@@ -83,7 +83,7 @@ def _off_again(settings: Settings, pulse: Pulse) -> Finding:
         "The pin is off; the air lives on the heater's stored heat and has not begun to fall. "
         "Watch longer (--watch) to see it fall."
     )
-    return Finding(name, Verdict.LOOK, sentence)
+    return Finding(name, Rating.LOOK, sentence)
 
 
 def _still_heated(pulse: Pulse, index: int) -> bool:

@@ -26,7 +26,7 @@ BEAT_S, SILENT_S = 1.0, 8.0
 TRY_FOR_S = 10.0
 
 
-class Keeper:
+class PulseSupervisor:
     """While it lasts, this process's death or standstill switches the outputs of `oven` off.
 
     Raises:

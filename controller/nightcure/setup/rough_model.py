@@ -15,7 +15,7 @@ GUESS_MOULD_LAG_S, GUESS_HEATER_LAG_S = 1400.0, 230.0
 GAP_MM, MOULD_M2_PER_KG = 0.6, 0.085
 
 
-class Rough(NamedTuple):
+class RoughModel(NamedTuple):
     """The [model] section, and where it comes from in one sentence."""
 
     loss_w_per_k: float
@@ -26,14 +26,14 @@ class Rough(NamedTuple):
     source: str
 
 
-def guessed(loss_w_per_k: float | None) -> Rough:
+def guessed(loss_w_per_k: float | None) -> RoughModel:
     """With the loss somebody knows, or with that of a box like the scenario's."""
     if loss_w_per_k is None:
         loss_w_per_k = GUESS_W_PER_K
         source = "A GUESS: a box of 1.2 x 0.6 x 0.6 m of 25 mm foam board with 15 kg of moulds."
     else:
         source = "The loss as you gave it; the rest is A GUESS for 15 kg of moulds."
-    return Rough(
+    return RoughModel(
         loss_w_per_k, GUESS_AIR_J_PER_K, GUESS_MOULD_J_PER_K, GUESS_MOULD_LAG_S,
         GUESS_HEATER_LAG_S, source,
     )  # fmt: skip
@@ -48,7 +48,7 @@ def can_reckon() -> bool:
 
 def from_sizes(
     inside_m: tuple[float, float, float], board_mm: float, mould_kg: float, power_w: float
-) -> Rough:
+) -> RoughModel:
     """As `nightcure oven describe` would have it, for a stirred box of foam board.
 
     Raises:
@@ -77,7 +77,7 @@ def from_sizes(
     mould = sum(m.capacity_j_per_k for m in network.moulds)
     lag_s = mould / sum(m.air_w_per_k for m in network.moulds) if network.moulds else 0.0
     sides = " x ".join(f"{side:g}" for side in inside_m)
-    return Rough(
+    return RoughModel(
         round(network.loss_w_per_k, 2),
         round(network.air_capacity_j_per_k + network.wall_capacity_j_per_k, -2),
         round(mould, -2),

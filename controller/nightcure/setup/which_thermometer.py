@@ -85,7 +85,7 @@ class Watcher:
         return Rise(best, best_k) if self._agreed >= AGREE_ROUNDS else None
 
 
-class Bench:
+class ThermometerFinder:
     """The dialogue about thermometers.
 
     Args:

@@ -25,7 +25,7 @@ from ..settings import Settings
 from .faults import FaultAt
 from .resin import Resins
 from .virtual import VirtualOven
-from .wired_oven import Wired
+from .wired_oven import WiredOven
 
 if TYPE_CHECKING:
     from ..daemon.daemon import Daemon
@@ -82,7 +82,7 @@ class Demo:
         self._resins = Resins(profile.parts, settings.thermometers, len(network.moulds))
         self._mixed_s: float | None = None
         """Oven time at which the night began and the resins were mixed."""
-        self._wired = Wired(
+        self._wired = WiredOven(
             self.folder, self.oven, settings.thermometers, settings.heater, settings.contactor
         )
         self._page: subprocess.Popen[bytes] | None = None

@@ -1,6 +1,6 @@
 """The virtual oven: the thermal network with sensors, a relay and faults, stepped in time.
 
-Deterministic for a seed. It knows nothing of how it is watched: `simulate.rehearse` takes its readings
+Deterministic for a seed. It knows nothing of how it is watched: `rehearse` takes its readings
 directly, the demo puts them on a 1-Wire-like tree and watches the heater's pin.
 """
 

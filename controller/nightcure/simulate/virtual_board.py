@@ -19,14 +19,14 @@ from ..errors import BadInput
 from ..scenario import BOX, scenario
 from .faults import FaultAt
 from .virtual import VirtualOven
-from .wired_oven import Wired
+from .wired_oven import WiredOven
 
 STEP_S = 0.5
 #: A hand warms a probe to this, with this time constant; it cools in air more slowly.
 HAND_C, HAND_S, LET_GO_S = 33.0, 12.0, 25.0
 
 
-class VirtualBench:
+class VirtualBoard:
     """The box, its wires and a hand, in `folder`.
 
     Args:
@@ -60,7 +60,7 @@ class VirtualBench:
         self._hand = folder / "hand"
         self._hand.write_text("0\n", encoding="ascii")
         oven = VirtualOven(BOX, self.thermometers, lambda _: ambient_c, faults=faults)
-        self._wired = Wired(
+        self._wired = WiredOven(
             folder,
             oven,
             self.thermometers,

@@ -14,7 +14,7 @@ from .wires import BENCH_VARIABLE, W1Tree, read_pin
 NOTHING_ADDED: Mapping[str, float] = MappingProxyType({})
 
 
-class Wired:
+class WiredOven:
     """One virtual oven, its 1-Wire-like tree `folder/w1` and its pins `folder/pins`.
 
     Args:

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from . import fit as _fit
-
-if TYPE_CHECKING:
-    from .survey import Survey
+from .identified import Survey
 
 #: A test that begins this far below its shed is told so, K.
 COLDER_K = 3.0

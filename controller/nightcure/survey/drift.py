@@ -11,7 +11,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from .survey import Survey, Value, derived
+from .identified import Survey, Value
+from .survey import cooling_rate, derived
 
 #: Fewer nights before are no habit.
 LEAST_NIGHTS = 1
@@ -52,8 +53,6 @@ def known(found: Survey) -> Known:
     """
     if found.loss_w_per_k is None or found.heat_capacity_j_per_k is None:
         raise ValueError("without the heater's power there is no loss to compare.")
-    from .survey import cooling_rate
-
     return Known(found.loss_w_per_k, derived(found.fit, cooling_rate))
 
 

@@ -13,9 +13,10 @@ from typing import Any, Protocol
 
 from ..errors import BadInput
 from .heat_and_cool import enough
+from .identified import Survey
 from .log import Log
 from .relay_test import Swing, swing
-from .survey import Survey, survey
+from .survey import survey
 
 
 class LiveOven(Protocol):

@@ -33,7 +33,7 @@ class Vapour(BaseModel):
     ventilation_m3_per_h: float = Field(description="Keeps it at a quarter of that mixture.")
 
 
-class ProfileVerdict(BaseModel):
+class ProfileCheck(BaseModel):
     """What the server makes of a profile."""
 
     refusals: list[str]
@@ -133,7 +133,7 @@ class LoggedIn(BaseModel):
 
 SOAK: Any = {"name": "Warm", "segments": [{"kind": "soak", "at_c": 38.0, "hours": 9.0}]}
 OFFER = {"profile": SOAK, "refusals": [], "own": True}
-VERDICT = {
+PROFILE_CHECK = {
     "refusals": [],
     "planned_s": 37152.0,
     "highest_c": 38.0,

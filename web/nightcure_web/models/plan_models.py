@@ -25,7 +25,7 @@ class Coming(BaseModel):
     p90_s: float | None
 
 
-class Lever(BaseModel):
+class Improvement(BaseModel):
     """One change, and what it does to the odds in the same nights."""
 
     what: str
@@ -64,7 +64,7 @@ class Plan(BaseModel):
     energy_kwh: Spread
     milestones: list[Coming]
     warnings: list[str]
-    levers: list[Lever] = Field(description="The strongest first.")
+    levers: list[Improvement] = Field(description="The strongest first.")
     nights: int
     curves: Curves
 

@@ -28,6 +28,14 @@ class Alarm(BaseModel):
     since_s: float
 
 
+class WhyOff(BaseModel):
+    """Why the heater may not be on."""
+
+    code: str
+    fields: dict[str, str] = Field(description="What goes with the code: alarm, fault or phase.")
+    sentence: str
+
+
 class Status(BaseModel):
     """The live state. `phase` alone, null, while no controller has ever written one."""
 
@@ -52,6 +60,9 @@ class Status(BaseModel):
     heater: bool | None = None
     contactor: bool | None = None
     fan: bool | None = None
+    why_off: WhyOff | None = Field(
+        None, description="Why the heater may not be on; null where it may, on or off just now."
+    )
     left_s: float | None = None
     ends_s: float | None = None
     waiting: bool | None = Field(None, description="Ramp or soak clock waits for the oven.")
@@ -82,6 +93,7 @@ STATUS = {
     "control_c": 37.9,
     "duty": 0.41,
     "heater": True,
+    "why_off": None,
     "next": "6 h 10 min of soak left, then cool-down to 25.0 °C.",
     "trip": None,
     "alarms": [],

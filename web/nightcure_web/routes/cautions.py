@@ -12,23 +12,23 @@ from nightcure.cautions import CAUTIONS
 from ..models import told
 from ..models.oven_models import CAUTIONS as EXAMPLE
 from ..models.oven_models import Cautions
-from ..request_context import CAUTIONS as WHAT
-from ..request_context import Store, StoreOf, Who
+from ..services import CAUTIONS as WHAT
+from ..services import Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api", tags=["cautions"])
 
 
-def _cautions(store: Store) -> dict[str, Any]:
+def _cautions(services: Services) -> dict[str, Any]:
     return {
         "cautions": [caution._asdict() for caution in CAUTIONS],
-        "accepted": store.reader.accepted(WHAT),
+        "accepted": services.reader.accepted(WHAT),
     }
 
 
 @router.get("/cautions", response_model=Cautions, responses=told(EXAMPLE, 401, 503))
-def cautions(store: StoreOf) -> Any:
+def cautions(services: ServicesOf) -> Any:
     """What a person must have read before this oven is heated, and who has accepted it."""
-    return _cautions(store)
+    return _cautions(services)
 
 
 @router.post(
@@ -36,8 +36,8 @@ def cautions(store: StoreOf) -> Any:
     response_model=Cautions,
     responses=told(EXAMPLE, 400, 401, 403, 411, 413, 503),
 )
-def accept(store: StoreOf, who: Who) -> Any:
+def accept(services: ServicesOf, who: Who) -> Any:
     """Accept the cautions for this oven, once; until then no night starts from the page."""
-    with store.desk() as desk:
-        desk.accept(WHAT, who, time.time())
-    return _cautions(store)
+    with services.notes() as notes:
+        notes.accept(WHAT, who, time.time())
+    return _cautions(services)

@@ -13,7 +13,7 @@ from ..models.night_models import ASKED, Asked
 from ..models.oven_models import SOAK, Answer
 from ..problems import Problem, together
 from ..profile_input import profile_from_page
-from ..request_context import Store, StoreOf, Who
+from ..services import Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api/commands", tags=["commands"])
 
@@ -69,8 +69,8 @@ class Offset(BaseModel):
     offset_c: Number | None = Field(None, description="Added to readings; for `typed`.")
 
 
-async def _send(store: Store, who: str, word: str, args: dict[str, Any]) -> Answer:
-    outcome, message = await store.command(word, args, who)
+async def _send(services: Services, who: str, word: str, args: dict[str, Any]) -> Answer:
+    outcome, message = await services.command(word, args, who)
     if outcome != "done":
         raise Problem(409, message)
     return Answer(outcome="done", message=message)
@@ -78,73 +78,73 @@ async def _send(store: Store, who: str, word: str, args: dict[str, Any]) -> Answ
 
 @router.get("", responses=told([ASKED], 401, 422, 503), response_model=list[Asked])
 def commands(
-    store: StoreOf,
+    services: ServicesOf,
     limit: Annotated[int, Query(ge=1, le=500)] = 50,
     offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
 ) -> Any:
     """What was asked for, by whom, when, and what became of it; newest first."""
-    return store.reader.commands(limit, offset)
+    return services.reader.commands(limit, offset)
 
 
 @router.post("/stop", responses=said("Stopped; the heater is off."))
-async def stop(store: StoreOf, who: Who) -> Answer:
+async def stop(services: ServicesOf, who: Who) -> Answer:
     """End the night: the heater is off when this answers."""
-    return await _send(store, who, "stop", {})
+    return await _send(services, who, "stop", {})
 
 
 @router.post("/start", responses=said("Started 'Warm'."))
-async def start(store: StoreOf, who: Who, asked: Start) -> Answer:
+async def start(services: ServicesOf, who: Who, asked: Start) -> Answer:
     """Start a night with a profile.
 
     Refused until the cautions were accepted for this oven, and unless the person has confirmed
     the independent cut-out.
     """
     profile = profile_from_page(asked.profile)
-    refusals = profile.refusals(store.settings.limits)
+    refusals = profile.refusals(services.settings.limits)
     if refusals:
         raise Problem(422, together(refusals))
     args = {
         "profile": profile.model_dump(mode="json"),
         "limit_device_confirmed": asked.limit_device_confirmed,
-        "cautions_accepted": await asyncio.to_thread(lambda: store.cautions_accepted),
+        "cautions_accepted": await asyncio.to_thread(lambda: services.cautions_accepted),
     }
-    return await _send(store, who, "start", args)
+    return await _send(services, who, "start", args)
 
 
 @router.post("/skip", responses=said("Left segment 1 (ramp)."))
-async def skip(store: StoreOf, who: Who) -> Answer:
+async def skip(services: ServicesOf, who: Who) -> Answer:
     """Leave the present segment for the next; after the last the night is done."""
-    return await _send(store, who, "skip", {})
+    return await _send(services, who, "skip", {})
 
 
 @router.post("/extend", responses=said("The soak now lasts 9 h 30 min."))
-async def extend(store: StoreOf, who: Who, asked: Extend) -> Answer:
+async def extend(services: ServicesOf, who: Who, asked: Extend) -> Answer:
     """Make the present soak longer, or shorter, within the longest night the oven allows."""
-    return await _send(store, who, "extend", asked.model_dump())
+    return await _send(services, who, "extend", asked.model_dump())
 
 
 @router.post("/setpoint", responses=said("The soak now goes to 40.0 °C."))
-async def setpoint(store: StoreOf, who: Who, asked: Setpoint) -> Answer:
+async def setpoint(services: ServicesOf, who: Who, asked: Setpoint) -> Answer:
     """Give the present soak, or the present ramp's end, another temperature.
 
     A soak that holds its ramp's end goes along with it; any other keeps its own.
     The oven's limits, and those of the parts' resins, hold as for a profile.
     """
-    return await _send(store, who, "setpoint", asked.model_dump())
+    return await _send(services, who, "setpoint", asked.model_dump())
 
 
 @router.post("/offset", responses=said("Air is corrected by -0.12 K from now on."))
-async def offset(store: StoreOf, who: Who, asked: Offset) -> Answer:
+async def offset(services: ServicesOf, who: Who, asked: Offset) -> Answer:
     """Correct a thermometer, while no night runs: from now on, and after every restart.
 
     `ice-point` and `reference` compare what it has steadily shown; `typed` takes `offset_c`.
     """
-    return await _send(store, who, "offset", asked.model_dump(exclude_none=True))
+    return await _send(services, who, "offset", asked.model_dump(exclude_none=True))
 
 
 @router.post("/acknowledge", responses=said("Acknowledged."))
 async def acknowledge(
-    store: StoreOf,
+    services: ServicesOf,
     who: Who,
     alarm: Annotated[
         str | None,
@@ -152,10 +152,10 @@ async def acknowledge(
     ] = None,
 ) -> Answer:
     """A person has seen an alarm."""
-    return await _send(store, who, "acknowledge", {} if alarm is None else {"alarm": alarm})
+    return await _send(services, who, "acknowledge", {} if alarm is None else {"alarm": alarm})
 
 
 @router.post("/reset", responses=said("Reset; the oven may be started again."))
-async def reset(store: StoreOf, who: Who) -> Answer:
+async def reset(services: ServicesOf, who: Who) -> Answer:
     """Clear a trip whose cause is gone."""
-    return await _send(store, who, "reset", {})
+    return await _send(services, who, "reset", {})

@@ -21,7 +21,7 @@ from ..models.night_models import (
     Samples,
 )
 from ..problems import Problem
-from ..request_context import Store, StoreOf, Who
+from ..services import Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api", tags=["nights"])
 
@@ -96,16 +96,16 @@ NOTED = {
 }
 
 
-def _night(store: Store, night_id: int) -> Any:
-    night = store.reader.night(night_id)
+def _night(services: Services, night_id: int) -> Any:
+    night = services.reader.night(night_id)
     if night is None:
         raise Problem(404, f"There is no night {night_id}.")
     return night
 
 
-def _shown(store: Store, night_id: int) -> dict[str, Any]:
-    row = _night(store, night_id)
-    parsed = store.reader.parsed
+def _shown(services: Services, night_id: int) -> dict[str, Any]:
+    row = _night(services, night_id)
+    parsed = services.reader.parsed
     settings = parsed(row.settings)
     return {
         "id": row.id,
@@ -122,16 +122,16 @@ def _shown(store: Store, night_id: int) -> dict[str, Any]:
     }
 
 
-def _notes(store: Store, night_id: int) -> dict[str, Any]:
-    kept = store.reader.noted(night_id)
-    written = store.reader.notes(night_id).values()
+def _notes(services: Services, night_id: int) -> dict[str, Any]:
+    kept = services.reader.noted(night_id)
+    written = services.reader.notes(night_id).values()
     last = max(written, key=lambda note: note["host_s"], default=None)
     return {**{field: kept.get(field, "") for field in Notes.model_fields}, "last": last}
 
 
 @router.get("/nights", response_model=list[NightSummary], responses=told([SUMMARY], 401, 422, 503))
 def nights(
-    store: StoreOf,
+    services: ServicesOf,
     limit: Annotated[int, Query(ge=1, le=500)] = 50,
     offset: Annotated[int, Query(ge=0, le=2**53)] = 0,
     search: Annotated[
@@ -140,22 +140,22 @@ def nights(
     ] = None,
 ) -> Any:
     """Nights, newest first."""
-    return store.reader.nights(limit, offset, search)
+    return services.reader.nights(limit, offset, search)
 
 
 @router.get("/nights/{night_id}", response_model=Night, responses=told(NIGHT, 401, 404, 422, 503))
-def night(store: StoreOf, night_id: NightId) -> Any:
+def night(services: ServicesOf, night_id: NightId) -> Any:
     """One night: its profile, the settings it ran with, how it ended, its thermometers."""
-    return _shown(store, night_id)
+    return _shown(services, night_id)
 
 
 @router.patch("/nights/{night_id}", response_model=Night, responses=told(NIGHT, *WRITES))
-def label(store: StoreOf, _: Who, night_id: NightId, asked: Label) -> Any:
+def label(services: ServicesOf, _: Who, night_id: NightId, asked: Label) -> Any:
     """Give a night a label of your own, 80 characters at most."""
-    with store.desk() as desk:
-        if not desk.label(night_id, asked.label):
+    with services.notes() as notes:
+        if not notes.label(night_id, asked.label):
             raise Problem(404, f"There is no night {night_id}.")
-    return _shown(store, night_id)
+    return _shown(services, night_id)
 
 
 @router.get(
@@ -163,10 +163,10 @@ def label(store: StoreOf, _: Who, night_id: NightId, asked: Label) -> Any:
     response_model=Noted,
     responses=told(NOTED, 401, 404, 422, 503),
 )
-def notes(store: StoreOf, night_id: NightId) -> Any:
+def notes(services: ServicesOf, night_id: NightId) -> Any:
     """What a person noted about a night, and who wrote last."""
-    _night(store, night_id)
-    return _notes(store, night_id)
+    _night(services, night_id)
+    return _notes(services, night_id)
 
 
 @router.put(
@@ -174,12 +174,12 @@ def notes(store: StoreOf, night_id: NightId) -> Any:
     response_model=Noted,
     responses=told(NOTED, *WRITES),
 )
-def note(store: StoreOf, who: Who, night_id: NightId, asked: Notes) -> Any:
+def note(services: ServicesOf, who: Who, night_id: NightId, asked: Notes) -> Any:
     """Note something about a night: the fields that are sent; an empty one forgets it."""
-    _night(store, night_id)
-    with store.desk() as desk:
-        desk.note(night_id, asked.model_dump(exclude_unset=True), who, time.time())
-    return _notes(store, night_id)
+    _night(services, night_id)
+    with services.notes() as notes:
+        notes.note(night_id, asked.model_dump(exclude_unset=True), who, time.time())
+    return _notes(services, night_id)
 
 
 @router.get(
@@ -188,7 +188,7 @@ def note(store: StoreOf, who: Who, night_id: NightId, asked: Notes) -> Any:
     responses=told(SAMPLES, 401, 404, 422, 503),
 )
 def samples(
-    store: StoreOf,
+    services: ServicesOf,
     night_id: NightId,
     points: Annotated[int, Query(ge=10, le=5000, description="About so many.")] = 600,
     after_seq: Annotated[
@@ -196,16 +196,16 @@ def samples(
     ] = None,
 ) -> Any:
     """A night's series in columns, thinned without losing any series' peaks."""
-    _night(store, night_id)
-    return store.reader.samples(night_id, points, after_seq)
+    _night(services, night_id)
+    return services.reader.samples(night_id, points, after_seq)
 
 
 @router.get("/events", response_model=list[Happening], responses=told([HAPPENING], 401, 422, 503))
 def events(
-    store: StoreOf,
+    services: ServicesOf,
     night_id: Annotated[int | None, Query(ge=1, le=2**53)] = None,
     after_id: Annotated[int, Query(ge=0, le=2**53)] = 0,
     limit: Annotated[int, Query(ge=1, le=1000)] = 200,
 ) -> Any:
     """What happened, oldest first."""
-    return store.reader.events(night_id, after_id, limit)
+    return services.reader.events(night_id, after_id, limit)

@@ -10,20 +10,20 @@ from nightcure.settings import Settings
 
 from ..models import told
 from ..models.oven_models import SETTINGS, OvenSettings
-from ..request_context import StoreOf
+from ..services import ServicesOf
 from ..settings_texts import GROUPS
 
 router = APIRouter(prefix="/api", tags=["settings"])
 
 
 @router.get("/settings", response_model=OvenSettings, responses=told(SETTINGS, 401, 503))
-def settings(store: StoreOf) -> Any:
+def settings(services: ServicesOf) -> Any:
     """Every setting with its value, its unit and what it is for; thermometers with their checks.
 
     An offset that a check gave stands over the one in oven.toml. No secret is among them.
     """
-    s = store.settings
-    checks = store.reader.checks() if s.ledger.exists() else {}
+    s = services.settings
+    checks = services.reader.checks() if s.ledger.exists() else {}
     thermometers = []
     for t in s.thermometers:
         check = checks.get(t.id)

@@ -13,10 +13,10 @@ from nightcure.oven.ambient import COLDEST_C, WARMEST_C
 from ..models import told
 from ..models.oven_models import SOAK
 from ..models.plan_models import PLAN, Plan
-from ..plan_job import Planning
+from ..plan_job import PlanJob
 from ..problems import Problem
 from ..profile_input import profile_from_page, without_files
-from ..request_context import Who
+from ..services import Who
 
 router = APIRouter(prefix="/api", tags=["plan"])
 
@@ -52,8 +52,8 @@ class TonightAsked(BaseModel):
     )
 
 
-async def _the_planning(request: Request) -> Planning:
-    found: Planning = request.app.state.planning
+async def _the_planning(request: Request) -> PlanJob:
+    found: PlanJob = request.app.state.planning
     return found
 
 
@@ -63,7 +63,7 @@ async def _the_planning(request: Request) -> Planning:
     responses=told(PLAN, 400, 401, 403, 411, 413, 422, 429, 501, 503),
 )
 async def plan(
-    planning: Annotated[Planning, Depends(_the_planning)], _: Who, asked: TonightAsked
+    planning: Annotated[PlanJob, Depends(_the_planning)], _: Who, asked: TonightAsked
 ) -> Any:
     """Whether a night will do, how surely, and what would make it surer.
 

@@ -17,10 +17,10 @@ from nightcure.errors import BadInput
 from nightcure.profile import COLD_START_C, Profile, load_profile, parse_profile
 
 from ..models import told
-from ..models.oven_models import OFFER, SOAK, VERDICT, Offer, ProfileVerdict, Removed
+from ..models.oven_models import OFFER, PROFILE_CHECK, SOAK, Offer, ProfileCheck, Removed
 from ..problems import Problem
 from ..profile_input import profile_from_page
-from ..request_context import Store, StoreOf, Who
+from ..services import Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api", tags=["profiles"])
 
@@ -35,25 +35,25 @@ def shipped() -> list[Profile]:
     return [load_profile(p) for p in sorted(folder.glob("*.toml"))]
 
 
-def _offer(store: Store, profile: Profile, own: bool) -> dict[str, Any]:
-    refusals = profile.refusals(store.settings.limits)
+def _offer(services: Services, profile: Profile, own: bool) -> dict[str, Any]:
+    refusals = profile.refusals(services.settings.limits)
     return {"profile": profile.model_dump(mode="json"), "refusals": refusals, "own": own}
 
 
-def _own_offer(store: Store, saved: dict[str, Any]) -> dict[str, Any]:
+def _own_offer(services: Services, saved: dict[str, Any]) -> dict[str, Any]:
     try:
-        return _offer(store, parse_profile(saved), True)
+        return _offer(services, parse_profile(saved), True)
     except BadInput as error:  # saved by a version that knew other keys
         return {"profile": saved, "refusals": error.sentences, "own": True}
 
 
 @router.get("/profiles", response_model=list[Offer], responses=told([OFFER], 401, 503))
-def profiles(store: StoreOf) -> Any:
+def profiles(services: ServicesOf) -> Any:
     """Profiles to choose from, each with the sentences for which this oven would refuse it."""
-    saved = store.reader.profiles() if store.settings.ledger.exists() else []
+    saved = services.reader.profiles() if services.settings.ledger.exists() else []
     return [
-        *(_offer(store, p, False) for p in shipped()),
-        *(_own_offer(store, row["profile"]) for row in saved),
+        *(_offer(services, p, False) for p in shipped()),
+        *(_own_offer(services, row["profile"]) for row in saved),
     ]
 
 
@@ -63,7 +63,7 @@ def profiles(store: StoreOf) -> Any:
     responses=told(OFFER, 400, 401, 403, 409, 411, 413, 422, 503),
 )
 def save(
-    store: StoreOf,
+    services: ServicesOf,
     who: Who,
     profile: Annotated[
         dict[str, Any], Body(embed=True, description="A profile as JSON.", examples=[SOAK])
@@ -74,16 +74,16 @@ def save(
     checked = profile_from_page(profile)
     if any(p.name == checked.name for p in shipped()):
         raise Problem(409, f"'{checked.name}' ships with nightcure; give yours another name.")
-    own = {row["name"] for row in store.reader.profiles()}
+    own = {row["name"] for row in services.reader.profiles()}
     if checked.name in own and not replace:
         raise Problem(409, f"There is a profile '{checked.name}' already; replace it, or rename.")
     if checked.name not in own and len(own) >= MOST_OWN:
         raise Problem(409, f"{MOST_OWN} profiles are kept, which is the most; remove one first.")
     text = json.dumps(checked.model_dump(mode="json"), ensure_ascii=False, allow_nan=False)
-    with store.desk() as desk:
-        if not desk.save_profile(checked.name, text, who, time.time(), replace):
+    with services.notes() as notes:
+        if not notes.save_profile(checked.name, text, who, time.time(), replace):
             raise Problem(409, f"There is a profile '{checked.name}' already; it was just saved.")
-    return _offer(store, checked, True)
+    return _offer(services, checked, True)
 
 
 @router.delete(
@@ -92,32 +92,32 @@ def save(
     responses=told({"name": "Warm"}, 400, 401, 403, 404, 409, 411, 413, 422, 503),
 )
 def remove(
-    store: StoreOf,
+    services: ServicesOf,
     _: Who,
     name: Annotated[str, InPath(max_length=60, description="A saved profile's name.")],
 ) -> Any:
     """Forget a profile that was saved; nights that ran with it keep their own copy."""
     if any(p.name == name for p in shipped()):
         raise Problem(409, f"'{name}' ships with nightcure and stays.")
-    with store.desk() as desk:
-        if not desk.remove_profile(name):
+    with services.notes() as notes:
+        if not notes.remove_profile(name):
             raise Problem(404, "There is no saved profile of this name.")
     return {"name": name}
 
 
 @router.post(
     "/profiles/check",
-    response_model=ProfileVerdict,
-    responses=told(VERDICT, 400, 401, 411, 413, 422, 503),
+    response_model=ProfileCheck,
+    responses=told(PROFILE_CHECK, 400, 401, 411, 413, 422, 503),
 )
 def check(
-    store: StoreOf,
+    services: ServicesOf,
     profile: Annotated[dict[str, Any], Body(description="A profile as JSON.", examples=[SOAK])],
 ) -> Any:
     """What this oven would make of a profile, from the air as it is now. Nothing is kept."""
     checked = profile_from_page(profile)
-    limits = store.settings.limits
-    live = store.reader.live() if store.settings.ledger.exists() else None
+    limits = services.settings.limits
+    live = services.reader.live() if services.settings.ledger.exists() else None
     now_c = None if live is None else live.get("control_c")
     start_c = COLD_START_C if now_c is None else now_c
     box = checked.box

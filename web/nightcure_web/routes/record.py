@@ -16,7 +16,7 @@ from nightcure.report.sheet import Extras, sheet
 from nightcure.report.uniformity import uniformity
 
 from ..problems import Problem, responses
-from ..request_context import StoreOf
+from ..services import ServicesOf
 from .nights import NightId
 
 router = APIRouter(prefix="/api", tags=["nights"])
@@ -36,16 +36,16 @@ def _text(kind: str, example: str) -> dict[int | str, dict[str, Any]]:
     response_class=HTMLResponse,
     responses=_text("text/html", "<!doctype html><title>Night 3</title>"),
 )
-def record(store: StoreOf, night_id: NightId) -> HTMLResponse:
+def record(services: ServicesOf, night_id: NightId) -> HTMLResponse:
     """The morning record as one HTML file, as `nightcure record` writes it.
 
     The oven is not refitted here; what the ledger has of an earlier refit is shown.
     """
     try:
-        facts = gather(store.reader, night_id)
+        facts = gather(services.reader, night_id)
     except BadInput as error:
         raise Problem(404, str(error)) from None
-    even = uniformity(store.reader, night_id, facts.profile, facts.settings)
+    even = uniformity(services.reader, night_id, facts.profile, facts.settings)
     text = page(sheet(facts, Extras(uniformity=even, printed_s=time.time())))
     return HTMLResponse(text, headers={"Content-Security-Policy": RECORD_CSP})
 
@@ -55,10 +55,10 @@ def record(store: StoreOf, night_id: NightId) -> HTMLResponse:
     response_class=StreamingResponse,
     responses=_text("text/csv", "night_s,control_c\n0.0,9.1\n"),
 )
-def export(store: StoreOf, night_id: NightId) -> StreamingResponse:
+def export(services: ServicesOf, night_id: NightId) -> StreamingResponse:
     """Every tick as a row: s of the night, UTC, °C, shares of full power; units in the header."""
     try:
-        lines = csv_lines(store.reader, night_id)
+        lines = csv_lines(services.reader, night_id)
     except BadInput as error:
         raise Problem(404, str(error)) from None
     name = f'attachment; filename="night-{night_id}.csv"'

@@ -9,17 +9,17 @@ from fastapi import APIRouter, Body, Request, Response
 from ..access import COOKIE
 from ..models import told
 from ..models.oven_models import SESSION, LoggedIn, Session
-from ..request_context import StoreOf, Who
+from ..services import ServicesOf, Who
 
 router = APIRouter(prefix="/api", tags=["session"])
 
 
 @router.get("/session", response_model=Session, responses=told(SESSION))
-def session(store: StoreOf, request: Request) -> Any:
+def session(services: ServicesOf, request: Request) -> Any:
     """Whether this browser is logged in, and whether commands are possible at all."""
     return {
-        "logged_in": store.access.logged_in(request),
-        "has_passphrase": store.access.has_passphrase,
+        "logged_in": services.access.logged_in(request),
+        "has_passphrase": services.access.has_passphrase,
     }
 
 
@@ -29,22 +29,22 @@ def session(store: StoreOf, request: Request) -> Any:
     responses=told({"logged_in": True}, 400, 401, 403, 411, 413, 422, 429),
 )
 def login(
-    store: StoreOf,
+    services: ServicesOf,
     request: Request,
     response: Response,
     passphrase: Annotated[str, Body(embed=True, max_length=200, examples=["four words of mine"])],
 ) -> Any:
     """Log in with the oven's passphrase; sets a cookie."""
-    store.access.log_in(passphrase, request, response)
+    services.access.log_in(passphrase, request, response)
     return {"logged_in": True}
 
 
 @router.post(
     "/logout", response_model=LoggedIn, responses=told({"logged_in": False}, 400, 403, 411, 413)
 )
-def logout(store: StoreOf, request: Request, response: Response) -> Any:
+def logout(services: ServicesOf, request: Request, response: Response) -> Any:
     """Forget this browser."""
-    store.access.check_origin(request)
+    services.access.check_origin(request)
     return _forgotten(response)
 
 
@@ -53,9 +53,9 @@ def logout(store: StoreOf, request: Request, response: Response) -> Any:
     response_model=LoggedIn,
     responses=told({"logged_in": False}, 400, 401, 403, 411, 413, 503),
 )
-def logout_everywhere(store: StoreOf, _: Who, response: Response) -> Any:
+def logout_everywhere(services: ServicesOf, _: Who, response: Response) -> Any:
     """End every session, on every device; the page's server may be restarted, they stay ended."""
-    store.access.log_everybody_out()
+    services.access.log_everybody_out()
     return _forgotten(response)
 
 

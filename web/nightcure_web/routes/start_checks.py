@@ -13,7 +13,7 @@ from nightcure.settings import Settings
 
 from ..models import told
 from ..models.status_models import START_CHECKS, StartCheck, StartChecks
-from ..request_context import StoreOf
+from ..services import ServicesOf
 
 router = APIRouter(prefix="/api", tags=["now"])
 
@@ -28,19 +28,19 @@ Found = Iterator[StartCheck]
 
 
 @router.get("/start-checks", response_model=StartChecks, responses=told(START_CHECKS, 401, 503))
-def start_checks(store: StoreOf) -> Any:
+def start_checks(services: ServicesOf) -> Any:
     """Whether a night could be started now, check by check, a sentence each.
 
     The independent cut-out nobody can see from here: the page asks the person for it.
     """
-    live = store.reader.live()
+    live = services.reader.live()
     checks = [
         *_controller(live, time.time()),
         *(() if live is None else _oven(live)),
-        *_disk(store.settings),
+        *_disk(services.settings),
         _check(
             "cautions",
-            store.cautions_accepted,
+            services.cautions_accepted,
             "The cautions were accepted for this oven.",
             "The cautions have not been accepted for this oven; read and accept them.",
         ),

@@ -11,19 +11,19 @@ from pydantic import BaseModel, ConfigDict, Field
 from ..models import told
 from ..models.survey_models import FOUND, SURVEY_NOW, Found, SurveyNow
 from ..problems import Problem
-from ..request_context import StoreOf, Who
-from ..survey_job import Surveying
+from ..services import ServicesOf, Who
+from ..survey_job import SurveyJob
 from .nights import NightId
 
 router = APIRouter(prefix="/api", tags=["survey"])
 
 
-async def _the_surveying(request: Request) -> Surveying:
-    found: Surveying = request.app.state.surveying
+async def _the_surveying(request: Request) -> SurveyJob:
+    found: SurveyJob = request.app.state.surveying
     return found
 
 
-Survey = Annotated[Surveying, Depends(_the_surveying)]
+Survey = Annotated[SurveyJob, Depends(_the_surveying)]
 
 
 class SurveyTest(BaseModel):
@@ -54,14 +54,14 @@ def survey_now(surveying: Survey) -> Any:
     responses=told(SURVEY_NOW, 400, 401, 403, 409, 411, 413, 422, 503, 504),
     response_model=SurveyNow,
 )
-async def start_survey(store: StoreOf, surveying: Survey, who: Who, asked: SurveyTest) -> Any:
+async def start_survey(services: ServicesOf, surveying: Survey, who: Who, asked: SurveyTest) -> Any:
     """Heat and cool the oven until its loss is known: a night like any other, ended early.
 
     Every interlock stays active; stop it as any night. Stay with the oven.
     """
     confirmed = {
         "limit_device_confirmed": asked.limit_device_confirmed,
-        "cautions_accepted": await asyncio.to_thread(lambda: store.cautions_accepted),
+        "cautions_accepted": await asyncio.to_thread(lambda: services.cautions_accepted),
     }
     return await surveying.start(asked.precision_pct, who, confirmed)
 
@@ -72,9 +72,9 @@ async def start_survey(store: StoreOf, surveying: Survey, who: Who, asked: Surve
     response_model=Found,
 )
 async def survey_of_night(
-    store: StoreOf, surveying: Survey, _: Who, night_id: NightId
+    services: ServicesOf, surveying: Survey, _: Who, night_id: NightId
 ) -> dict[str, Any]:
     """What a recorded night tells of the oven; seconds of hard work, so it needs a login."""
-    if await asyncio.to_thread(store.reader.night, night_id) is None:
+    if await asyncio.to_thread(services.reader.night, night_id) is None:
         raise Problem(404, f"There is no night {night_id}.")
     return await surveying.of_night(night_id)

@@ -137,6 +137,8 @@ export interface Live {
   control_c: number | null;
   duty: number;
   heater: boolean;
+  /** Why the heater may not be on; null where it may. */
+  why_off: { code: string; fields: Record<string, string>; sentence: string } | null;
   left_s: number | null;
   ends_s: number | null;
   waiting: boolean;

@@ -39,6 +39,7 @@ export function Figures({ live, stale }: { live: Live; stale: boolean }) {
           <dd data-testid="heater">
             <i class={live.heater ? "coal lit" : "coal"} aria-hidden="true" />
             {live.heater ? "on" : "off"}, {Math.round(live.duty * 100)} % duty of {live.power_w}&nbsp;W
+            {live.why_off && live.why_off.code !== "no-night" && <p class="quiet small">{live.why_off.sentence}</p>}
           </dd>
         </div>
         {live.left_s !== null && live.ends_s !== null && (

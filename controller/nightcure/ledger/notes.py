@@ -1,7 +1,8 @@
-"""A small writer for what people and later computing put beside a night.
+"""What people write into the ledger by hand: profiles, labels, notes, cautions they have read.
 
-It holds no lock for longer than a row takes and folds nothing, so that a controller that writes the
-same ledger does not notice it. It never touches ticks, events or a night's own row but its label.
+The controller writes all the rest. This holds no lock for longer than a row takes and folds
+nothing, so that a controller that writes the same ledger does not notice it. It never touches
+ticks, events or a night's own row but its label.
 """
 
 from __future__ import annotations
@@ -9,12 +10,13 @@ from __future__ import annotations
 import json
 import re
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from ..errors import BadInput
-from .desk import Desk
+from .file import LedgerLost, open_ledger
 from .rows import NEXT_NOTES
 
 #: What people may be asked for, and how it is called on paper; other fields may be added.
@@ -56,8 +58,89 @@ def _encodes(text: str) -> bool:
     return True
 
 
-class Pen:
-    """Opens a ledger that is there; writes as the desk does, and checks what is written.
+class NotesWriter:
+    """One process's writer; not for sharing between threads at the same moment.
+
+    Every method writes durably or not at all.
+
+    Raises:
+        BadInput: there is no such ledger, or it is something else.
+        LedgerLost: it cannot be written now (every method, too).
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._db = open_ledger(path, "rw")
+        # Folding the WAL into the file is the controller's work: it must not wait for this.
+        self._db.execute("PRAGMA synchronous=FULL")
+        self._db.execute("PRAGMA wal_autocheckpoint=0")
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction, all or nothing. Raises LedgerLost."""
+        try:
+            self._db.execute("BEGIN IMMEDIATE")
+            yield self._db
+            self._db.execute("COMMIT")
+        except BaseException as error:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            if isinstance(error, sqlite3.Error):
+                raise LedgerLost(f"The ledger {self.path} cannot be written: {error}.") from None
+            raise
+
+    def save_profile(self, name: str, profile: str, who: str, host_s: float, replace: bool) -> bool:
+        """Keep a profile (JSON); False if the name is taken and it may not `replace` it."""
+        verb = "INSERT OR REPLACE" if replace else "INSERT OR IGNORE"
+        with self.writing():
+            return self._changed(
+                f"{verb} INTO profiles (name, profile, who, saved_s) VALUES (?, ?, ?, ?)",
+                (name, profile, who, host_s),
+            )
+
+    def remove_profile(self, name: str) -> bool:
+        """Forget a profile; False if there is none of this name."""
+        with self.writing():
+            return self._changed("DELETE FROM profiles WHERE name = ?", (name,))
+
+    def accept(self, what: str, who: str, host_s: float) -> None:
+        """Somebody confirmed something for this oven; the first time counts."""
+        with self.writing():
+            self._changed(
+                "INSERT OR IGNORE INTO accepted (what, who, host_s) VALUES (?, ?, ?)",
+                (what, who, host_s),
+            )
+
+    def label(self, night_id: int, label: str) -> bool:
+        """Name a night; False if there is none of this number."""
+        with self.writing():
+            return self._changed("UPDATE nights SET label = ? WHERE id = ?", (label, night_id))
+
+    def note(self, night_id: int, values: Mapping[str, str], who: str, host_s: float) -> None:
+        """Keep what was noted about a night, field by field; an empty value forgets the field."""
+        with self.writing():
+            for field, value in values.items():
+                if value:
+                    self._changed(
+                        "INSERT OR REPLACE INTO notes (night_id, field, value, who, host_s)"
+                        " VALUES (?, ?, ?, ?, ?)",
+                        (night_id, field, value, who, host_s),
+                    )
+                else:
+                    self._changed(
+                        "DELETE FROM notes WHERE night_id = ? AND field = ?", (night_id, field)
+                    )
+
+    def _changed(self, sql: str, values: tuple[str | float, ...]) -> bool:
+        return self._db.execute(sql, values).rowcount > 0
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._db.close()
+
+
+class CheckedNotes:
+    """Opens a ledger that is there; writes as `NotesWriter` does, and checks what is written.
 
     Raises:
         BadInput: there is no such ledger, or it is something else.
@@ -66,13 +149,13 @@ class Pen:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._desk = Desk(path)
+        self._writer = NotesWriter(path)
 
-    def __enter__(self) -> Pen:
+    def __enter__(self) -> CheckedNotes:
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._desk.close()
+        self._writer.close()
 
     def label(self, night_id: int, text: str) -> None:
         """Name a night. Raises BadInput: there is no such night, or the label is too long."""
@@ -81,13 +164,13 @@ class Pen:
             raise BadInput(f"A label is one line of at most {LONGEST_LABEL} characters.")
         if text == "last" or text.isdecimal():
             raise BadInput(f"'{text}' cannot be a label: nights are called so without one.")
-        if not self._desk.label(night_id, text):
+        if not self._writer.label(night_id, text):
             raise BadInput(f"{self.path} holds no night {night_id}.")
 
     def note(self, night_id: int, notes: Mapping[str, str], who: str, host_s: float) -> None:
         """Note fields of a night; an empty text takes a field away. Raises BadInput."""
         checked = {checked_field(f): checked_note(f, v) for f, v in notes.items()}
-        with self._desk.writing() as db:
+        with self._writer.writing() as db:
             if db.execute("SELECT 1 FROM nights WHERE id = ?", (night_id,)).fetchone() is None:
                 raise BadInput(f"{self.path} holds no night {night_id}.")
             self._adopt(db)
@@ -98,12 +181,12 @@ class Pen:
                 raise BadInput(
                     f"Night {night_id} would have {len(fields)} fields; {MOST_FIELDS} at most."
                 )
-        self._desk.note(night_id, checked, who, host_s)
+        self._writer.note(night_id, checked, who, host_s)
 
     def note_next(self, notes: Mapping[str, str], who: str, host_s: float) -> None:
         """Note fields of the next night that starts. Raises BadInput."""
         checked = {checked_field(f): checked_note(f, v) for f, v in notes.items()}
-        with self._desk.writing() as db:
+        with self._writer.writing() as db:
             self._adopt(db)
             row = db.execute("SELECT value FROM meta WHERE key = ?", (NEXT_NOTES,)).fetchone()
             before = json.loads(row[0])["notes"] if row else {}
@@ -136,7 +219,7 @@ class Pen:
     def refit(self, night_id: int, found: Mapping[str, Any], version: str, host_s: float) -> None:
         """Keep the oven as refitted from a night."""
         text = json.dumps(dict(found), separators=(",", ":"), allow_nan=False)
-        with self._desk.writing() as db:
+        with self._writer.writing() as db:
             db.execute(
                 "INSERT OR REPLACE INTO refits (night_id, fitted_s, version, found)"
                 " VALUES (?, ?, ?, ?)",

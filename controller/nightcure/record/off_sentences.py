@@ -1,0 +1,54 @@
+"""Why the heater was off, as a person reads it: from the code and fields that a decision carries.
+
+What may not be on is decided in `loop.why_off`; status, morning record and page take the words for
+it from here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from ..tick import Fault, OffCode, Phase
+
+#: What each fault of a thermometer is called.
+FAULTS: dict[str, str] = {
+    Fault.MISSING: "not on the bus",
+    Fault.CRC: "garbled readings",
+    Fault.POWER_ON: "it lost its supply",
+    Fault.BUS: "the bus does not answer",
+    Fault.RANGE: "out of its range",
+    Fault.RATE: "it jumps",
+    Fault.FROZEN: "it repeats itself",
+    Fault.STALE: "too old",
+    Fault.DISAGREES: "it contradicts the others",
+}
+
+
+def off_sentence(code: str, fields: Mapping[str, str]) -> str:
+    """One sentence for a reason; for a code of a later version, the code itself."""
+    match code:
+        case OffCode.STARTING:
+            return "The controller has just started."
+        case OffCode.STOP_PRESSED:
+            return "The stop button at the oven is held."
+        case OffCode.TRIPPED:
+            alarm = fields.get("alarm", "an interlock")
+            return f"The oven has tripped ({alarm}) and stays off until a person resets it."
+        case OffCode.NO_NIGHT if fields.get("phase") == Phase.DONE:
+            return "The night is done."
+        case OffCode.NO_NIGHT:
+            return "No night is running."
+        case OffCode.RESUMING:
+            return "A night was broken off, and whether it may go on is not known yet."
+        case OffCode.AIR_DOUBTED:
+            return (
+                "What is measured cannot be the oven's air: the box is open, or a sensor hangs "
+                "outside."
+            )
+        case OffCode.NO_AIR:
+            fault = fields.get("fault", "")
+            return f"No believable air temperature: {FAULTS.get(fault, fault)}."
+        case OffCode.CONTACTOR_OPEN:
+            return "The contactor closes first, the heater a tick later."
+        case _:
+            return f"Heat was not allowed ({code})."

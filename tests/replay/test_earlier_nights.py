@@ -1,0 +1,125 @@
+"""Nights recorded by earlier versions decide the same, in every field their version recorded.
+
+`nights/` holds ledgers written by the real recorder on the virtual oven, by 0.1.0 before a decision
+said why the heater was off: a plain night, one with two faults, one that is steered, one with two
+power cuts, one with a resin card. To the bit, on a machine whose mathematics library gives the same
+last bits as the one they were recorded on (x86-64, glibc).
+"""
+
+from __future__ import annotations
+
+import json
+import lzma
+import sqlite3
+from pathlib import Path
+
+import pytest
+
+from nightcure.errors import BadInput
+from nightcure.ledger.reader import LedgerReader
+from nightcure.record.recorded_settings import settings_of
+from nightcure.replay.verify import verify
+from nightcure.settings import Settings
+from tests.nights import SETTINGS
+from tests.recording import RecordedOven
+
+NIGHTS = Path(__file__).parent / "nights"
+
+
+def unpacked(name: str, folder: Path) -> Path:
+    path = folder / f"{name}.ledger"
+    path.write_bytes(lzma.decompress((NIGHTS / f"{name}.ledger.xz").read_bytes()))
+    return path
+
+
+@pytest.mark.parametrize(
+    ("name", "ticks"),
+    [("plain", 1200), ("two-faults", 1800), ("commands", 901), ("power-cut", 1201),
+     ("cards", 1500)],
+)  # fmt: skip
+def test_an_earlier_night_decides_the_same(name: str, ticks: int, tmp_path: Path) -> None:
+    found = verify(LedgerReader(unpacked(name, tmp_path)), 1)
+    assert found.differences == []
+    assert (found.ticks, found.remarks) == (ticks, [])
+
+
+@pytest.mark.parametrize("name", ["plain", "two-faults", "power-cut"])
+def test_what_it_recorded_is_compared_all_the_same(name: str, tmp_path: Path) -> None:
+    path = unpacked(name, tmp_path)
+    with sqlite3.connect(path) as db:
+        db.execute("UPDATE ticks SET heater = 1 - heater WHERE seq = 300")
+    assert [(d.seq, d.field) for d in verify(LedgerReader(path), 1).differences] == [
+        (300, "heater")
+    ]
+
+
+def test_a_field_that_the_version_recorded_is_compared(tmp_path: Path) -> None:
+    """A night of this version says why the heater was off; another reason is a difference."""
+    path = tmp_path / "now.ledger"
+    with RecordedOven(path, faults=["sensor-missing@5min+20s"]) as oven:
+        oven.run(600.0)
+    assert verify(LedgerReader(path), 1).same
+    with sqlite3.connect(path) as db:
+        told = db.execute(
+            "SELECT seq, decision FROM ticks WHERE decision LIKE '%\"off\":%' ORDER BY seq"
+        ).fetchall()
+        reasons = [json.loads(text)["off"] for _, text in told]
+        lost = ["no-air-temperature", {"fault": "missing"}]
+        assert reasons == [["contactor-open", {}], None, lost, None]
+        seq, text = told[2]
+        db.execute(
+            "UPDATE ticks SET decision = ? WHERE seq = ?",
+            (text.replace("no-air-temperature", "air-doubted"), seq),
+        )
+    found = verify(LedgerReader(path), 1)
+    assert [(d.seq, d.field) for d in found.differences] == [(seq, "off")]
+    assert found.by_meaning == {"reasons": 1}
+
+
+def test_settings_are_read_without_todays_limits(tmp_path: Path) -> None:
+    path = unpacked("plain", tmp_path)
+    with sqlite3.connect(path) as db:
+        (text,) = db.execute("SELECT settings FROM nights").fetchone()
+        settings = json.loads(text)
+        settings["limits"]["air_c"] = 95.0  # beyond the wall, and not acknowledged
+        settings["timing"]["dead_man_s"] = 30.0  # longer than any may be
+        db.execute("UPDATE nights SET settings = ?", (json.dumps(settings),))
+    with pytest.raises(ValueError, match="95"):
+        Settings.model_validate(settings)
+    assert verify(LedgerReader(path), 1).same
+
+
+def test_recorded_settings_are_the_settings(tmp_path: Path) -> None:
+    path = tmp_path / "n.ledger"
+    with RecordedOven(path) as oven:
+        oven.run(20.0)
+    night = LedgerReader(path).night(1)
+    assert night is not None
+    read = settings_of(night)
+    assert read == SETTINGS
+    assert [type(t.role) for t in read.thermometers] == [
+        type(t.role) for t in SETTINGS.thermometers
+    ]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda s: s["limits"].update(afterburner=1), "limits has 'afterburner'"),
+        (lambda s: s["heater"].pop("power_w"), "heater has no power_w"),
+        (lambda s: s.update(heater=3), "heater is no table"),
+        (lambda s: s["heater"].update(power_w="much"), "valid number"),
+    ],
+)
+def test_settings_this_version_cannot_read_are_told(change, said, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    path = unpacked("plain", tmp_path)
+    with sqlite3.connect(path) as db:
+        (text,) = db.execute("SELECT settings FROM nights").fetchone()
+        settings = json.loads(text)
+        change(settings)
+        db.execute("UPDATE nights SET settings = ?", (json.dumps(settings),))
+    with pytest.raises(BadInput, match=r"run by version 0\.1\.0") as raised:
+        verify(LedgerReader(path), 1)
+    assert len(raised.value.sentences) == 1
+    if "valid" not in said:
+        assert said in raised.value.sentences[0]
