@@ -23,7 +23,7 @@ from nightcure.ledger.maintenance import IdleLedger, NightRuns
 from nightcure.ledger.night_hash import seal
 from nightcure.ledger.notes import CheckedNotes
 from nightcure.ledger.reader import LedgerReader
-from nightcure.ledger.retention import Done, Rules, keep
+from nightcure.ledger.retention import Done, Rules, apply_retention
 from nightcure.ledger.transfer import export_night, import_night
 from nightcure.ledger.writer import LedgerWriter
 from nightcure.replay.verify import verify
@@ -195,7 +195,7 @@ def test_a_thinned_night_keeps_peaks_events_and_sums_and_says_so(ledger: Path) -
     reader = LedgerReader(ledger)
     before = gather(reader, 1)
     peaks = {name: (s.low, s.high) for name, s in before.going.hottest.items()}
-    done = keep(ledger, Rules(thin_after_s=0.0), EVENING_S + 30 * DAY_S)
+    done = apply_retention(ledger, Rules(thin_after_s=0.0), EVENING_S + 30 * DAY_S)
     assert [d.what for d in done] == ["thinned"] * 3
     after = gather(LedgerReader(ledger), 1)
     assert after.going.ticks < 0.8 * before.going.ticks
@@ -207,14 +207,16 @@ def test_a_thinned_night_keeps_peaks_events_and_sums_and_says_so(ledger: Path) -
     assert after.thinned["seal"] == before.seal
     with pytest.raises(BadInput, match="was thinned"):
         verify(LedgerReader(ledger), 1)
-    assert keep(ledger, Rules(thin_after_s=0.0), EVENING_S + 30 * DAY_S) == [], "only once"
+    assert apply_retention(ledger, Rules(thin_after_s=0.0), EVENING_S + 30 * DAY_S) == [], (
+        "only once"
+    )
     assert unsound(ledger) == []
 
 
 def test_by_age_old_nights_are_dropped_but_not_labelled_ones_nor_the_newest(ledger: Path) -> None:
     with CheckedNotes(ledger) as pen:
         pen.label(1, "the good one")
-    done = keep(ledger, Rules(drop_after_s=0.0), EVENING_S + DAY_S)
+    done = apply_retention(ledger, Rules(drop_after_s=0.0), EVENING_S + DAY_S)
     assert done == [Done(2, "dropped")]
     assert [n["id"] for n in LedgerReader(ledger).nights()] == [3, 1]
     assert unsound(ledger) == []
@@ -223,7 +225,7 @@ def test_by_age_old_nights_are_dropped_but_not_labelled_ones_nor_the_newest(ledg
 def test_by_size_the_oldest_goes_first(ledger: Path) -> None:
     with IdleLedger(ledger) as quiet:
         full = quiet.used_bytes()
-    done = keep(ledger, Rules(most_bytes=int(0.8 * full)), EVENING_S + DAY_S)
+    done = apply_retention(ledger, Rules(most_bytes=int(0.8 * full)), EVENING_S + DAY_S)
     assert done
     assert done[0] == Done(1, "thinned")
     with IdleLedger(ledger) as quiet:
@@ -243,8 +245,8 @@ def test_nothing_is_done_while_a_night_runs(ledger: Path, tmp_path: Path) -> Non
         oven.run(20.0)
         oven.recorder.wait_below(1, 10.0)
         for attempt in (
-            lambda: keep(ledger, Rules(thin_after_s=0.0), 2e9),
-            lambda: keep(ledger, Rules(), 2e9),
+            lambda: apply_retention(ledger, Rules(thin_after_s=0.0), 2e9),
+            lambda: apply_retention(ledger, Rules(), 2e9),
             lambda: import_night(ledger, file.rename(tmp_path / "m.zip")),
         ):
             with pytest.raises((NightRuns, BadInput), match=r"runs|holds this night"):

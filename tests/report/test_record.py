@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import lzma
 import re
 import shutil
 import sqlite3
@@ -16,6 +17,7 @@ from pypdf import PdfReader
 from nightcure.errors import BadInput
 from nightcure.ledger.notes import CheckedNotes
 from nightcure.ledger.reader import LedgerReader
+from nightcure.ledger.retention import Rules, apply_retention
 from nightcure.ledger.writer import LedgerWriter
 from nightcure.report.document import Document, Form, Pairs, Picture, Table, Text
 from nightcure.report.facts import Facts, gather
@@ -24,6 +26,7 @@ from nightcure.report.oven_drift import oven_drift
 from nightcure.report.pdf import pdf
 from nightcure.report.record_check import check
 from nightcure.report.sheet import Extras, sheet
+from nightcure.report.summary import summary
 from nightcure.report.verdict import verdict
 
 
@@ -44,7 +47,7 @@ def words(document: Document) -> str:
     return "\n".join(said)
 
 
-class RecordedSeries(HTMLParser):
+class Seen(HTMLParser):
     """Tags opened and not closed, and what would be fetched or run."""
 
     VOID = ("meta", "br", "polyline", "polygon")
@@ -185,7 +188,7 @@ def test_a_night_without_a_tick_still_has_a_record(tmp_path: Path, shelf: dict[s
     document = sheet(facts_of(tmp_path / "e.ledger"))
     assert "too few ticks" in words(document)
     assert pdf(document).startswith(b"%PDF")
-    RecordedSeries().feed(page(document))
+    Seen().feed(page(document))
 
 
 def test_a_resins_own_heat_is_not_taken_for_the_ovens(shelf: dict[str, Path]) -> None:
@@ -199,7 +202,7 @@ def test_a_resins_own_heat_is_not_taken_for_the_ovens(shelf: dict[str, Path]) ->
 @pytest.mark.parametrize("name", ["done", "cards", "tripped", "stopped", "cut", "bare"])
 def test_the_page_is_whole_and_fetches_nothing(shelf: dict[str, Path], name: str) -> None:
     text = page(sheet(facts_of(shelf[name])))
-    seen = RecordedSeries()
+    seen = Seen()
     seen.feed(text)
     assert seen.stack == []
     assert seen.fetched == []
@@ -219,7 +222,7 @@ def test_what_a_person_wrote_cannot_become_markup(shelf: dict[str, Path], tmp_pa
         pen.label(1, "<img src=x>")
     document = sheet(facts_of(ledger))
     text = page(document)
-    seen = RecordedSeries()
+    seen = Seen()
     seen.feed(text)
     assert seen.fetched == []
     assert "&lt;script&gt;" in text
@@ -297,3 +300,48 @@ def test_a_file_that_is_no_record_is_refused(shelf: dict[str, Path], tmp_path: P
         check(LedgerReader(shelf["done"]), 1, other)
     with pytest.raises(BadInput, match="no such file"):
         check(LedgerReader(shelf["done"]), 1, tmp_path / "none.html")
+
+
+# ---- why there was no heat -----------------------------------------------------------------------
+
+
+def test_the_record_says_when_and_why_there_was_no_heat(shelf: dict[str, Path]) -> None:
+    facts = facts_of(shelf["tripped"])
+    held = [(w.code, w.fields) for w in facts.going.withheld]
+    assert held[:2] == [("contactor-open", {}), ("no-air-temperature", {"fault": "crc"})]
+    assert held[2] == ("tripped", {"alarm": "control-sensor-lost"})
+    lost = facts.going.withheld[1]
+    assert lost.start_wall_s == facts.night.started_s + 1200.0
+    assert lost.length_s == facts.going.withheld[2].start_wall_s - lost.start_wall_s
+    said = words(sheet(facts, Extras()))
+    assert "No believable air temperature: garbled readings." in said
+    assert "The oven has tripped (control-sensor-lost) and stays off" in said
+    assert "contactor closes" not in said, "what is over in a tick is not printed"
+    told = summary(facts, Extras())["heat_withheld"]
+    assert [w["code"] for w in told] == [code for code, _ in held]
+
+
+def test_a_quiet_night_has_no_table_of_it(shelf: dict[str, Path]) -> None:
+    said = words(sheet(facts_of(shelf["done"]), Extras()))
+    assert "No believable" not in said
+    assert "The night is done" not in said
+
+
+def test_a_night_of_a_version_that_did_not_tell_says_nothing_of_it(tmp_path: Path) -> None:
+    packed = Path(__file__).parents[1] / "replay" / "nights" / "two-faults.ledger.xz"
+    ledger = tmp_path / "n.ledger"
+    ledger.write_bytes(lzma.decompress(packed.read_bytes()))
+    facts = facts_of(ledger)
+    assert not facts.going.tells_off
+    assert summary(facts, Extras())["heat_withheld"] is None
+    assert sheet(facts, Extras()).title
+
+
+def test_thinning_keeps_every_reason(shelf: dict[str, Path], tmp_path: Path) -> None:
+    ledger = tmp_path / "n.ledger"
+    shutil.copy(shelf["tripped"], ledger)
+    before = facts_of(ledger).going.withheld
+    apply_retention(ledger, Rules(thin_after_s=0.0), 2e9)
+    after = facts_of(ledger)
+    assert after.thinned is not None
+    assert after.going.withheld == before

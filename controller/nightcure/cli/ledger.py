@@ -101,7 +101,7 @@ def keep(
         from ..errors import BadInput
         from ..ledger.maintenance import IdleLedger
         from ..ledger.retention import Done, Rules
-        from ..ledger.retention import keep as do
+        from ..ledger.retention import apply_retention as do
 
         if thin_after_days is drop_after_days is most_mb is None:
             raise BadInput("Say what to keep: --thin-after-days, --drop-after-days or --most-mb.")

@@ -47,7 +47,7 @@ class Done(NamedTuple):
     what: Literal["thinned", "dropped"]
 
 
-def keep(
+def apply_retention(
     path: Path, rules: Rules, now_s: float, on_done: Callable[[Done], None] | None = None
 ) -> list[Done]:
     """Thin and drop what the rules say; the newest night and labelled ones are never dropped.
