@@ -29,7 +29,7 @@ def one(seed: int) -> tuple[int, float, dict[str, tuple[float, float]]]:
     oven = foreign_oven(np.random.default_rng(seed))
     settings = settings_for(oven)
     night = foreign_night(oven, settings)
-    rebuilt = rebuild(night.seen)
+    rebuilt = rebuild(night.series)
     errors_k = {}
     for name, changes, truly in (
         ("8 K colder", COLDER, oven),
@@ -40,7 +40,7 @@ def one(seed: int) -> tuple[int, float, dict[str, tuple[float, float]]]:
             shed_rests_s=night.time_s[-1],
         )  # fmt: skip
         errors_k[name] = rms(
-            what_if(rebuilt, night.seen, settings, changes, replayed(night)), truth
+            what_if(rebuilt, night.series, settings, changes, replayed(night)), truth
         )
     return seed, oven.loss_w_per_k, errors_k
 

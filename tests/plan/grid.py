@@ -9,7 +9,7 @@ from concurrent.futures import ProcessPoolExecutor
 import numpy as np
 
 from nightcure.plan.advise import KINDS, SEARCH_NIGHTS, SLOWEST_C_PER_H, Kind, Search
-from nightcure.plan.pool import crew
+from nightcure.plan.pool import worker_pool
 from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import Tonight, falling_to, tonight
 from nightcure.profile import load_profile
@@ -32,12 +32,12 @@ def against(
 ) -> tuple[dict[Kind, tuple[float, float]], float, int]:
     """Each kind by the search and by the grid; the search took so many s and tried so many."""
     truths = draw(t, Spreads(), nights, 1)
-    with ProcessPoolExecutor(2) as pool, crew(pool) as hands:
+    with ProcessPoolExecutor(2) as pool, worker_pool(pool) as workers:
         began = time.perf_counter()
-        search = Search(t, truths, hands, None)
+        search = Search(t, truths, workers, None)
         found = search.go()
         took_s = time.perf_counter() - began
-        other = Search(t, truths, hands, None)
+        other = Search(t, truths, workers, None)
         room = other.room
         axes = (
             np.linspace(room.coldest_c, room.warmest_c, grid[0]),

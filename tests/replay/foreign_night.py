@@ -56,7 +56,7 @@ class ForeignNight:
     parts_c: tuple[Array, Array]
     phase: Phase
     ticks: list[RecordedTick]
-    seen: RecordedSeries
+    series: RecordedSeries
 
 
 def heavier(oven: ForeignOven, times: float) -> ForeignOven:
@@ -114,8 +114,8 @@ def foreign_night(
     read = np.array([[r.value_c for r in tick.readings] for tick in ticks]).T
     parts_c = {"Lid": read[1], "Rim": read[2]}
     power_w = settings.heater.power_w
-    seen = RecordedSeries(columns[0], read[0], parts_c, read[3], columns[5], power_w)
-    return ForeignNight(columns[0], columns[1], (columns[2], columns[3]), d.phase, ticks, seen)
+    series = RecordedSeries(columns[0], read[0], parts_c, read[3], columns[5], power_w)
+    return ForeignNight(columns[0], columns[1], (columns[2], columns[3]), d.phase, ticks, series)
 
 
 def stepped(oven: ForeignOven) -> tuple[Array, Array, Array]:

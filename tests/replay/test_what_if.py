@@ -33,7 +33,7 @@ def night() -> ForeignNight:
 
 @pytest.fixture(scope="module")
 def rebuilt(night: ForeignNight) -> Rebuilt:
-    return rebuild(night.seen)
+    return rebuild(night.series)
 
 
 def rms(curves: Curves, truth: ForeignNight) -> tuple[float, float]:
@@ -49,7 +49,7 @@ def rms(curves: Curves, truth: ForeignNight) -> tuple[float, float]:
 
 
 def tried(night: ForeignNight, rebuilt: Rebuilt, changes: Changes) -> Curves:
-    return what_if(rebuilt, night.seen, SETTINGS, changes, replayed(night))
+    return what_if(rebuilt, night.series, SETTINGS, changes, replayed(night))
 
 
 @pytest.fixture(scope="module")
@@ -105,7 +105,7 @@ def test_a_door_that_was_open_is_kept_and_another_can_be_opened(
     """The recorded door is heat the model does not explain; the asked-for one a conductance."""
     door = (4200.0, 100.0)
     with_door = foreign_night(OVEN, SETTINGS, door=door)
-    kept = tried(with_door, rebuild(with_door.seen), Changes())
+    kept = tried(with_door, rebuild(with_door.series), Changes())
     air, part = rms(kept, with_door)
     assert air < 0.5
     assert part < 0.3
@@ -135,9 +135,9 @@ def test_other_gains_and_another_heater_change_what_they_should(
 def test_a_table_without_a_profile_is_heated_as_it_was(
     night: ForeignNight, rebuilt: Rebuilt
 ) -> None:
-    same = as_switched(rebuilt, night.seen, Changes())
+    same = as_switched(rebuilt, night.series, Changes())
     assert rms(same, night)[0] < 0.1
-    colder = as_switched(rebuilt, night.seen, Changes(colder_k=8.0))
+    colder = as_switched(rebuilt, night.series, Changes(colder_k=8.0))
     drop = np.array(same.air_c) - np.array(colder.air_c)
     assert np.allclose(drop, 8.0, atol=1e-6), "a linear oven is colder by just that"
 
@@ -151,7 +151,7 @@ def test_settings_that_cannot_be_are_refused_with_a_sentence(
 
 def test_a_night_that_never_heated_cannot_be_rebuilt(night: ForeignNight) -> None:
     with pytest.raises(BadInput, match="never on"):
-        rebuild(replace(night.seen, heat=0.0 * night.seen.heat))
+        rebuild(replace(night.series, heat=0.0 * night.series.heat))
 
 
 def test_a_time_is_of_the_clock_or_since_the_start(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -91,12 +91,12 @@ def test_energy_and_switchings_are_those_of_the_rows(shelf: dict[str, Path]) -> 
 def test_segments_are_timed_as_their_events_say(shelf: dict[str, Path]) -> None:
     facts = facts_of(shelf["done"])
     begun = [e.wall_s for e in facts.events if e.kind == "phase"]
-    assert [s.start_wall_s for s in facts.going.segments[1:]] == begun
-    soak = facts.going.segments[1]
+    assert [s.start_wall_s for s in facts.tick_summary.segments[1:]] == begun
+    soak = facts.tick_summary.segments[1]
     assert soak.counted_s == pytest.approx(1800.0, abs=4.0), "half an hour was asked for"
     assert soak.air.low > 23.0
     assert soak.air.high < 27.0
-    assert all(s.over for s in facts.going.segments)
+    assert all(s.over for s in facts.tick_summary.segments)
 
 
 def test_the_verdict_of_each_end(shelf: dict[str, Path]) -> None:
@@ -260,7 +260,7 @@ def test_the_chart_shows_every_thermometer_of_the_box(shelf: dict[str, Path]) ->
     assert [c.name for c in picture.chart.curves] == ["setpoint", "Air", "Lid", "Rim", "Shed"]
     air = picture.chart.curves[1].values
     facts = facts_of(shelf["done"])
-    assert max(v for v in air if v is not None) == facts.going.hottest["Air"].high
+    assert max(v for v in air if v is not None) == facts.tick_summary.hottest["Air"].high
 
 
 # ---- is it still the same ----------------------------------------------------------------------
@@ -307,12 +307,12 @@ def test_a_file_that_is_no_record_is_refused(shelf: dict[str, Path], tmp_path: P
 
 def test_the_record_says_when_and_why_there_was_no_heat(shelf: dict[str, Path]) -> None:
     facts = facts_of(shelf["tripped"])
-    held = [(w.code, w.fields) for w in facts.going.withheld]
+    held = [(w.code, w.fields) for w in facts.tick_summary.withheld]
     assert held[:2] == [("contactor-open", {}), ("no-air-temperature", {"fault": "crc"})]
     assert held[2] == ("tripped", {"alarm": "control-sensor-lost"})
-    lost = facts.going.withheld[1]
+    lost = facts.tick_summary.withheld[1]
     assert lost.start_wall_s == facts.night.started_s + 1200.0
-    assert lost.length_s == facts.going.withheld[2].start_wall_s - lost.start_wall_s
+    assert lost.length_s == facts.tick_summary.withheld[2].start_wall_s - lost.start_wall_s
     said = words(sheet(facts, Extras()))
     assert "No believable air temperature: garbled readings." in said
     assert "The oven has tripped (control-sensor-lost) and stays off" in said
@@ -332,7 +332,7 @@ def test_a_night_of_a_version_that_did_not_tell_says_nothing_of_it(tmp_path: Pat
     ledger = tmp_path / "n.ledger"
     ledger.write_bytes(lzma.decompress(packed.read_bytes()))
     facts = facts_of(ledger)
-    assert not facts.going.tells_off
+    assert not facts.tick_summary.tells_off
     assert summary(facts, Extras())["heat_withheld"] is None
     assert sheet(facts, Extras()).title
 
@@ -340,8 +340,8 @@ def test_a_night_of_a_version_that_did_not_tell_says_nothing_of_it(tmp_path: Pat
 def test_thinning_keeps_every_reason(shelf: dict[str, Path], tmp_path: Path) -> None:
     ledger = tmp_path / "n.ledger"
     shutil.copy(shelf["tripped"], ledger)
-    before = facts_of(ledger).going.withheld
+    before = facts_of(ledger).tick_summary.withheld
     apply_retention(ledger, Rules(thin_after_s=0.0), 2e9)
     after = facts_of(ledger)
     assert after.thinned is not None
-    assert after.going.withheld == before
+    assert after.tick_summary.withheld == before

@@ -119,7 +119,7 @@ def _column(f: Facts) -> dict[str, str]:
     from ..units import show_difference, show_duration, show_temperature
 
     units = f.units
-    g = f.going
+    g = f.tick_summary
 
     def temperature(value_c: float | None) -> str:
         return "-" if value_c is None else show_temperature(value_c, units)

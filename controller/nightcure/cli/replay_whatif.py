@@ -70,11 +70,11 @@ def of_night(
             raise BadInput(*refusals)
     changes.settings(settings)
     with err.status("Fitting the oven to the night ..."):
-        seen = series_from_ledger(reader, night_id, settings)
-        rebuilt = rebuild(seen)
+        series = series_from_ledger(reader, night_id, settings)
+        rebuilt = rebuild(series)
     with err.status("The night passes again ...") as status:
         after = what_if(
-            rebuilt, seen, settings, changes,
+            rebuilt, series, settings, changes,
             recorded_ticks(reader, night_id, settings.timing.tick_s),
             lambda t_s: status.update(f"The night passes again: {t_s / 3600.0:.1f} h"),
         )  # fmt: skip
@@ -95,36 +95,38 @@ def of_table(
     columns = Columns(named.time, named.air, named.part, named.shed, named.heater)
     log = read_log(file, columns, named.time_unit, named.fahrenheit, named.power_w)
     changes = asked(None)
-    seen = series_from_table(log)
+    series = series_from_table(log)
     with err.status("Fitting the oven to the table ..."):
-        rebuilt = rebuild(seen)
+        rebuilt = rebuild(series)
     if changes.profile is None:
         if changes.regulator:
             raise BadInput("To regulate a table's oven the loop needs a profile: say --profile.")
-        after = as_switched(rebuilt, seen, changes)
+        after = as_switched(rebuilt, series, changes)
     else:
-        settings = _settings_for(log, seen, rebuilt, oven)
+        settings = _settings_for(log, series, rebuilt, oven)
         refusals = changes.profile.refusals(settings.limits)
         if refusals:
             raise BadInput(*refusals)
-        ticks = plain_ticks(settings, changes.profile, seen)
+        ticks = plain_ticks(settings, changes.profile, series)
         with err.status("The night passes again ..."):
-            after = what_if(rebuilt, seen, settings, changes, ticks)
-    _tell(str(file), rebuilt, _as_it_was(seen), after, changes, "C", plot, as_json)
+            after = what_if(rebuilt, series, settings, changes, ticks)
+    _tell(str(file), rebuilt, _as_it_was(series), after, changes, "C", plot, as_json)
 
 
-def _as_it_was(seen: RecordedSeries) -> Curves:
+def _as_it_was(series: RecordedSeries) -> Curves:
     from ..replay.whatif import Curves
 
-    count = len(seen.time_s)
+    count = len(series.time_s)
     return Curves(
-        seen.time_s.tolist(), seen.air_c.tolist(),
-        {name: values.tolist() for name, values in seen.parts_c.items()}, [float("nan")] * count,
-        seen.heat.tolist(), ["open"] * count, [False] * count, power_w=seen.power_w,
+        series.time_s.tolist(), series.air_c.tolist(),
+        {name: values.tolist() for name, values in series.parts_c.items()}, [float("nan")] * count,
+        series.heat.tolist(), ["open"] * count, [False] * count, power_w=series.power_w,
     )  # fmt: skip
 
 
-def _settings_for(log: Log, seen: RecordedSeries, rebuilt: Rebuilt, oven: Path | None) -> Settings:
+def _settings_for(
+    log: Log, series: RecordedSeries, rebuilt: Rebuilt, oven: Path | None
+) -> Settings:
     """The oven.toml if there is one, else the scenario's with this oven's model and gains."""
     from ..scenario import scenario
     from ..settings import Settings, load_settings
@@ -132,7 +134,7 @@ def _settings_for(log: Log, seen: RecordedSeries, rebuilt: Rebuilt, oven: Path |
 
     settings = load_settings(oven) if oven is not None else scenario()[0]
     data = settings.model_dump(mode="json")
-    data["heater"]["power_w"] = seen.power_w
+    data["heater"]["power_w"] = series.power_w
     thermometers = [{"id": "28-000000000001", "role": "air", "name": "Air"}]
     for number, name in enumerate(rebuilt.parts, 2):
         thermometers.append({"id": f"28-{number:012x}", "role": "part", "name": name})

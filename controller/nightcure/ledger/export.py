@@ -1,8 +1,8 @@
-"""A night as a parcel: all of it, to be carried to another ledger or read by other programs.
+"""A night as an export: all of it, to be carried to another ledger or read by other programs.
 
 Two forms: a .zip of CSV tables and a JSON, or one .parquet file. Both hold the readings as columns
 with their units, for people, and beside them the texts the loop is replayed from, so that a night
-that was carried verifies to the bit. A seal (see `night_hash`) shows a parcel that was changed.
+that was carried verifies to the bit. Its hash (see `night_hash`) shows an export that was changed.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ class NightExport:
         return seal_of(self.night, self.ticks, self.events)
 
 
-def packed(reader: LedgerReader, night_id: int) -> NightExport:
+def export_of(reader: LedgerReader, night_id: int) -> NightExport:
     """A night out of a ledger. Raises BadInput, LedgerLost."""
     night = reader.night(night_id)
     if night is None:
@@ -131,16 +131,16 @@ def _cell_safe(row: list[Any]) -> list[Any]:
 # ---- zip ---------------------------------------------------------------------------------------
 
 
-def write_zip(parcel: NightExport, file: Path) -> None:
+def write_zip(exported: NightExport, file: Path) -> None:
     """Two CSV tables and a JSON in a .zip. Raises OSError."""
-    people = table(parcel.night, parcel.ticks)
+    people = table(exported.night, exported.ticks)
     ticks = _csv([*next(people), *EXACT], (
-        [*shown, *_exact(row)] for shown, row in zip(people, parcel.ticks, strict=True)
+        [*shown, *_exact(row)] for shown, row in zip(people, exported.ticks, strict=True)
     ))  # fmt: skip
-    events = _csv(EventRow._fields[1:], (list(e[1:]) for e in parcel.events))
+    events = _csv(EventRow._fields[1:], (list(e[1:]) for e in exported.events))
     members = {"ticks.csv": ticks, "events.csv": events}
     hashes = {name: hashlib.sha256(data).hexdigest() for name, data in members.items()}
-    about = about_of(parcel) | {"files": hashes}
+    about = about_of(exported) | {"files": hashes}
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("night.json", json.dumps(sealed(about), indent=1, ensure_ascii=False))
         for name, data in members.items():
@@ -160,7 +160,7 @@ def _csv(head: Iterable[str], rows: Iterable[list[Any]]) -> bytes:
 
 
 def read_zip(file: Path) -> tuple[NightExport, str]:
-    """A parcel and the seal it states. Raises BadInput."""
+    """An export and the hash it states. Raises BadInput."""
     try:
         with zipfile.ZipFile(file) as archive:
             if sum(info.file_size for info in archive.infolist()) > MOST_BYTES:
@@ -213,12 +213,12 @@ def _event(row: dict[str, str]) -> EventRow:
 # ---- what both forms say of themselves ---------------------------------------------------------
 
 
-def about_of(parcel: NightExport) -> dict[str, Any]:
+def about_of(exported: NightExport) -> dict[str, Any]:
     return {
         "nightcure_night": FORM,
-        "night": parcel.night._asdict(),
-        "beside": parcel.beside,
-        "seal": parcel.seal,
+        "night": exported.night._asdict(),
+        "beside": exported.beside,
+        "seal": exported.seal,
     }
 
 
@@ -245,7 +245,7 @@ def _hash(about: dict[str, Any]) -> str:
 
 
 def changed(file: Path, what: str) -> BadInput:
-    """The refusal of a parcel that is not as it was exported."""
+    """The refusal of an export that is not as it was exported."""
     return BadInput(
         f"{file} was changed since it was exported ({what} is not what it was); nothing was "
         f"imported."

@@ -1,4 +1,4 @@
-"""A night's parcel as one Parquet file; needs pyarrow (the extra 'archive')."""
+"""A night's export as one Parquet file; needs pyarrow (the extra 'archive')."""
 
 from __future__ import annotations
 
@@ -27,13 +27,13 @@ def _pyarrow() -> Any:
     return pyarrow
 
 
-def write_parquet(parcel: NightExport, file: Path) -> None:
-    """Write a parcel. Raises BadInput, OSError."""
+def write_parquet(exported: NightExport, file: Path) -> None:
+    """Write an export. Raises BadInput, OSError."""
     pa = _pyarrow()
-    people = table(parcel.night, parcel.ticks)
+    people = table(exported.night, exported.ticks)
     names = [*next(people), *EXACT]
     columns: list[list[Any]] = [[] for _ in names]
-    for shown, row in zip(people, parcel.ticks, strict=True):
+    for shown, row in zip(people, exported.ticks, strict=True):
         exact = (row.seq, row.mono_s, row.wall_s, row.inputs, row.believed, row.decision)
         for column, value in zip(columns, (*shown, *exact), strict=True):
             column.append(value)
@@ -43,7 +43,7 @@ def write_parquet(parcel: NightExport, file: Path) -> None:
         unit = next((u for end, u in UNITS.items() if name.endswith(end)), "")
         fields.append(pa.field(name, kind, metadata={"unit": unit} if unit else None))
         arrays.append(pa.array(column, kind))
-    about = about_of(parcel) | {"events": [list(e[1:]) for e in parcel.events]}
+    about = about_of(exported) | {"events": [list(e[1:]) for e in exported.events]}
     said = json.dumps(sealed(about), ensure_ascii=True).encode()
     whole = pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata={KEY: said}))
     pa.parquet.write_table(whole, str(file), compression="zstd")
@@ -58,7 +58,7 @@ def _kind(pa: Any, name: str) -> Any:
 
 
 def read_parquet(file: Path) -> tuple[NightExport, str]:
-    """A parcel and the seal it states. Raises BadInput."""
+    """An export and the hash it states. Raises BadInput."""
     pa = _pyarrow()
     try:
         whole = pa.parquet.read_table(str(file))

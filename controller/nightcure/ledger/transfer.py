@@ -8,7 +8,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from ..errors import BadInput
-from .export import NightExport, changed, csv_lines, packed, read_zip, write_zip
+from .export import NightExport, changed, csv_lines, export_of, read_zip, write_zip
 from .maintenance import IdleLedger
 from .night_hash import seal
 from .parquet import read_parquet, write_parquet
@@ -23,7 +23,7 @@ def export_night(reader: LedgerReader, night_id: int, file: Path) -> str:
     """Write a night: .zip or .parquet to be imported again, .csv for people alone.
 
     Returns:
-        The night's seal.
+        The night's hash.
 
     Raises:
         BadInput: no such night, an unknown ending, pyarrow missing, a file that cannot be written.
@@ -32,29 +32,29 @@ def export_night(reader: LedgerReader, night_id: int, file: Path) -> str:
     if end not in ENDS:
         raise BadInput(f"{file} must end in .csv, .zip or .parquet.")
     beside = file.with_name(f".{file.name}.part")
-    parcel = packed(reader, night_id)
+    exported = export_of(reader, night_id)
     try:
         if end == ".csv":
             with beside.open("w", encoding="utf-8", newline="") as out:
                 out.writelines(csv_lines(reader, night_id))
         elif end == ".zip":
-            write_zip(parcel, beside)
+            write_zip(exported, beside)
         else:
-            write_parquet(parcel, beside)
+            write_parquet(exported, beside)
         os.replace(beside, file)
     except OSError as error:
         raise BadInput(f"{file} cannot be written: {error.strerror}.") from None
     finally:
         with suppress(OSError):
             beside.unlink()
-    return parcel.seal
+    return exported.seal
 
 
 def import_night(path: Path, file: Path) -> int:
     """Put an exported night into a ledger, which is made if it is not there; its number there.
 
     Raises:
-        BadInput: no such file, a parcel that was changed, a night that is there
+        BadInput: no such file, an export that was changed, a night that is there
             already, or a night runs.
         LedgerLost: the ledger cannot be written now.
     """
@@ -69,12 +69,12 @@ def import_night(path: Path, file: Path) -> int:
     if end not in ENDS:
         raise BadInput(f"{file} must end in .zip or .parquet.")
     try:
-        parcel, stated = (read_zip if end == ".zip" else read_parquet)(file)
+        exported, stated = (read_zip if end == ".zip" else read_parquet)(file)
     except OSError as error:
         raise BadInput(f"{file} cannot be read: {error.strerror}.") from None
-    if parcel.seal != stated:
+    if exported.seal != stated:
         raise changed(file, "its seal")
-    if parcel.night.outcome is None:
+    if exported.night.outcome is None:
         raise BadInput(
             f"The night in {file} was not over when it was exported; export it again when it is."
         )
@@ -82,14 +82,14 @@ def import_night(path: Path, file: Path) -> int:
         LedgerWriter(path).close()
     reader = LedgerReader(path)
     for night in reader.nights(limit=-1):
-        same_start = night["started_s"] == parcel.night.started_s
+        same_start = night["started_s"] == exported.night.started_s
         if same_start and seal(reader, night["id"]) == stated:
             raise BadInput(f"{path} holds this night already, as number {night['id']}.")
-    return _put(path, parcel)
+    return _put(path, exported)
 
 
-def _put(path: Path, parcel: NightExport) -> int:
-    night, names = parcel.night, NightRow._fields[1:]
+def _put(path: Path, exported: NightExport) -> int:
+    night, names = exported.night, NightRow._fields[1:]
     with IdleLedger(path) as ledger, ledger.transaction() as db:
         row = db.execute(
             f"INSERT INTO nights ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})",
@@ -100,28 +100,28 @@ def _put(path: Path, parcel: NightExport) -> int:
         db.executemany(
             f"INSERT INTO ticks ({', '.join(TickRow._fields)})"
             f" VALUES ({', '.join('?' * len(TickRow._fields))})",
-            [tick._replace(night_id=number) for tick in parcel.ticks],
+            [tick._replace(night_id=number) for tick in exported.ticks],
         )
         db.executemany(
             f"INSERT INTO events ({', '.join(EventRow._fields)})"
             f" VALUES ({', '.join('?' * len(EventRow._fields))})",
-            [event._replace(night_id=number) for event in parcel.events],
+            [event._replace(night_id=number) for event in exported.events],
         )
-        for field, value in parcel.beside.get("notes", {}).items():
+        for field, value in exported.beside.get("notes", {}).items():
             db.execute(
                 "INSERT INTO notes (night_id, field, value, who, host_s) VALUES (?, ?, ?, ?, ?)",
                 (number, field, value, "import", night.started_s),
             )
-        if parcel.beside.get("refit"):
-            found = dict(parcel.beside["refit"])
+        if exported.beside.get("refit"):
+            found = dict(exported.beside["refit"])
             version = found.pop("version")
             db.execute(
                 "INSERT INTO refits (night_id, fitted_s, version, found) VALUES (?, ?, ?, ?)",
                 (number, night.started_s, version, json.dumps(found)),
             )
-        if parcel.beside.get("thinned"):
+        if exported.beside.get("thinned"):
             db.execute(
                 "INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)",
-                (f"{THINNED}{number}", json.dumps(parcel.beside["thinned"])),
+                (f"{THINNED}{number}", json.dumps(exported.beside["thinned"])),
             )
     return number

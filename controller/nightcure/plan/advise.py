@@ -20,7 +20,7 @@ from ..oven.arrays import Array
 from ..profile import Profile
 from .answer import too_soon
 from .plan import SURE, Plan, plan_night, propose
-from .pool import Job, Progress, WorkerPool, crew
+from .pool import Job, Progress, WorkerPool, worker_pool
 from .propose import Shape, build, longest_h, room_of, rounded
 from .sampling import SampledParameters, Spreads, draw
 from .tonight import Tonight
@@ -73,9 +73,9 @@ class Search:
     """Tries shapes, each once."""
 
     def __init__(
-        self, tonight: Tonight, truths: SampledParameters, hands: WorkerPool, box: Box | None
+        self, tonight: Tonight, truths: SampledParameters, workers: WorkerPool, box: Box | None
     ) -> None:
-        self.tonight, self.truths, self.hands, self.box = tonight, truths, hands, box
+        self.tonight, self.truths, self.workers, self.box = tonight, truths, workers, box
         self.room = room_of(tonight)
         self.known: dict[Shape, Tried] = {}
 
@@ -101,7 +101,7 @@ class Search:
             return
         t = self.tonight
         profiles = tuple(build(t, self.room, s, self.box) for s in fresh)
-        found = self.hands.run([Job(t, self.truths, profiles, t.deadline_s + 60.0)])[0]
+        found = self.workers.run([Job(t, self.truths, profiles, t.deadline_s + 60.0)])[0]
         kwh: Array = found.energy_j.mean(axis=0) / 3.6e6
         met = found.met(t.deadline_s)
         goal: Array = np.sort(np.where(met, found.goal_s, np.inf), axis=0)
@@ -176,21 +176,21 @@ def advise(
         raise BadInput(why)
     spreads = Spreads() if spreads is None else spreads
     truths = draw(tonight, spreads, SEARCH_NIGHTS, seed + 1)
-    with crew(executor, on_progress) as hands:
-        search = Search(tonight, truths, hands, box)
+    with worker_pool(executor, on_progress) as workers:
+        search = Search(tonight, truths, workers, box)
         found = search.go()
 
         def judged(profile: Profile) -> Plan:
             return plan_night(
                 tonight, profile, spreads=spreads, nights=nights, seed=seed,
-                price_per_kwh=price_per_kwh, levers=False, executor=hands.executor,
+                price_per_kwh=price_per_kwh, levers=False, executor=workers.executor,
             )  # fmt: skip
 
         def of(shape: Shape) -> Plan:
             return judged(build(tonight, search.room, shape, box))
 
         if max(t.chance for t in found.values()) == 0.0:
-            plan = judged(propose(tonight, spreads, seed, hands, box))
+            plan = judged(propose(tonight, spreads, seed, workers, box))
             return tuple(Advice(kind, plan, found[kind].figures[kind], False) for kind in KINDS)
         out = []
         for kind in KINDS:

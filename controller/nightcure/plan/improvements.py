@@ -46,10 +46,10 @@ class Improvement:
 
 
 def tried(
-    hands: WorkerPool, changes: Sequence[tuple[str, Job]], base: float
+    workers: WorkerPool, changes: Sequence[tuple[str, Job]], base: float
 ) -> tuple[Improvement, ...]:
     """The levers by their effect, the strongest first."""
-    found = hands.run([job for _, job in changes])
+    found = workers.run([job for _, job in changes])
     levers = []
     for (what, job), nights in zip(changes, found, strict=True):
         chance = float(np.mean(nights.met(job.tonight.deadline_s)))

@@ -41,7 +41,7 @@ from .answer import answer, too_soon, warnings_of, weak_point
 from .improvements import ENOUGH, Improvement, improvements_of, tried
 from .makers import generic_parts, with_slow_makers
 from .night_results import Nights
-from .pool import Job, Progress, WorkerPool, crew
+from .pool import Job, Progress, WorkerPool, worker_pool
 from .propose import SHORTEST_H, Shape, build, longest_h, room_of, rounded, usual_ramp
 from .sampling import SampledParameters, Spreads, draw
 from .tonight import Tonight
@@ -204,19 +204,19 @@ def plan_night(
     if profile is not None:
         profile = profile.model_copy(update={"parts": tuple(p.part for p in tonight.parts)})
         _accept(tonight, profile)
-    with crew(executor, on_progress) as hands:
-        chosen = profile or propose(tonight, spreads, seed, hands, box)
-        found = hands.run([Job(tonight, truths, (chosen,), keep=True)])[0]
+    with worker_pool(executor, on_progress) as workers:
+        chosen = profile or propose(tonight, spreads, seed, workers, box)
+        found = workers.run([Job(tonight, truths, (chosen,), keep=True)])[0]
         some: tuple[Improvement, ...] = ()
         there = found.met(tonight.deadline_s)
         few = truths[:LEVER_NIGHTS]
         slow = None
         if generic_parts(tonight):
             job = Job(tonight, with_slow_makers(tonight, few), (chosen,), tonight.deadline_s + 60.0)
-            slow = float(np.mean(hands.run([job])[0].met(tonight.deadline_s)))
+            slow = float(np.mean(workers.run([job])[0].met(tonight.deadline_s)))
         if levers and there.mean() < ENOUGH:
             base = float(np.mean(there[:LEVER_NIGHTS]))
-            some = tried(hands, improvements_of(tonight, few, spreads, seed, chosen, found), base)
+            some = tried(workers, improvements_of(tonight, few, spreads, seed, chosen, found), base)
     return Plan(
         tonight, spreads, chosen, found, truths, some, warnings_of(tonight, chosen, found),
         price_per_kwh, profile is None, seed, slow,
@@ -230,7 +230,7 @@ def _accept(tonight: Tonight, profile: Profile) -> None:
 
 
 def propose(
-    tonight: Tonight, spreads: Spreads, seed: int, hands: WorkerPool, box: Box | None = None
+    tonight: Tonight, spreads: Spreads, seed: int, workers: WorkerPool, box: Box | None = None
 ) -> Profile:
     """The mildest soak that reaches the goal in nine nights of ten, then no longer than it needs.
 
@@ -242,7 +242,7 @@ def propose(
 
     def tried(shapes: list[Shape], spare_s: float = 60.0) -> Nights:
         profiles = tuple(build(tonight, room, s, box) for s in shapes)
-        return hands.run([Job(tonight, few, profiles, tonight.deadline_s + spare_s)])[0]
+        return workers.run([Job(tonight, few, profiles, tonight.deadline_s + spare_s)])[0]
 
     def chances(shapes: list[Shape]) -> Array:
         result: Array = np.mean(tried(shapes).met(tonight.deadline_s), axis=0)

@@ -87,7 +87,9 @@ class WorkerPool:
 
 
 @contextmanager
-def crew(executor: Executor | None, on_progress: Progress | None = None) -> Iterator[WorkerPool]:
+def worker_pool(
+    executor: Executor | None, on_progress: Progress | None = None
+) -> Iterator[WorkerPool]:
     """A crew on `executor`, else on a process for each core as long as the context lasts."""
     if executor is not None:
         yield WorkerPool(executor, on_progress)

@@ -63,32 +63,32 @@ class Rebuilt:
         return self.flow_w[step] if 0 <= step < len(self.flow_w) else None
 
 
-def rebuild(seen: RecordedSeries) -> Rebuilt:
+def rebuild(series: RecordedSeries) -> Rebuilt:
     """Fit an oven to a night.
 
     Raises:
         BadInput: no oven can be known from it; the sentence says why.
     """
-    log = seen.log()
+    log = series.log()
     found = survey(log)
     offset_c = float(found.fit.unknowns[_fit.OFFSET])
-    ambient_c = _smooth(seen, found.problem.time_s, found.problem.ambient_c + offset_c)
+    ambient_c = _smooth(series, found.problem.time_s, found.problem.ambient_c + offset_c)
     first = found.network()
-    names = tuple(seen.parts_c)
-    network = _fitted(seen, first, ambient_c, names) if names else first
-    start = np.full(len(network.capacities), float(np.mean(seen.air_c[:3])))
+    names = tuple(series.parts_c)
+    network = _fitted(series, first, ambient_c, names) if names else first
+    start = np.full(len(network.capacities), float(np.mean(series.air_c[:3])))
     for i, name in enumerate(names):
-        start[FIRST_MOULD + i] = float(np.mean(seen.parts_c[name][:3]))
-    return _with_flow(seen, network, start, ambient_c, names)
+        start[FIRST_MOULD + i] = float(np.mean(series.parts_c[name][:3]))
+    return _with_flow(series, network, start, ambient_c, names)
 
 
-def _smooth(seen: RecordedSeries, grid_s: Array, fitted_c: Array) -> Array:
+def _smooth(series: RecordedSeries, grid_s: Array, fitted_c: Array) -> Array:
     """The shed at every row, evened out: a door or a draught is not what walls feel."""
-    if seen.ambient_c is None:
-        out: Array = np.interp(seen.time_s, grid_s - grid_s[0], fitted_c)
+    if series.ambient_c is None:
+        out: Array = np.interp(series.time_s, grid_s - grid_s[0], fitted_c)
         return out
-    return _mean_over(seen.time_s, seen.ambient_c, AMBIENT_SMOOTH_S) + float(
-        np.mean(fitted_c) - np.mean(np.interp(grid_s - grid_s[0], seen.time_s, seen.ambient_c))
+    return _mean_over(series.time_s, series.ambient_c, AMBIENT_SMOOTH_S) + float(
+        np.mean(fitted_c) - np.mean(np.interp(grid_s - grid_s[0], series.time_s, series.ambient_c))
     )
 
 
@@ -109,7 +109,7 @@ def _mean_over(time_s: Array, values: Array, width_s: float) -> Array:
 
 
 def _fitted(
-    seen: RecordedSeries, first: Network, ambient_c: Array, names: tuple[str, ...]
+    series: RecordedSeries, first: Network, ambient_c: Array, names: tuple[str, ...]
 ) -> Network:
     """The survey's oven refined: walls of one board, a mould for each part's thermometer.
 
@@ -143,14 +143,14 @@ def _fitted(
             moulds=moulds, layers=(Layer(lump, LUMPS * board),) * (LUMPS - 1),
         )  # fmt: skip
 
-    starts = np.arange(0, len(seen.time_s), -(-len(seen.time_s) // ROWS))
-    grid = seen.time_s[starts]
-    given = np.concatenate([[0.0], np.cumsum(seen.heat[:-1] * np.diff(seen.time_s))])
-    power = seen.power_w * np.diff(given[starts]) / np.diff(grid)
+    starts = np.arange(0, len(series.time_s), -(-len(series.time_s) // ROWS))
+    grid = series.time_s[starts]
+    given = np.concatenate([[0.0], np.cumsum(series.heat[:-1] * np.diff(series.time_s))])
+    power = series.power_w * np.diff(given[starts]) / np.diff(grid)
     shed = ambient_c[starts]
     width_s = float(np.median(np.diff(grid)))
-    air = _mean_over(seen.time_s, seen.air_c, width_s)[starts]
-    parts = [_mean_over(seen.time_s, seen.parts_c[name], width_s)[starts] for name in names]
+    air = _mean_over(series.time_s, series.air_c, width_s)[starts]
+    parts = [_mean_over(series.time_s, series.parts_c[name], width_s)[starts] for name in names]
     start = np.array([air[0]] * FIRST_MOULD + [p[0] for p in parts] + [air[0]] * (LUMPS - 1))
     nodes = (AIR, *range(FIRST_MOULD, FIRST_MOULD + count))
 
@@ -174,19 +174,19 @@ def _fitted(
 
 
 def _with_flow(
-    seen: RecordedSeries, network: Network, start: Array, ambient_c: Array, names: tuple[str, ...]
+    series: RecordedSeries, network: Network, start: Array, ambient_c: Array, names: tuple[str, ...]
 ) -> Rebuilt:
     """Find the heat flow that takes the model through the record."""
-    steps = max(int(seen.time_s[-1] // FLOW_S), 1)
-    grid = np.linspace(0.0, float(seen.time_s[-1]), steps + 1)
+    steps = max(int(series.time_s[-1] // FLOW_S), 1)
+    grid = np.linspace(0.0, float(series.time_s[-1]), steps + 1)
     dt_s = float(grid[1])
-    given = np.concatenate([[0.0], np.cumsum(seen.heat[:-1] * np.diff(seen.time_s))])
-    power = seen.power_w * np.diff(np.interp(grid, seen.time_s, given)) / dt_s
-    shed = np.interp(grid, seen.time_s, ambient_c)
+    given = np.concatenate([[0.0], np.cumsum(series.heat[:-1] * np.diff(series.time_s))])
+    power = series.power_w * np.diff(np.interp(grid, series.time_s, given)) / dt_s
+    shed = np.interp(grid, series.time_s, ambient_c)
     measured = [AIR, *range(FIRST_MOULD, FIRST_MOULD + len(names))]
-    curves = [seen.air_c, *(seen.parts_c[name] for name in names)]
+    curves = [series.air_c, *(series.parts_c[name] for name in names)]
     targets = np.array(
-        [np.interp(grid, seen.time_s, _mean_over(seen.time_s, c, 2.0 * dt_s)) for c in curves]
+        [np.interp(grid, series.time_s, _mean_over(series.time_s, c, 2.0 * dt_s)) for c in curves]
     )
     f, h = step_matrices(network, dt_s)
     per_flow = h[:, 1:][:, measured]

@@ -101,7 +101,7 @@ def recorded_curves(reader: LedgerReader, night_id: int, settings: Settings) -> 
 
 def what_if(
     rebuilt: Rebuilt,
-    seen: RecordedSeries,
+    series: RecordedSeries,
     settings: Settings,
     changes: Changes,
     ticks: Iterator[RecordedTick],
@@ -118,7 +118,7 @@ def what_if(
         BadInput: the changed settings are not possible.
     """
     changed = changes.settings(settings)
-    plant = _Plant(rebuilt, seen, changed, changes)
+    plant = _Plant(rebuilt, series, changed, changes)
     loop = Loop(changed)
     curves = Curves(power_w=changed.heater.power_w)
     curves.parts_c = {name: [] for name in rebuilt.parts}
@@ -147,16 +147,16 @@ def what_if(
     return curves
 
 
-def as_switched(rebuilt: Rebuilt, seen: RecordedSeries, changes: Changes) -> Curves:
+def as_switched(rebuilt: Rebuilt, series: RecordedSeries, changes: Changes) -> Curves:
     """A table's night changed, its heater as it was switched: nobody regulates."""
-    curves = Curves(power_w=seen.power_w if changes.heater_w is None else changes.heater_w)
-    plant = _Plant(rebuilt, seen, None, changes)
+    curves = Curves(power_w=series.power_w if changes.heater_w is None else changes.heater_w)
+    plant = _Plant(rebuilt, series, None, changes)
     curves.parts_c = {name: [] for name in rebuilt.parts}
-    for i, t_s in enumerate(seen.time_s):
+    for i, t_s in enumerate(series.time_s):
         if i:
-            plant.run(float(t_s), float(seen.heat[i - 1]), float(t_s - seen.time_s[i - 1]))
+            plant.run(float(t_s), float(series.heat[i - 1]), float(t_s - series.time_s[i - 1]))
         curves.time_s.append(float(t_s))
-        curves.heat.append(float(seen.heat[i]))
+        curves.heat.append(float(series.heat[i]))
         curves.air_c.append(float(plant.state[AIR]))
         for k, name in enumerate(rebuilt.parts):
             curves.parts_c[name].append(float(plant.state[FIRST_MOULD + k]))
@@ -165,12 +165,12 @@ def as_switched(rebuilt: Rebuilt, seen: RecordedSeries, changes: Changes) -> Cur
     return curves
 
 
-def plain_ticks(settings: Settings, profile: Any, seen: RecordedSeries) -> Iterator[RecordedTick]:
+def plain_ticks(settings: Settings, profile: Any, series: RecordedSeries) -> Iterator[RecordedTick]:
     """A table's ticks: a start, and nothing else that was known."""
     blank = tuple(Reading(0.0, 0.0) for _ in settings.thermometers)
     start = Command(1, "start", {"profile": profile.model_dump(mode="json")}, "replay")
     tick_s = settings.timing.tick_s
-    for i in range(int(seen.time_s[-1] // tick_s) + 1):
+    for i in range(int(series.time_s[-1] // tick_s) + 1):
         yield RecordedTick(i * tick_s, i * tick_s, blank, (start,) if i == 0 else (), False, False)
 
 
@@ -220,7 +220,7 @@ class _Plant:
     """The changed oven, stepped exactly; its sensors by the settings."""
 
     def __init__(
-        self, rebuilt: Rebuilt, seen: RecordedSeries, settings: Settings | None, changes: Changes
+        self, rebuilt: Rebuilt, series: RecordedSeries, settings: Settings | None, changes: Changes
     ) -> None:
         self.rebuilt = rebuilt
         self._changes = changes
@@ -236,7 +236,7 @@ class _Plant:
                 known = rebuilt.parts.index(t.name) if t.name in rebuilt.parts else None
                 node = AIR if known is None else FIRST_MOULD + known
             self._nodes.append((t.role, node, t.offset_c))
-        del seen
+        del series
 
     def run(self, until_s: float, share: float | bool, most_s: float) -> None:
         """Let time pass to `until_s`, the heater on for the first `most_s` of it."""

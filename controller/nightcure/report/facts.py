@@ -18,7 +18,7 @@ POINTS = 500
 
 
 @dataclass
-class MilestoneGone:
+class MilestoneSummary:
     """A milestone of a part's cure; s after the night's start."""
 
     name: str
@@ -28,7 +28,7 @@ class MilestoneGone:
 
 
 @dataclass
-class PartGone:
+class PartSummary:
     """A part on a resin card, as far as it came."""
 
     name: str
@@ -40,7 +40,7 @@ class PartGone:
     equivalent_min: float | None
     reference_c: float | None
     """The temperature (°C) those minutes are counted at."""
-    milestones: list[MilestoneGone] = field(default_factory=list)
+    milestones: list[MilestoneSummary] = field(default_factory=list)
     too_cold: bool = False
 
 
@@ -65,11 +65,11 @@ class Facts:
     night: NightRow
     profile: dict[str, Any]
     settings: dict[str, Any]
-    going: TickSummary
+    tick_summary: TickSummary
     samples: dict[str, list[Any]]
     events: list[EventRow]
     alarms: list[AlarmHistory]
-    parts: list[PartGone]
+    parts: list[PartSummary]
     sensors: list[SensorUsed]
     notes: dict[str, str]
     refit: dict[str, Any] | None
@@ -89,7 +89,7 @@ class Facts:
     @property
     def energy_kwh(self) -> float:
         """By the heater's stated power and the time it was told to be on."""
-        heater_s: float = self.going.heater_s
+        heater_s: float = self.tick_summary.heater_s
         if self.thinned is not None:
             heater_s = float(self.thinned["heater_s"])
         return heater_s * float(self.settings["heater"]["power_w"]) / 3.6e6
@@ -97,7 +97,11 @@ class Facts:
     @property
     def switchings(self) -> int:
         """Of the heater's relay."""
-        return self.going.switchings if self.thinned is None else int(self.thinned["switchings"])
+        return (
+            self.tick_summary.switchings
+            if self.thinned is None
+            else int(self.thinned["switchings"])
+        )
 
 
 def gather(reader: LedgerReader, night_id: int) -> Facts:
@@ -111,18 +115,20 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
     if night is None:
         raise BadInput(f"{reader.path} holds no night {night_id}; 'nightcure nights' lists them.")
     profile, settings = reader.parsed(night.profile), reader.parsed(night.settings)
-    going = summarise_ticks(reader, night_id, settings, [s["kind"] for s in profile["segments"]])
+    tick_summary = summarise_ticks(
+        reader, night_id, settings, [s["kind"] for s in profile["segments"]]
+    )
     events = list(all_events(reader, night_id))
     return Facts(
         night=night,
         profile=profile,
         settings=settings,
-        going=going,
+        tick_summary=tick_summary,
         samples=reader.samples(night_id, POINTS),
         events=events,
         alarms=alarm_histories(events),
-        parts=_parts(profile, going, events),
-        sensors=_sensors(reader, night, settings, going),
+        parts=_parts(profile, tick_summary, events),
+        sensors=_sensors(reader, night, settings, tick_summary),
         notes=reader.noted(night_id),
         refit=reader.refit(night_id),
         thinned=reader.thinned(night_id),
@@ -130,8 +136,10 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
     )
 
 
-def _parts(profile: dict[str, Any], going: TickSummary, events: list[EventRow]) -> list[PartGone]:
-    reports = {report[0]: report for report in going.cure}
+def _parts(
+    profile: dict[str, Any], tick_summary: TickSummary, events: list[EventRow]
+) -> list[PartSummary]:
+    reports = {report[0]: report for report in tick_summary.cure}
     names = [part["name"] for part in profile.get("parts", ())]
     reached = _reached(names, events)
     parts = []
@@ -139,7 +147,7 @@ def _parts(profile: dict[str, Any], going: TickSummary, events: list[EventRow]) 
         name = part["name"]
         report = reports.get(name)
         figures = part.get("figures") or {}
-        found = PartGone(
+        found = PartSummary(
             name=name,
             card=part["card"],
             catalyst_pct=part.get("catalyst_pct"),
@@ -153,7 +161,7 @@ def _parts(profile: dict[str, Any], going: TickSummary, events: list[EventRow]) 
         foreseen = {w[0]: w[1] for w in report[6]} if report else {}
         for milestone in [*foreseen, *[m for p, m in reached if p == name and m not in foreseen]]:
             found.milestones.append(
-                MilestoneGone(milestone, reached.get((name, milestone)), foreseen.get(milestone))
+                MilestoneSummary(milestone, reached.get((name, milestone)), foreseen.get(milestone))
             )
         parts.append(found)
     return parts
@@ -172,11 +180,11 @@ def _reached(names: list[str], events: list[EventRow]) -> dict[tuple[str, str], 
 
 
 def _sensors(
-    reader: LedgerReader, night: NightRow, settings: dict[str, Any], going: TickSummary
+    reader: LedgerReader, night: NightRow, settings: dict[str, Any], tick_summary: TickSummary
 ) -> list[SensorUsed]:
     found = []
     for t in settings["thermometers"]:
-        seen = going.hottest[t["name"]]
+        seen = tick_summary.hottest[t["name"]]
         found.append(
             SensorUsed(
                 t["name"],
@@ -186,7 +194,7 @@ def _sensors(
                 reader.last_check(t["id"], night.started_s),
                 seen.low if seen.count else None,
                 seen.high if seen.count else None,
-                going.not_believed.get(t["name"], {}),
+                tick_summary.not_believed.get(t["name"], {}),
             )
         )
     return found

@@ -8,7 +8,7 @@ from typing import Any
 from ..record.off_sentences import off_sentence
 from ..units import show_difference, show_duration, show_temperature
 from .document import Block, Table, Text
-from .facts import Facts, MilestoneGone, PartGone, SensorUsed
+from .facts import Facts, MilestoneSummary, PartSummary, SensorUsed
 from .segments import SegmentSummary, Spread
 
 #: Milestones as people call them.
@@ -39,9 +39,9 @@ def _minutes(seconds: float) -> str:
 
 def segments(facts: Facts) -> list[Block]:
     """Every segment of the profile: planned against done."""
-    gone = {s.number: s for s in facts.going.segments}
+    gone = {s.number: s for s in facts.tick_summary.segments}
     rows = []
-    before_c = facts.going.segments[0].start_c if facts.going.segments else None
+    before_c = facts.tick_summary.segments[0].start_c if facts.tick_summary.segments else None
     for number, planned in enumerate(facts.profile["segments"]):
         units = facts.units
         s = gone.get(number)
@@ -124,7 +124,7 @@ def parts(facts: Facts) -> list[Block]:
     units = facts.units
     rows_of: list[tuple[str, ...]] = []
     for t in facts.settings["thermometers"]:
-        seen = facts.going.hottest[t["name"]]
+        seen = facts.tick_summary.hottest[t["name"]]
         if t["role"] in ("part", "mould") and seen.count:
             rows_of.append(
                 (t["name"], show_temperature(seen.low, units), show_temperature(seen.high, units))
@@ -135,7 +135,7 @@ def parts(facts: Facts) -> list[Block]:
     return [Text(told), Table(("part or mould", "coldest", "hottest"), tuple(rows_of), (1, 2))]
 
 
-def _part(p: PartGone) -> tuple[str, ...]:
+def _part(p: PartSummary) -> tuple[str, ...]:
     share = f", catalyst {p.catalyst_pct:g} %" if p.catalyst_pct is not None else ""
     ripe = "not mixed yet"
     if p.equivalent_min is not None:
@@ -150,11 +150,11 @@ def _part(p: PartGone) -> tuple[str, ...]:
     )
 
 
-def _worth(m: MilestoneGone) -> bool:
+def _worth(m: MilestoneSummary) -> bool:
     return m.reached_wall_s is not None or m.expected_s is not None
 
 
-def _milestone(m: MilestoneGone) -> str:
+def _milestone(m: MilestoneSummary) -> str:
     name = MILESTONES.get(m.name, m.name)
     if m.reached_wall_s is not None:
         return f"{name} at {_clock(m.reached_wall_s)}"
@@ -188,7 +188,7 @@ def alarms(facts: Facts) -> list[Block]:
 
 def _withheld(facts: Facts) -> list[Block]:
     """When heat was not allowed, and why; without what is over before anybody could look."""
-    told = [w for w in facts.going.withheld if w.length_s >= LEAST_WITHHELD_S]
+    told = [w for w in facts.tick_summary.withheld if w.length_s >= LEAST_WITHHELD_S]
     rows = [
         (_clock(w.start_wall_s), show_duration(w.length_s), off_sentence(w.code, w.fields))
         for w in told[:MOST_WITHHELD]
@@ -203,12 +203,12 @@ def _withheld(facts: Facts) -> list[Block]:
 
 def _deviations(facts: Facts) -> list[str]:
     said = []
-    for wall_s, length_s in facts.going.pauses:
+    for wall_s, length_s in facts.tick_summary.pauses:
         said.append(
             f"{_clock(wall_s)}: nothing was recorded for {show_duration(length_s)}; the heater was "
             f"off meanwhile."
         )
-    for s in facts.going.segments:
+    for s in facts.tick_summary.segments:
         planned = facts.profile["segments"][s.number]
         if s.kind == "ramp" and s.waited_s >= 300.0 and not planned.get("wait_for"):
             said.append(

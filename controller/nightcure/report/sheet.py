@@ -76,7 +76,7 @@ def sheet(facts: Facts, extras: Extras = Extras()) -> Document:
 
 
 def _figures(facts: Facts, extras: Extras) -> tuple[tuple[str, str], ...]:
-    g, units = facts.going, facts.units
+    g, units = facts.tick_summary, facts.units
     end_s = facts.night.ended_s if facts.night.ended_s is not None else g.last_wall_s
     ended = clock(end_s) if facts.night.ended_s is not None else f"{clock(end_s)} (last recorded)"
     rows = [
@@ -186,7 +186,7 @@ def _versions(facts: Facts, extras: Extras) -> list[Block]:
         ("Run by", f"nightcure {facts.night.version}"),
         ("Printed by", f"nightcure {__version__}, ledger schema {SCHEMA_VERSION}"),
         ("Printed", clock(extras.printed_s, "%d %B %Y %H:%M %Z")),
-        ("Ticks", str(facts.going.ticks)),
+        ("Ticks", str(facts.tick_summary.ticks)),
         ("SHA-256 of the night", facts.seal),
     ]
     return [

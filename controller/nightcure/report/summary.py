@@ -11,7 +11,7 @@ from .verdict import verdict
 
 def summary(facts: Facts, extras: Extras) -> dict[str, Any]:
     """What `nightcure record --json` prints."""
-    g, night = facts.going, facts.night
+    g, night = facts.tick_summary, facts.night
     said, tone = verdict(facts)
     cost = None if extras.price_per_kwh is None else facts.energy_kwh * extras.price_per_kwh
     return {

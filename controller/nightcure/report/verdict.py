@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Literal
 
 from ..units import show_difference, show_duration, show_temperature
-from .facts import Facts, PartGone
+from .facts import Facts, PartSummary
 from .segments import SegmentSummary
 
 Tone = Literal["good", "fair", "bad"]
@@ -24,7 +24,7 @@ MILESTONE_STATE = {
 
 def verdict(facts: Facts) -> tuple[str, Tone]:
     """What a person wants to know first; `fair`: done, and yet something is amiss."""
-    g, name = facts.going, facts.profile["name"]
+    g, name = facts.tick_summary, facts.profile["name"]
     length = show_duration(60.0 * round(g.length_s / 60.0))
     if facts.outcome == "done":
         words, amiss = _done(facts)
@@ -47,16 +47,16 @@ def verdict(facts: Facts) -> tuple[str, Tone]:
 
 
 def _where(facts: Facts) -> str:
-    if not facts.going.segments:
+    if not facts.tick_summary.segments:
         return ""
-    last, count = facts.going.segments[-1], len(facts.profile["segments"])
+    last, count = facts.tick_summary.segments[-1], len(facts.profile["segments"])
     return f", in segment {last.number + 1} of {count} ({last.kind})"
 
 
 def _done(facts: Facts) -> tuple[str, bool]:
     """What the soaks held, how far the parts came, and what was amiss."""
     words, amiss = "", False
-    soaks = [s for s in facts.going.segments if s.kind == "soak" and s.air.count]
+    soaks = [s for s in facts.tick_summary.segments if s.kind == "soak" and s.air.count]
     if soaks:
         longest = max(soaks, key=lambda s: s.counted_s)
         words += f"; {_held(facts, longest)}"
@@ -91,7 +91,7 @@ def _left_out(facts: Facts, part: str) -> bool:
     )
 
 
-def _furthest(parts: Sequence[PartGone]) -> str:
+def _furthest(parts: Sequence[PartSummary]) -> str:
     """How far they came, those that came equally far together."""
     order = list(MILESTONE_STATE)
     states: dict[str, list[str]] = {}

@@ -80,7 +80,7 @@ export interface Vapour {
 }
 
 /** What the server makes of a profile. */
-export interface Verdict {
+export interface ProfileCheck {
   refusals: string[];
   planned_s?: number;
   highest_c?: number;

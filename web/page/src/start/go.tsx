@@ -4,19 +4,19 @@ import { post } from "../api";
 import { CutOut } from "../fields";
 import { forget } from "../kept";
 import { Asked } from "../sheet";
-import type { Live, Profile, Verdict } from "../types";
+import type { Live, Profile, ProfileCheck } from "../types";
 import { duration, hour, temperature } from "../words";
 
 interface Props {
   profile: Profile;
-  verdict: Verdict;
+  check: ProfileCheck;
   live: Live;
   onClose: () => void;
 }
 
-export function Go({ profile, verdict, live, onClose }: Props) {
+export function Go({ profile, check, live, onClose }: Props) {
   const [confirmed, setConfirmed] = useState(false);
-  const { planned_s, highest_c } = verdict;
+  const { planned_s, highest_c } = check;
   return (
     <Asked
       title="Start heating?"

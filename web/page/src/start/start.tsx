@@ -13,7 +13,7 @@ import { Go } from "./go";
 import { Odds } from "./odds";
 import { Offers } from "./offers";
 import { Parts } from "./parts";
-import { useVerdict } from "./verdict";
+import { useProfileCheck } from "./profile-check";
 import { VapourShare } from "./vapour";
 
 /** Where drawings begin when no air temperature is known. */
@@ -33,7 +33,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
   const [going, setGoing] = useState(false);
   // A drawing must not move under the finger while the oven warms; the next night starts cold.
   const [start_c] = useState(() => Math.round((running(live) ? ambient(live) : live.control_c) ?? COLD_C));
-  const verdict = useVerdict(profile);
+  const check = useProfileCheck(profile);
   const { checked, failed: unchecked } = useChecks(live);
   const cautions = useCautions();
 
@@ -57,8 +57,8 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
 
   if (offers === null && failed === "") return <div class="awaited" />;
   const busy = running(live);
-  const refused = verdict?.refusals ?? [];
-  const ready = profile !== null && verdict !== null && refused.length === 0 && !stale && !busy && checked?.ready !== false;
+  const refused = check?.refusals ?? [];
+  const ready = profile !== null && check !== null && refused.length === 0 && !stale && !busy && checked?.ready !== false;
   return (
     <>
       <section class="choose" aria-labelledby="choose-title">
@@ -98,17 +98,17 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
         {profile && <Parts profile={profile} thermometers={live.thermometers} onChange={setProfile} />}
         {profile && (
           <section class="verdict" aria-label="What the oven makes of it" aria-live="polite">
-            {verdict === null && <p class="quiet">One moment …</p>}
+            {check === null && <p class="quiet">One moment …</p>}
             {refused.map((r) => <p class="refusal" key={r}>{inUnits(r, live.units)}</p>)}
-            {verdict && refused.length === 0 && verdict.planned_s !== undefined && (
+            {check && refused.length === 0 && check.planned_s !== undefined && (
               <p>
-                This oven takes it: up to {temperature(verdict.highest_c ?? null, live.units)} °{live.units}, at
-                least {duration(verdict.planned_s)}; started now, it ends about {hour(live.wall_s + verdict.planned_s)}.
+                This oven takes it: up to {temperature(check.highest_c ?? null, live.units)} °{live.units}, at
+                least {duration(check.planned_s)}; started now, it ends about {hour(live.wall_s + check.planned_s)}.
               </p>
             )}
           </section>
         )}
-        {profile && verdict?.vapour && <VapourShare vapour={verdict.vapour} profile={profile} onChange={setProfile} />}
+        {profile && check?.vapour && <VapourShare vapour={check.vapour} profile={profile} onChange={setProfile} />}
         {profile && (
           <Odds profile={profile} live={live} shed_c={ambient(live) ?? start_c} refused={refused.length > 0} />
         )}
@@ -124,8 +124,8 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
           </button>
         )}
       </div>
-      {going && profile && verdict && (
-        <Go profile={profile} verdict={verdict} live={live} onClose={() => setGoing(false)} />
+      {going && profile && check && (
+        <Go profile={profile} check={check} live={live} onClose={() => setGoing(false)} />
       )}
       {deleting !== null && (
         <Asked

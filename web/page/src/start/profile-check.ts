@@ -1,24 +1,24 @@
 // What the server makes of the profile at hand, asked anew whenever it rests for a moment.
 import { useEffect, useState } from "preact/hooks";
 import { post, Refused } from "../api";
-import type { Profile, Verdict } from "../types";
+import type { Profile, ProfileCheck } from "../types";
 
 const REST_MS = 250;
 
-/** The verdict on `profile`; null while it is being asked for. */
-export function useVerdict(profile: Profile | null): Verdict | null {
-  const [verdict, setVerdict] = useState<Verdict | null>(null);
+/** What the oven makes of `profile`; null while it is being asked for. */
+export function useProfileCheck(profile: Profile | null): ProfileCheck | null {
+  const [checked, setChecked] = useState<ProfileCheck | null>(null);
   const text = profile === null ? "" : JSON.stringify(profile);
   useEffect(() => {
-    setVerdict(null);
+    setChecked(null);
     if (text === "") return;
     let over = false;
     const timer = window.setTimeout(() => {
-      post<Verdict>("profiles/check", JSON.parse(text)).then(
-        (said) => !over && setVerdict(said),
+      post<ProfileCheck>("profiles/check", JSON.parse(text)).then(
+        (said) => !over && setChecked(said),
         (error: unknown) => {
           if (over) return;
-          setVerdict({ refusals: [error instanceof Refused ? error.message : String(error)] });
+          setChecked({ refusals: [error instanceof Refused ? error.message : String(error)] });
         },
       );
     }, REST_MS);
@@ -27,5 +27,5 @@ export function useVerdict(profile: Profile | null): Verdict | null {
       window.clearTimeout(timer);
     };
   }, [text]);
-  return verdict;
+  return checked;
 }
