@@ -16,7 +16,7 @@ from nightcure.simulate.wires import read_pin
 from tests.nights import SETTINGS
 
 HOLDS = (
-    "import sys; from nightcure.heat.relay import Switch; from nightcure.settings import Output; "
+    "import sys; from nightcure.board.relay import Switch; from nightcure.settings import Output; "
     "s = Switch(Output(pin=17), 'heater'); s.set(True); print('on', flush=True); sys.stdin.read()"
 )
 

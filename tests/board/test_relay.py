@@ -47,7 +47,7 @@ def test_a_line_left_driven_is_driven_off(pins: Path) -> None:
 
 def test_one_switch_one_owner(pins: Path) -> None:
     code = (
-        "import sys; from nightcure.heat.relay import Switch; from nightcure.settings import "
+        "import sys; from nightcure.board.relay import Switch; from nightcure.settings import "
         "Output; s = Switch(Output(pin=17), 'heater'); print('claimed', flush=True); "
         "sys.stdin.read()"
     )

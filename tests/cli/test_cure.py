@@ -175,7 +175,7 @@ def test_a_night_in_the_ledger_and_a_profile_are_histories_too(tmp_path: Path) -
     ledger = tmp_path / "night.ledger"
     with RecordedOven(ledger) as oven:
         oven.run(4800.0, profile=load_profile(UNTIL_DEMOULD))
-        watch = oven.loop.cure.watch
+        watch = oven.loop.cure.clocks
         assert watch is not None
         lid = watch.parts()[0]
     found = cured("polyester-laminating", ledger)

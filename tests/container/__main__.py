@@ -35,7 +35,7 @@ ReadWritePaths=/bench/pins
 STALL = """
 import time
 from pathlib import Path
-import nightcure.loop as loop
+import nightcure.loop.loop as loop
 plain = loop.Loop.tick
 def tick(self, inputs):
     while Path("/bench/stall").exists():

@@ -12,7 +12,7 @@ from nightcure.cure.card import load_card
 from nightcure.cure.part import Part, with_figures
 from nightcure.cure.thickness import advise, peak_of
 from nightcure.errors import BadInput
-from nightcure.guard.interlock_inputs import View
+from nightcure.guard.interlock_inputs import InterlockInputs
 from nightcure.guard.interlocks import Exotherm
 from nightcure.measure.screening import Screening
 from nightcure.profile import load_profile, planned_air
@@ -125,7 +125,7 @@ def test_what_it_cannot_reckon_is_refused() -> None:
 # ---- the interlock ---------------------------------------------------------------------------
 
 
-def hot_lid(excess_k: float, expected_k: float | None) -> View:
+def hot_lid(excess_k: float, expected_k: float | None) -> InterlockInputs:
     """The lid so much hotter than air and setpoint, and so much expected of it."""
     expected = (expected_k, 0.0)
     return at(parts_c=(("Lid", 38.0 + excess_k), ("Rim", 38.0)), self_heat_k=expected)(0.0)
@@ -156,7 +156,7 @@ def test_an_expected_rise_with_the_heater_off_is_let_be(
 ) -> None:
     """From 38 to 44 °C over two hours, the heater off throughout."""
 
-    def view(t_s: float) -> View:
+    def view(t_s: float) -> InterlockInputs:
         lid_c = 38.0 + min(6.0, 6.0 * t_s / 7200.0)
         return QUIET._replace(
             heater_on=False, parts_c=(("Lid", lid_c), ("Rim", 38.0)), self_heat_k=(expected_k, None)

@@ -21,8 +21,8 @@ PROMISE_S = 10.0
 STALLED = """
 import sys, time
 from pathlib import Path
-import nightcure.loop as loop
-from nightcure.daemon import Daemon
+import nightcure.loop.loop as loop
+from nightcure.daemon.daemon import Daemon
 from nightcure.settings import load_settings
 
 plain = loop.Loop.tick

@@ -1,7 +1,7 @@
-"""Runs a module behind everything else the machine does: `python -m nightcure_web.aside S MODULE`.
+"""Runs a module behind all else: `python -m nightcure_web.low_priority SECONDS MODULE`.
 
 It stands back for the controller and for the page's own server, is the first to be ended when
-memory is short, and ends itself after S seconds, whatever becomes of whoever started it.
+memory is short, and ends itself after so many seconds, whatever becomes of whoever started it.
 """
 
 from __future__ import annotations

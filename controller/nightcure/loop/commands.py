@@ -31,7 +31,7 @@ METHODS = ("ice-point", "reference", "typed")
 
 
 class CommandedLoop(Protocol):
-    """The loop, as far as orders move it."""
+    """The loop, as far as commands move it."""
 
     settings: Settings
     phase: Phase
@@ -71,7 +71,7 @@ class CommandedLoop(Protocol):
 
 @dataclass
 class CommandContext:
-    """A tick, as orders see it and add to it."""
+    """A tick, as commands see it and add to it."""
 
     screened: Screened
     events: list[Event]

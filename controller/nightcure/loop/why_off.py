@@ -13,7 +13,7 @@ contactor; the dead-man, when no decision comes), the daemon on a signal or an e
 from __future__ import annotations
 
 from ..measure.screening import Screened
-from ..tick import OffCode, Phase, WhyOff
+from ..tick import Fault, OffCode, Phase, WhyOff
 
 
 def why_off(
@@ -48,7 +48,7 @@ def why_off(
     if screened.doubted:
         return WhyOff(OffCode.AIR_DOUBTED)
     if screened.control_c is None:
-        return WhyOff(OffCode.NO_AIR, {"fault": str(screened.air_fault)})
+        return WhyOff(OffCode.NO_AIR, {"fault": str(screened.air_fault or Fault.MISSING)})
     if not contactor_closed:
         return WhyOff(OffCode.CONTACTOR_OPEN)
     return None

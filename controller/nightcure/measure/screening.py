@@ -130,7 +130,7 @@ class Screening:
         air_fault = None
         if control_c is None:
             apart = Fault.DISAGREES in faults
-            air_fault = Fault.DISAGREES if apart else faults[self._air[0]]
+            air_fault = Fault.DISAGREES if apart else next((faults[i] for i in self._air), None)
         return Screened(tuple(believed), tuple(faults), control_c, doubted, air_fault)
 
     def _alone(self, past: _Past, reading: Reading, now_s: float, heated: bool) -> Fault | None:

@@ -1,1 +1,1 @@
-"""Tonight: is it possible, by which profile, with what certainty. See `plan.plan_night`."""
+"""Tonight: is it possible, by which profile, with what certainty. See `plan.plan.plan_night`."""

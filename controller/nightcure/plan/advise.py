@@ -168,8 +168,8 @@ def advise(
 ) -> tuple[Advice, ...]:
     """The gentlest, the cheapest and the soonest; each judged in nights of its own.
 
-    Arguments and errors as `plan.plan_night`. Where nothing meets the goal in nine nights of ten,
-    all three are the likeliest there is.
+    Arguments and errors as `plan.plan_night`, in `plan.plan`. Where nothing meets the goal in nine
+    nights of ten, all three are the likeliest there is.
     """
     why = too_soon(tonight)
     if why is not None:
