@@ -169,14 +169,14 @@ def test_warm_parts_do_not_discredit_the_air_sensor_where_warmth_is_expected() -
     """Both parts 10 K above the air for long: the air is not believed, unless that was expected."""
     for heat_k, believed in (({}, False), ({LID: 9.0, RIM: 9.0}, True)):
         screening = Screening(THERMOMETERS)
-        verdict = None
+        screened = None
         for i in range(600):
             # Air that moves a little, as real air does.
             air_c = 30.0 + 0.0625 * (i % 3)
             said = readings(2.0 * i, air_c, 40.2, 40.2, 5.0)
-            verdict = screening.judge(2.0 * i, 2.0, said, True, heat_k)
-        assert verdict is not None
-        assert (verdict.control_c is not None) == believed
+            screened = screening.judge(2.0 * i, 2.0, said, True, heat_k)
+        assert screened is not None
+        assert (screened.control_c is not None) == believed
 
 
 def test_a_snapshot_holds_the_expectation() -> None:

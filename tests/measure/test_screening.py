@@ -28,13 +28,13 @@ def feed(
     from_s: float = 0.0,
 ) -> list[Screened]:
     """Verdicts every 2 s of good wires carrying `values(t)`."""
-    verdicts = []
+    screened_ticks = []
     steps = int(for_s / 2.0)
     for i in range(steps):
         t_s = from_s + 2.0 * i
         reads = tuple(Reading(v, t_s) for v in values(t_s))
-        verdicts.append(screening.judge(t_s, 2.0, reads, heated))
-    return verdicts
+        screened_ticks.append(screening.judge(t_s, 2.0, reads, heated))
+    return screened_ticks
 
 
 def last_fault(values: Callable[[float], Iterable[float | None]], for_s: float = 60.0,
@@ -48,9 +48,9 @@ def wobble(t_s: float, base_c: float = 38.0) -> float:
 
 
 def test_a_living_sensor_is_believed() -> None:
-    verdicts = feed(Screening((AIR, LID)), lambda t: (wobble(t), 37.0), 3600.0)
-    assert all(v.faults == (None, None) for v in verdicts)
-    assert verdicts[-1].control_c == pytest.approx(38.0, abs=0.07)
+    screened_ticks = feed(Screening((AIR, LID)), lambda t: (wobble(t), 37.0), 3600.0)
+    assert all(v.faults == (None, None) for v in screened_ticks)
+    assert screened_ticks[-1].control_c == pytest.approx(38.0, abs=0.07)
 
 
 def test_the_offset_is_added() -> None:
@@ -60,9 +60,9 @@ def test_the_offset_is_added() -> None:
 
 @pytest.mark.parametrize("fault", [Fault.CRC, Fault.MISSING, Fault.BUS, Fault.POWER_ON])
 def test_what_the_wire_says_is_passed_on(fault: Fault) -> None:
-    verdict = Screening((AIR,)).judge(0.0, 2.0, (Reading(20.0, 0.0, fault),), True)
-    assert verdict.faults == (fault,)
-    assert verdict.control_c is None
+    screened = Screening((AIR,)).judge(0.0, 2.0, (Reading(20.0, 0.0, fault),), True)
+    assert screened.faults == (fault,)
+    assert screened.control_c is None
 
 
 def test_nothing_is_missing() -> None:
@@ -82,16 +82,16 @@ def test_85_out_of_the_blue_is_power_on_and_a_true_85_is_not() -> None:
 
 
 def test_a_jump_is_doubted_until_it_has_settled() -> None:
-    verdicts = feed(Screening((AIR,)), lambda t: (30.0 if t < 20 else 50.0,), 40.0)
-    faults = [v.faults[0] for v in verdicts]
+    screened_ticks = feed(Screening((AIR,)), lambda t: (30.0 if t < 20 else 50.0,), 40.0)
+    faults = [v.faults[0] for v in screened_ticks]
     assert faults[10:14] == [Fault.RATE] * 4
     assert faults[14:] == [None] * (len(faults) - 14)
 
 
 def test_one_outlier_is_left_out_and_forgotten() -> None:
-    verdicts = feed(Screening((AIR,)), lambda t: (60.0 if t == 20 else 30.0,), 60.0)
-    assert [v.faults[0] for v in verdicts].count(Fault.RATE) == 1
-    assert verdicts[-1].faults == (None,)
+    screened_ticks = feed(Screening((AIR,)), lambda t: (60.0 if t == 20 else 30.0,), 60.0)
+    assert [v.faults[0] for v in screened_ticks].count(Fault.RATE) == 1
+    assert screened_ticks[-1].faults == (None,)
 
 
 def test_a_fast_but_possible_rise_is_believed() -> None:
@@ -99,23 +99,23 @@ def test_a_fast_but_possible_rise_is_believed() -> None:
 
 
 def test_frozen_is_found_after_a_quarter_of_an_hour_of_heating() -> None:
-    verdicts = feed(Screening((AIR,)), lambda _: (38.0,), 1000.0)
-    first = next(i for i, v in enumerate(verdicts) if v.faults[0] is Fault.FROZEN)
+    screened_ticks = feed(Screening((AIR,)), lambda _: (38.0,), 1000.0)
+    first = next(i for i, v in enumerate(screened_ticks) if v.faults[0] is Fault.FROZEN)
     assert 900 <= 2 * first <= 904
 
 
 def test_a_cold_oven_or_a_quiet_part_may_stand_still() -> None:
     assert last_fault(lambda _: (9.0,), 3600.0, heated=False) is None
     screening = Screening((LID.model_copy(update={"role": Role.PART}), AIR))
-    verdicts = feed(screening, lambda t: (38.0, wobble(t)), 3600.0)
-    assert verdicts[-1].faults == (None, None)
+    screened_ticks = feed(screening, lambda t: (38.0, wobble(t)), 3600.0)
+    assert screened_ticks[-1].faults == (None, None)
 
 
 def test_stale_is_found_and_the_same_reading_twice_is_not() -> None:
     screening = Screening((AIR,))
     for t_s, expected in ((0.0, None), (8.0, None), (10.0, None), (12.0, Fault.STALE)):
-        verdict = screening.judge(t_s, 2.0, (Reading(20.0, 0.0),), True)
-        assert verdict.faults == (expected,), t_s
+        screened = screening.judge(t_s, 2.0, (Reading(20.0, 0.0),), True)
+        assert screened.faults == (expected,), t_s
 
 
 def test_a_reading_from_the_future_is_no_reading() -> None:
@@ -126,10 +126,10 @@ def test_air_far_below_the_parts_does_not_measure_the_oven() -> None:
     def fallen(t_s: float) -> tuple[float, float]:
         return (wobble(t_s, 10.0) if t_s > 900 else wobble(t_s), 37.0)
 
-    verdicts = feed(Screening((AIR, LID)), fallen, 1200.0)
-    first = next(i for i, v in enumerate(verdicts) if v.faults[0] is Fault.DISAGREES)
+    screened_ticks = feed(Screening((AIR, LID)), fallen, 1200.0)
+    first = next(i for i, v in enumerate(screened_ticks) if v.faults[0] is Fault.DISAGREES)
     assert 900 + 120 <= 2 * first <= 900 + 140
-    assert verdicts[-1].control_c is None
+    assert screened_ticks[-1].control_c is None
 
 
 def test_parts_that_cool_down_to_a_sensor_outside_end_no_doubt() -> None:
@@ -139,14 +139,14 @@ def test_parts_that_cool_down_to_a_sensor_outside_end_no_doubt() -> None:
         air_c = 10.0 if t_s < 2400 else min(10.0 + (t_s - 2400) / 30.0, 14.0)
         return wobble(t_s, air_c), max(19.0 - max(t_s - 900.0, 0.0) / 300.0, 15.0)
 
-    verdicts = feed(Screening((AIR, LID)), cooling, 3000.0)
-    first = next(i for i, v in enumerate(verdicts) if v.doubted)
-    back = next(i for i, v in enumerate(verdicts) if i > first and not v.doubted)
+    screened_ticks = feed(Screening((AIR, LID)), cooling, 3000.0)
+    first = next(i for i, v in enumerate(screened_ticks) if v.doubted)
+    back = next(i for i, v in enumerate(screened_ticks) if i > first and not v.doubted)
     assert cooling(2200.0)[1] - 10.0 < 6.0, "no longer far below, and yet not in the box"
     assert 2 * first < 1100
     assert 2400 + 60 < 2 * back < 2400 + 180
-    assert all(v.control_c is None for v in verdicts[first:back])
-    assert verdicts[-1].control_c == pytest.approx(14.0, abs=0.5)
+    assert all(v.control_c is None for v in screened_ticks[first:back])
+    assert screened_ticks[-1].control_c == pytest.approx(14.0, abs=0.5)
 
 
 @pytest.mark.parametrize("silent", [0, 1, 2], ids=["outside", "inside", "part"])
@@ -160,10 +160,10 @@ def test_who_says_nothing_for_a_tick_ends_no_doubt(silent: int) -> None:
             said[silent] = None
         return said
 
-    verdicts = feed(Screening((AIR, AIR_2, LID)), flickering, 2400.0)
-    first = next(i for i, v in enumerate(verdicts) if v.doubted)
+    screened_ticks = feed(Screening((AIR, AIR_2, LID)), flickering, 2400.0)
+    first = next(i for i, v in enumerate(screened_ticks) if v.doubted)
     assert 2 * first <= 900 + 150, "silence does not put the doubt off for long"
-    assert all(v.doubted and v.control_c is None for v in verdicts[first:])
+    assert all(v.doubted and v.control_c is None for v in screened_ticks[first:])
 
 
 @pytest.mark.parametrize(("setpoint_c", "doubted"), [(30.0, True), (22.5, True), (21.0, False)])
@@ -176,9 +176,9 @@ def test_in_a_cool_down_doubtful_air_is_believed_and_told(setpoint_c: float, dou
     feed(screening, lambda t: (wobble(t), 37.0), 900.0)
     for i in range(450, 600):
         reads = (Reading(wobble(i, 20.0), 2.0 * i), Reading(37.0, 2.0 * i))
-        verdict = screening.judge(2.0 * i, 2.0, reads, heated=False, cooling_to_c=setpoint_c)
-    assert verdict.doubted is doubted
-    assert verdict.control_c == pytest.approx(20.0, abs=0.2)
+        screened = screening.judge(2.0 * i, 2.0, reads, heated=False, cooling_to_c=setpoint_c)
+    assert screened.doubted is doubted
+    assert screened.control_c == pytest.approx(20.0, abs=0.2)
 
 
 def test_a_doubt_outlasts_a_restart_and_nothing_else_does() -> None:
@@ -196,23 +196,23 @@ def test_warm_moulds_in_a_box_just_shut_are_given_time() -> None:
     def warming(t_s: float) -> tuple[float, float]:
         return (wobble(t_s, min(12.0 + t_s / 60.0 * 2.0, 33.0)), 35.0)
 
-    verdicts = feed(Screening((AIR, LID)), warming, 1800.0)
-    assert all(v.faults == (None, None) for v in verdicts)
+    screened_ticks = feed(Screening((AIR, LID)), warming, 1800.0)
+    assert all(v.faults == (None, None) for v in screened_ticks)
 
 
 def test_two_air_sensors_far_apart_are_both_doubted() -> None:
-    verdicts = feed(
+    screened_ticks = feed(
         Screening((AIR, AIR_2)), lambda t: (wobble(t), wobble(t, 50.0 if t > 900 else 38.5)), 1200
     )
-    assert verdicts[400].faults == (None, None)
-    assert verdicts[-1].faults == (Fault.DISAGREES, Fault.DISAGREES)
-    assert verdicts[-1].control_c is None
+    assert screened_ticks[400].faults == (None, None)
+    assert screened_ticks[-1].faults == (Fault.DISAGREES, Fault.DISAGREES)
+    assert screened_ticks[-1].control_c is None
 
 
 def test_another_air_sensor_stands_in() -> None:
-    verdicts = feed(Screening((AIR, AIR_2, SHED)), lambda t: (None, wobble(t), 5.0), 60.0)
-    assert verdicts[-1].faults == (Fault.MISSING, None, None)
-    assert verdicts[-1].control_c == pytest.approx(38.0, abs=0.07)
+    screened_ticks = feed(Screening((AIR, AIR_2, SHED)), lambda t: (None, wobble(t), 5.0), 60.0)
+    assert screened_ticks[-1].faults == (Fault.MISSING, None, None)
+    assert screened_ticks[-1].control_c == pytest.approx(38.0, abs=0.07)
 
 
 def test_state_restores_to_the_bit() -> None:
@@ -254,8 +254,8 @@ def test_each_role_may_move_as_fast_as_it_really_can(role: Role) -> None:
 
 def test_after_a_gap_a_sensor_may_have_moved_far() -> None:
     """Two minutes without a reading, then 20 K lower: the lid was off."""
-    verdicts = feed(Screening((AIR,)), lambda t: (38.0 if t < 20 else None,), 140.0)
-    assert verdicts[-1].faults == (Fault.MISSING,)
+    screened_ticks = feed(Screening((AIR,)), lambda t: (38.0 if t < 20 else None,), 140.0)
+    assert screened_ticks[-1].faults == (Fault.MISSING,)
     screening = Screening((AIR,))
     feed(screening, lambda t: (38.0 if t < 20 else None,), 140.0)
     assert feed(screening, lambda _: (18.0,), 4.0, from_s=140.0)[0].faults == (None,)
@@ -264,15 +264,17 @@ def test_after_a_gap_a_sensor_may_have_moved_far() -> None:
 def test_a_jump_that_wanders_does_not_settle() -> None:
     """A loose contact: five readings far from each other are no new level."""
     loose = (80.0, 95.0, 75.0, 88.0, 80.0, 95.0)
-    verdicts = feed(Screening((AIR,)), lambda t: (30.0 if t < 20 else loose[int(t / 2) % 6],), 32.0)
-    assert [v.faults[0] for v in verdicts[10:]] == [Fault.RATE] * 6
+    screened_ticks = feed(
+        Screening((AIR,)), lambda t: (30.0 if t < 20 else loose[int(t / 2) % 6],), 32.0
+    )
+    assert [v.faults[0] for v in screened_ticks[10:]] == [Fault.RATE] * 6
 
 
 def test_the_power_on_value_never_settles_and_life_afterwards_is_believed() -> None:
-    verdicts = feed(Screening((AIR,)), lambda t: (38.0 if t < 20 else 85.0,), 600.0)
-    assert {v.faults[0] for v in verdicts[10:]} == {Fault.POWER_ON}
-    verdicts = feed(Screening((AIR,)), lambda t: (38.0 if not 20 <= t < 60 else 85.0,), 100.0)
-    assert [v.faults[0] for v in verdicts[30:]] == [None] * 20
+    screened_ticks = feed(Screening((AIR,)), lambda t: (38.0 if t < 20 else 85.0,), 600.0)
+    assert {v.faults[0] for v in screened_ticks[10:]} == {Fault.POWER_ON}
+    screened_ticks = feed(Screening((AIR,)), lambda t: (38.0 if not 20 <= t < 60 else 85.0,), 100.0)
+    assert [v.faults[0] for v in screened_ticks[30:]] == [None] * 20
 
 
 def test_a_heater_that_truly_is_at_85_is_believed_on_the_way_through() -> None:
@@ -289,15 +291,15 @@ def test_frozen_ends_with_the_first_change_and_begins_with_the_heat() -> None:
     assert feed(screening, lambda _: (38.0625,), 4.0, from_s=1000.0)[-1].faults == (None,)
     screening = Screening((AIR,))
     feed(screening, lambda _: (9.0,), 5000.0, heated=False)
-    verdicts = feed(screening, lambda _: (9.0,), 1000.0, from_s=5000.0)
-    first = next(i for i, v in enumerate(verdicts) if v.faults[0] is Fault.FROZEN)
+    screened_ticks = feed(screening, lambda _: (9.0,), 1000.0, from_s=5000.0)
+    first = next(i for i, v in enumerate(screened_ticks) if v.faults[0] is Fault.FROZEN)
     assert 896 <= 2 * first <= 904
 
 
 def test_after_the_door_was_shut_air_has_ten_minutes_and_two() -> None:
     """Air far below the parts: quiet while the oven settles, doubted when it stays so."""
-    verdicts = feed(Screening((AIR, LID)), lambda t: (wobble(t, 12.0), 35.0), 900.0)
-    first = next(i for i, v in enumerate(verdicts) if v.faults[0] is Fault.DISAGREES)
+    screened_ticks = feed(Screening((AIR, LID)), lambda t: (wobble(t, 12.0), 35.0), 900.0)
+    first = next(i for i, v in enumerate(screened_ticks) if v.faults[0] is Fault.DISAGREES)
     assert 600 + 116 <= 2 * first <= 600 + 130
     screening = Screening((AIR, LID))
     feed(screening, lambda t: (wobble(t, 12.0), 35.0), 700.0)
@@ -311,15 +313,15 @@ def test_the_grace_after_the_door_is_not_begun_anew_by_a_restore() -> None:
     feed(one, lambda t: (wobble(t, 12.0), 35.0), 660.0)
     two = Screening((AIR, LID))
     two.restore(json.loads(json.dumps(one.snapshot())))
-    verdicts = feed(two, lambda t: (wobble(t, 12.0), 35.0), 100.0, from_s=660.0)
-    assert verdicts[-1].faults[0] is Fault.DISAGREES
+    screened_ticks = feed(two, lambda t: (wobble(t, 12.0), 35.0), 100.0, from_s=660.0)
+    assert screened_ticks[-1].faults[0] is Fault.DISAGREES
 
 
 def test_one_part_colder_than_the_air_is_no_disagreement() -> None:
     """A heavy mould lags behind; only air below every part is odd."""
     rim = LID.model_copy(update={"id": "28-000000000010", "name": "Rim"})
-    verdicts = feed(Screening((AIR, LID, rim)), lambda t: (wobble(t), 50.0, 20.0), 1800.0)
-    assert verdicts[-1].faults == (None, None, None)
+    screened_ticks = feed(Screening((AIR, LID, rim)), lambda t: (wobble(t), 50.0, 20.0), 1800.0)
+    assert screened_ticks[-1].faults == (None, None, None)
 
 
 def test_the_first_air_sensor_takes_back_control_when_it_is_believed_again() -> None:
@@ -350,9 +352,9 @@ def test_whatever_comes_a_fault_or_a_finite_value(steps: list[tuple[float, ...]]
         reads = (Reading(air_c, now_s + age_s), Reading(part_c, now_s))
         two = Screening((AIR, LID))
         two.restore(json.loads(json.dumps(one.snapshot(), allow_nan=False)))
-        verdict = one.judge(now_s, dt_s, reads, bool(heated))
-        assert two.judge(now_s, dt_s, reads, bool(heated)) == verdict
-        for believed_c, fault in zip(verdict.believed_c, verdict.faults, strict=True):
+        screened = one.judge(now_s, dt_s, reads, bool(heated))
+        assert two.judge(now_s, dt_s, reads, bool(heated)) == screened
+        for believed_c, fault in zip(screened.believed_c, screened.faults, strict=True):
             assert (believed_c is None) is (fault is not None)
             assert believed_c is None or -55.0 < believed_c < 125.0
-        assert verdict.control_c == verdict.believed_c[0]
+        assert screened.control_c == screened.believed_c[0]

@@ -57,7 +57,7 @@ def test_pins_that_are_free_are_left_off(pins: Path) -> None:
     left_on.close()
     Device.pin_factory = BenchFactory()
     found = {f.check: f for f in look_at_pins(SETTINGS)}
-    assert {name: f.verdict for name, f in found.items()} == {
+    assert {name: f.rating for name, f in found.items()} == {
         "heater": OK, "contactor": OK, "fan": OK
     }  # fmt: skip
     assert not read_pin(pins, 17), "a heater that a dead process left on is off now"
@@ -75,31 +75,31 @@ def test_a_pin_that_another_process_drives(pins: Path) -> None:
         assert other.stdout.readline() == "claimed\n"
         found = {f.check: f for f in look_at_pins(SETTINGS)}
         other.communicate(timeout=20)
-    assert found["heater"].verdict is WRONG
+    assert found["heater"].rating is WRONG
     assert "pin 17 cannot be claimed" in found["heater"].sentence
-    assert found["contactor"].verdict is OK
+    assert found["contactor"].rating is OK
 
 
 def test_a_stop_button_held_down(pins: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     settings = SETTINGS.model_copy(update={"stop_button": Button(pin=23)})
     free = {f.check: f for f in look_at_pins(settings)}["stop button"]
-    assert free.verdict is OK
+    assert free.rating is OK
     monkeypatch.setattr("nightcure.board.button.StopButton.pressed", lambda _: True)
     held = {f.check: f for f in look_at_pins(settings)}["stop button"]
-    assert held.verdict is LOOK
+    assert held.rating is LOOK
     assert "No night starts" in held.sentence
 
 
 def test_a_machine_without_pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GPIOZERO_PIN_FACTORY", "lgpio")
     nothing = look_at_chip(Board(dev=tmp_path))
-    assert nothing.verdict is WRONG
+    assert nothing.rating is WRONG
     assert "not the oven's board" in nothing.sentence
     (tmp_path / "gpiochip0").touch()
-    assert look_at_chip(Board(dev=tmp_path)).verdict is OK
+    assert look_at_chip(Board(dev=tmp_path)).rating is OK
     monkeypatch.setattr(board_checks.os, "access", lambda *_: False)
     denied = look_at_chip(Board(dev=tmp_path))
-    assert denied.verdict is WRONG
+    assert denied.rating is WRONG
     assert "usermod -aG gpio" in denied.sentence
 
 
@@ -122,7 +122,7 @@ def test_a_good_disk_keeps_nothing_of_the_trial(tmp_path: Path) -> None:
 
 def test_a_ledger_in_memory(tmp_path: Path) -> None:
     found = look_at_disk(tmp_path / "x.ledger", mounts(tmp_path, "tmpfs"))
-    assert found.verdict is LOOK
+    assert found.rating is LOOK
     assert "a power cut loses every night" in found.sentence
 
 
@@ -130,40 +130,40 @@ def test_a_folder_that_is_not_there_or_may_not_be_written(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     found = look_at_disk(tmp_path / "none" / "x.ledger", Board())
-    assert found.verdict is WRONG
+    assert found.rating is WRONG
     assert "is not there" in found.sentence
     monkeypatch.setattr(board_checks.os, "access", lambda *_: False)
     found = look_at_disk(tmp_path / "x.ledger", Board())
-    assert found.verdict is WRONG
+    assert found.rating is WRONG
     assert "sudo -u" in found.sentence
 
 
 @pytest.mark.parametrize(
-    ("free", "longest_s", "verdict"),
+    ("free", "longest_s", "rating"),
     [(10**6, 0.01, WRONG), (10**8, 0.01, LOOK), (10**10, 1.0, LOOK), (10**10, 4.0, WRONG),
      (10**10, 0.01, OK)],
 )  # fmt: skip
 def test_little_room_and_slow_cards(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, free: int, longest_s: float, verdict: Rating
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, free: int, longest_s: float, rating: Rating
 ) -> None:
     usage = shutil.disk_usage(tmp_path)._replace(free=free)
     monkeypatch.setattr(board_checks.shutil, "disk_usage", lambda _: usage)
     monkeypatch.setattr(board_checks, "_durable_s", lambda _: longest_s)
     found = look_at_disk(tmp_path / "x.ledger", mounts(tmp_path, "ext4"))
-    assert found.verdict is verdict
+    assert found.rating is rating
 
 
 def test_a_sound_ledger_a_damaged_one_and_none(tmp_path: Path) -> None:
     path = tmp_path / "x.ledger"
-    assert look_at_ledger(path).verdict is OK
+    assert look_at_ledger(path).rating is OK
     writer = LedgerWriter(path)
     writer.close()
     sound = look_at_ledger(path)
-    assert (sound.verdict, sound.figures) == (OK, {"nights": 0})
+    assert (sound.rating, sound.figures) == (OK, {"nights": 0})
     whole = path.read_bytes()
     path.write_bytes(whole[:2048] + b"\xff" * 4096 + whole[6144:])
     damaged = look_at_ledger(path)
-    assert damaged.verdict is WRONG
+    assert damaged.rating is WRONG
     path.write_text("a letter")
     assert "not a ledger" in look_at_ledger(path).sentence
 
@@ -175,7 +175,7 @@ def test_a_ledger_of_a_newer_version(tmp_path: Path) -> None:
         db.execute("PRAGMA user_version=99")
     db.close()
     found = look_at_ledger(path)
-    assert found.verdict is WRONG
+    assert found.rating is WRONG
     assert "newer nightcure" in found.sentence
 
 
@@ -196,10 +196,10 @@ def test_a_running_controller_is_known_by_its_ledger(tmp_path: Path) -> None:
 # ---- the machine -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("answer", "verdict"), [(0, OK), (1, OK), (5, LOOK), (-1, LOOK)])
-def test_the_clock(answer: int, verdict: Rating) -> None:
+@pytest.mark.parametrize(("answer", "rating"), [(0, OK), (1, OK), (5, LOOK), (-1, LOOK)])
+def test_the_clock(answer: int, rating: Rating) -> None:
     """adjtimex(2): 5 is TIME_ERROR, not synchronised; 1 an inserted leap second to come."""
-    assert look_at_clock(Board(clock=lambda: answer)).verdict is verdict
+    assert look_at_clock(Board(clock=lambda: answer)).rating is rating
 
 
 def test_the_kernel_answers_as_the_system_does() -> None:
@@ -209,7 +209,7 @@ def test_the_kernel_answers_as_the_system_does() -> None:
 
 def test_a_clock_that_was_never_set(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(time, "time", lambda: 86400.0)
-    assert look_at_clock(Board(clock=lambda: 0)).verdict is WRONG
+    assert look_at_clock(Board(clock=lambda: 0)).rating is WRONG
 
 
 def test_the_watchdog(tmp_path: Path) -> None:
@@ -219,14 +219,14 @@ def test_the_watchdog(tmp_path: Path) -> None:
     dog.mkdir(parents=True)
     (dog / "state").write_text("inactive\n")
     asleep = look_at_watchdog(board)
-    assert asleep.verdict is LOOK
+    assert asleep.rating is LOOK
     assert "sleeps" in asleep.sentence
     (dog / "state").write_text("active\n")
-    assert look_at_watchdog(board).verdict is OK
+    assert look_at_watchdog(board).rating is OK
 
 
 @pytest.mark.parametrize(
-    ("enabled", "active", "verdict", "word"),
+    ("enabled", "active", "rating", "word"),
     [
         ("enabled", "active", OK, "running"),
         ("enabled", "failed", WRONG, "reset-failed"),
@@ -235,7 +235,7 @@ def test_the_watchdog(tmp_path: Path) -> None:
         ("", "", LOOK, "not to be asked"),
     ],
 )
-def test_the_service(tmp_path: Path, enabled: str, active: str, verdict: Rating, word: str) -> None:
+def test_the_service(tmp_path: Path, enabled: str, active: str, rating: Rating, word: str) -> None:
     def systemctl(question: str, *_: Any) -> str:
         return enabled if question == "is-enabled" else active
 
@@ -243,5 +243,5 @@ def test_the_service(tmp_path: Path, enabled: str, active: str, verdict: Rating,
     assert "nightcure off" in look_at_service(board).sentence, "not installed"
     (tmp_path / "nightcure-controller.service").touch()
     found = look_at_service(board)
-    assert found.verdict is verdict
+    assert found.rating is rating
     assert word in found.sentence

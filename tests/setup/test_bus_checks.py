@@ -52,7 +52,7 @@ def look(tree: W1Tree, settings: Settings = SETTINGS, round_s: float = 0.0) -> d
 
 def test_a_cold_oven_in_order(tree: W1Tree) -> None:
     found = look(tree)
-    assert {f.verdict for f in found.values()} == {OK}
+    assert {f.rating for f in found.values()} == {OK}
     assert list(found) == ["1-Wire bus", "Air", "Lid", "Rim", "Shed", "agreement", "read time"]
     assert "9.0 °C" in found["Air"].sentence
     assert found["agreement"].figures == {"apart_k": 0.5}, "the shed is not in the oven"
@@ -72,12 +72,12 @@ def test_a_sensor_that_is_not_right(
 ) -> None:
     harm(tree)
     found = look(tree)
-    assert found["Lid"].verdict is WRONG
+    assert found["Lid"].rating is WRONG
     assert word in found["Lid"].sentence
-    assert found["Air"].verdict is OK
+    assert found["Air"].rating is OK
     missing = found["1-Wire bus"].figures["missing"]
     assert missing == ([LID] if "plug" in word else [])
-    assert (found["1-Wire bus"].verdict is WRONG) == bool(missing)
+    assert (found["1-Wire bus"].rating is WRONG) == bool(missing)
 
 
 def test_a_sensor_that_is_garbled_now_and_then(
@@ -93,7 +93,7 @@ def test_a_sensor_that_is_garbled_now_and_then(
     clock = QuickClock()
     monkeypatch.setattr(clock, "sleep", every_other)
     found = {f.check: f for f in look_at_bus(SETTINGS, tree.root, clock)}
-    assert found["Lid"].verdict is LOOK
+    assert found["Lid"].rating is LOOK
     assert "1 of 3 readings: garbled" in found["Lid"].sentence
     assert found["Lid"].figures["faults"] == ["crc"]
 
@@ -101,7 +101,7 @@ def test_a_sensor_that_is_garbled_now_and_then(
 def test_a_sensor_that_the_file_does_not_know(tree: W1Tree) -> None:
     tree.set_c("28-0000000000ff", 21.0)
     found = look(tree)["1-Wire bus"]
-    assert found.verdict is LOOK
+    assert found.rating is LOOK
     assert "28-0000000000ff (21.0 °C)" in found.sentence
     assert found.figures["unknown"] == ["28-0000000000ff"]
 
@@ -109,13 +109,13 @@ def test_a_sensor_that_the_file_does_not_know(tree: W1Tree) -> None:
 def test_sensors_that_differ_in_a_cold_oven(tree: W1Tree) -> None:
     tree.set_c(RIM, 12.0)
     found = look(tree)["agreement"]
-    assert found.verdict is LOOK
+    assert found.rating is LOOK
     assert "Rim shows 3.0 K more than Air" in found.sentence
 
 
 def test_values_that_cannot_be(tree: W1Tree) -> None:
     tree.set_c(AIR, 61.0)
-    assert look(tree)["Air"].verdict is WRONG
+    assert look(tree)["Air"].rating is WRONG
     assert "past its limit of 60.0 °C" in look(tree)["Air"].sentence
     tree.set_c(SHED, -50.0)
     assert "cannot be" in look(tree)["Shed"].sentence
@@ -124,19 +124,19 @@ def test_values_that_cannot_be(tree: W1Tree) -> None:
 def test_no_bus_at_all(tree: W1Tree) -> None:
     shutil.rmtree(tree.root)
     (found,) = look(tree).values()
-    assert found.verdict is WRONG
+    assert found.rating is WRONG
     assert "dtoverlay=w1-gpio" in found.sentence
 
 
-@pytest.mark.parametrize(("round_s", "verdict"), [(0.8, OK), (2.5, LOOK), (5.5, WRONG)])
-def test_the_time_it_takes_against_the_tick(tree: W1Tree, round_s: float, verdict: Rating) -> None:
+@pytest.mark.parametrize(("round_s", "rating"), [(0.8, OK), (2.5, LOOK), (5.5, WRONG)])
+def test_the_time_it_takes_against_the_tick(tree: W1Tree, round_s: float, rating: Rating) -> None:
     found = look(tree, round_s=round_s)["read time"]
-    assert found.verdict is verdict
+    assert found.rating is rating
     assert found.figures["longest_s"] == pytest.approx(round_s, abs=0.3)
 
 
 def test_sensors_read_one_by_one(tree: W1Tree) -> None:
     (tree.root / "w1_bus_master1" / "therm_bulk_read").unlink()
     found = look(tree)["read time"]
-    assert found.verdict is LOOK
+    assert found.rating is LOOK
     assert "therm_bulk_read is not there" in found.sentence

@@ -114,7 +114,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
 def test_who_answers_how_far_and_how_late(folder: Path) -> None:
     trial = Trial(folder)
     found = trial.run()
-    assert {name: f.verdict for name, f in found.items()} == {
+    assert {name: f.rating for name, f in found.items()} == {
         "pulse": OK, "Air answers": OK, "Lid answers": OK, "Rim answers": OK,
         "Shed answers": OK, "heater off": OK,
     }  # fmt: skip
@@ -142,7 +142,7 @@ def test_a_thermometer_that_comes_from_a_hand_is_waited_for(folder: Path) -> Non
     trial.hand = lambda t_s: {AIR: 15.0 * math.exp(-t_s / 60.0)}
     warm = trial.run()["Air answers"]
     assert any(line == "Air still falls; the heater waits" for line in trial.said)
-    assert warm.verdict is OK
+    assert warm.rating is OK
     assert warm.figures["rise_k"] == pytest.approx(plain["rise_k"], abs=0.2)
     assert warm.figures["dead_time_s"] == pytest.approx(plain["dead_time_s"], abs=6.0)
 
@@ -166,7 +166,7 @@ def test_a_sensor_that_fails_switches_off(folder: Path, how: str) -> None:
     assert "Lid" in trial.given.doubt
     assert 20.0 <= trial.heat_s <= 25.0, "of the 60 s asked for"
     (pulse,) = found.values()
-    assert pulse.verdict is WRONG
+    assert pulse.rating is WRONG
     assert pulse.sentence.startswith("Cut short, the heater is off: Lid")
 
 
@@ -200,7 +200,7 @@ def test_a_strong_heater_needs_no_whole_pulse(folder: Path) -> None:
     found = trial.run(seconds=300.0)
     assert trial.given.doubt is None
     assert trial.heat_s < 120.0
-    assert found["Air answers"].verdict is OK
+    assert found["Air answers"].rating is OK
 
 
 def test_a_welded_relay_is_told(folder: Path) -> None:
@@ -208,21 +208,21 @@ def test_a_welded_relay_is_told(folder: Path) -> None:
     trial = Trial(folder, settings, faults=(FaultAt("relay-welded", 90.0),))
     found = trial.run()
     assert trial.heat_s > 200.0, "it heats whatever the pin says"
-    assert found["heater off"].verdict is WRONG
+    assert found["heater off"].rating is WRONG
     assert "PULL THE PLUG" in found["heater off"].sentence
 
 
 def test_a_heater_without_power(folder: Path) -> None:
     found = Trial(folder, faults=(FaultAt("relay-stuck-open", 0.0),)).run(watch_s=60.0)
-    assert found["Air answers"].verdict is WRONG
+    assert found["Air answers"].rating is WRONG
     assert "Has the heater power" in found["Air answers"].sentence
-    assert found["Lid answers"].verdict is LOOK
-    assert found["heater off"].verdict is LOOK
+    assert found["Lid answers"].rating is LOOK
+    assert found["heater off"].rating is LOOK
 
 
 def test_an_air_sensor_outside_the_box(folder: Path) -> None:
     found = Trial(folder, faults=(FaultAt("sensor-out-of-box", 0.0),)).run(watch_s=60.0)
-    assert found["Air answers"].verdict is WRONG
+    assert found["Air answers"].rating is WRONG
     assert "is it in the oven?" in found["Air answers"].sentence
 
 

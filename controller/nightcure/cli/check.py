@@ -72,7 +72,7 @@ def check(
         found = _look(path, settings, as_json)
         if pulse:
             found += _pulse(path, settings, found, lengths_s, as_json)
-        wrong = any(f.verdict is Rating.WRONG for f in found)
+        wrong = any(f.rating is Rating.WRONG for f in found)
         if as_json:
             print_json({"oven": str(path), "ok": not wrong, "checks": [f.as_json() for f in found]})
         if wrong:
@@ -116,7 +116,7 @@ def _show(findings: list[Finding]) -> None:
     table.add_column()
     for f in findings:
         table.add_row(
-            Text(f.verdict.value, COLOURS[f.verdict.value]), Text(f.check), Text(f.sentence)
+            Text(f.rating.value, COLOURS[f.rating.value]), Text(f.check), Text(f.sentence)
         )
     out.print(table)
 
@@ -138,7 +138,7 @@ def _pulse(
     from ..setup.pulse_results import pulse_findings
     from ..setup.pulse_supervisor import PulseSupervisor
 
-    if any(f.verdict is Rating.WRONG for f in before):
+    if any(f.rating is Rating.WRONG for f in before):
         sentence = "Not given: put right what is wrong first."
         found = [Finding("pulse", Rating.WRONG, sentence, {"heated_s": 0.0})]
     else:

@@ -39,7 +39,7 @@ def all_checks(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> I
     yield chip
     if controller_runs(settings.ledger):
         yield Finding("controller", Rating.OK, "It runs and holds the pins; they are left alone.")
-    elif chip.verdict is not Rating.WRONG:
+    elif chip.rating is not Rating.WRONG:
         yield from _pins(settings)
     yield look_at_disk(settings.ledger, board)
     yield look_at_ledger(settings.ledger)

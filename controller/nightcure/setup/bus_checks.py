@@ -91,8 +91,8 @@ def _one(
         "faults": [f.value for f in faults],
     }
 
-    def told(verdict: Rating, sentence: str) -> tuple[Finding, float | None]:
-        return Finding(name, verdict, sentence, figures), level_c
+    def told(rating: Rating, sentence: str) -> tuple[Finding, float | None]:
+        return Finding(name, rating, sentence, figures), level_c
 
     if level_c is None:
         return told(Rating.WRONG, f"{t.id}: {FAULT_WORDS[faults[0]]}.")

@@ -1,4 +1,4 @@
-"""What a check found: one verdict, one sentence that says what to do."""
+"""What a check found: one rating, one sentence that says what to do."""
 
 from __future__ import annotations
 
@@ -18,12 +18,12 @@ class Finding(NamedTuple):
     """One line of a check."""
 
     check: str
-    verdict: Rating
+    rating: Rating
     sentence: str
     figures: dict[str, Any] = {}  # noqa: RUF012 (never written to)
     """Values behind it, units in the keys."""
 
     def as_json(self) -> dict[str, Any]:
         """Plain values."""
-        told = {"check": self.check, "verdict": self.verdict.value, "sentence": self.sentence}
+        told = {"check": self.check, "verdict": self.rating.value, "sentence": self.sentence}
         return {**told, **self.figures}

@@ -205,17 +205,17 @@ class Pulse:
         """What is believed of each thermometer (°C), and a sentence for each that is not."""
         now_s = self._clock.monotonic()
         readings = self._reader.latest()
-        verdict = self._screening.judge(now_s, now_s - self._judged_s, readings, heated=True)
+        screened = self._screening.judge(now_s, now_s - self._judged_s, readings, heated=True)
         self._judged_s = now_s
         faults = []
         for t, fault, reading in zip(
-            self.settings.thermometers, verdict.faults, readings, strict=True
+            self.settings.thermometers, screened.faults, readings, strict=True
         ):
             if fault is not None:
                 faults.append(f"{t.name} says nothing believable ({fault.value}).")
             elif now_s - reading.taken_s > OLD_S:
                 faults.append(f"{t.name} was read {now_s - reading.taken_s:.0f} s ago.")
-        return verdict.believed_c, faults
+        return screened.believed_c, faults
 
     def _doubt(
         self, believed_c: Sequence[float | None], faults: list[str], button: StopButton

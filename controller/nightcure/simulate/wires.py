@@ -87,10 +87,10 @@ class W1Tree:
         os.replace(fresh, folder / "w1_slave")
 
 
-def _lines(first: bytes, second: bytes, verdict: str) -> str:
+def _lines(first: bytes, second: bytes, crc_word: str) -> str:
     code = int.from_bytes(second[:2], "little", signed=True)
     return (
-        f"{first.hex(' ')} : crc={crc8(first[:8]):02x} {verdict}\n"
+        f"{first.hex(' ')} : crc={crc8(first[:8]):02x} {crc_word}\n"
         f"{second.hex(' ')} t={int(code * 1000 / 16)}\n"
     )
 
