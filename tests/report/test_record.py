@@ -315,7 +315,7 @@ def test_the_record_says_when_and_why_there_was_no_heat(shelf: dict[str, Path]) 
     assert lost.length_s == facts.tick_summary.withheld[2].start_wall_s - lost.start_wall_s
     said = words(sheet(facts, Extras()))
     assert "No believable air temperature: garbled readings." in said
-    assert "The oven has tripped (control-sensor-lost) and stays off" in said
+    assert "The oven has tripped (control sensor lost) and stays off" in said
     assert "contactor closes" not in said, "what is over in a tick is not printed"
     told = summary(facts, Extras())["heat_withheld"]
     assert [w["code"] for w in told] == [code for code, _ in held]

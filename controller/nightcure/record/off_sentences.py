@@ -32,7 +32,7 @@ def off_sentence(code: str, fields: Mapping[str, str]) -> str:
         case OffCode.STOP_PRESSED:
             return "The stop button at the oven is held."
         case OffCode.TRIPPED:
-            alarm = fields.get("alarm", "an interlock")
+            alarm = fields.get("alarm", "an interlock").replace("-", " ")
             return f"The oven has tripped ({alarm}) and stays off until a person resets it."
         case OffCode.NO_NIGHT if fields.get("phase") == Phase.DONE:
             return "The night is done."
