@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from nightcure.ledger.reader import LedgerReader
 from nightcure.loop.loop import Loop
 from nightcure.profile import parse_profile
+from nightcure.replay.verify import verify
 from nightcure.tick import Command, Decision, Fault, Phase, TickInputs
 from tests.nights import (
     SETTINGS,
+    SHORT,
     changed,
     readings,
     run,
@@ -21,6 +25,7 @@ from tests.nights import (
     tripped,
     word,
 )
+from tests.recording import RecordedOven
 
 
 def test_a_trip_survives_a_power_cut() -> None:
@@ -219,3 +224,24 @@ def test_full_power_before_a_cut_is_not_held_against_the_heater_after_it(
         wall_s = state["wall_s"] + 600.0 + t_s
         d = after.tick(TickInputs(t_s, wall_s, readings(t_s, *values)))
         assert d.trip is None, d.events
+
+
+def test_a_restart_after_a_night_by_the_other_regulator(tmp_path: Path) -> None:
+    """The night is over and its regulator with it: the controller starts, and heats again."""
+    ledger = tmp_path / "n.ledger"
+    other = SHORT.model_copy(update={"regulator": "bang-bang"})
+    with RecordedOven(ledger) as oven:
+        oven.run(300.0, profile=other)
+        oven.tick(word("stop", 5))
+        oven.run(oven.t_s + 60.0)
+    with RecordedOven(ledger) as oven:
+        assert oven.lost is None
+        assert oven.loop.phase is Phase.IDLE
+        oven.t_s = 400.0
+        oven.tick(start(SHORT)._replace(id=9))
+        oven.run(oven.t_s + 200.0)
+        assert oven.loop.phase is Phase.RAMP
+    for night_id in (1, 2):
+        found = verify(LedgerReader(ledger), night_id)
+        assert found.same
+        assert found.remarks == []

@@ -70,9 +70,15 @@ class Heating:
         }
 
     def restore(self, state: dict[str, Any], profile: Profile | None) -> None:
-        """Go on from a snapshot of a night with `profile`."""
+        """Go on from a snapshot of a night with `profile`; None: no night is under way.
+
+        The regulator of a night that is over may have been of another kind than the settings'; it
+        is over with the night.
+        """
         self._regulator = regulator_for(self._settings, profile)
-        self._regulator.restore(state["regulator"])
+        told = state["regulator"]
+        if profile is not None or told.keys() == self._regulator.snapshot().keys():
+            self._regulator.restore(told)
         self._feed_forward.restore(state["feed_forward"])
         self._modulator.restore(state["modulator"])
         self.duty, self._held = state["duty"], state["held"]
