@@ -11,7 +11,7 @@ from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
 from nightcure.loop.loop import Loop
-from nightcure.record.codec import DecisionColumns, decode_inputs, encode_inputs
+from nightcure.record.codec import decision_fields, decode_inputs, encode_inputs
 from nightcure.tick import Decision, Reading, TickInputs
 from tests.nights import SETTINGS, SHORT, night, run, start, still, through_text
 from tests.ticks import one_tick
@@ -33,7 +33,7 @@ def test_replay_gives_the_same_decisions_to_the_bit(faults: tuple[str, ...]) -> 
         assert kept == inputs
         again = fresh.tick(kept)
         assert again == decision, f"tick {number}"
-        assert DecisionColumns().of(again) == DecisionColumns().of(decision)
+        assert decision_fields(again) == decision_fields(decision)
 
 
 def test_a_flipped_bit_is_noticed(short_night: list[tuple[TickInputs, Decision]]) -> None:

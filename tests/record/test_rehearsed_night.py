@@ -29,7 +29,7 @@ def test_a_rehearsed_night_is_kept(tmp_path: Path, fault: str | None, outcome: s
     facts = gather(reader, 1)
     assert facts.outcome == outcome == result.figures.outcome
     assert facts.energy_kwh == pytest.approx(result.figures.energy_kwh, abs=0.002)
-    assert facts.going.length_s == pytest.approx(result.figures.night_s, abs=40.0)
+    assert facts.tick_summary.length_s == pytest.approx(result.figures.night_s, abs=40.0)
 
 
 def test_a_refused_start_leaves_no_night(tmp_path: Path) -> None:

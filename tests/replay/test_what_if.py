@@ -149,6 +149,18 @@ def test_settings_that_cannot_be_are_refused_with_a_sentence(
         tried(night, rebuilt, Changes(regulator={"gain_w_per_k": -3.0}))
 
 
+def test_what_is_not_changed_is_not_checked_again() -> None:
+    """A recorded night may have been allowed what no oven.toml may have now."""
+    regulator = SETTINGS.regulator.model_copy(update={"gain_w_per_k": 9000.0})
+    heater = SETTINGS.heater.model_copy(update={"min_on_s": 50.0})
+    old = SETTINGS.model_copy(update={"regulator": regulator, "heater": heater})
+    changes = Changes(regulator={"integral_s": 300.0}, heater_w=400.0)
+    changed = changes.settings(old)
+    assert (changed.regulator.gain_w_per_k, changed.regulator.integral_s) == (9000.0, 300.0)
+    assert (changed.heater.min_on_s, changed.heater.power_w) == (50.0, 400.0)
+    assert Changes().settings(old) == old
+
+
 def test_a_night_that_never_heated_cannot_be_rebuilt(night: ForeignNight) -> None:
     with pytest.raises(BadInput, match="never on"):
         rebuild(replace(night.series, heat=0.0 * night.series.heat))

@@ -59,59 +59,49 @@ def decode_inputs(
     return inputs, data.get("resumed_from")
 
 
-class DecisionColumns:
-    """Decisions of one night as the ledger's columns have them, told in the order they were made.
+def off_fields(off: WhyOff | None) -> list[Any] | None:
+    """Why the heater may not be on, as a decision's key `off` has it."""
+    return None if off is None else [off.code.value, off.fields]
 
-    Why the heater may not be on (`off` in the column `decision`) is told by a night's first tick
-    and by every tick on which it changes; a night without it in its first tick was recorded by a
-    version that did not know it.
+
+def decision_fields(d: Decision, with_off: bool = True) -> dict[str, Any]:
+    """A decision as the ledger's columns have it; equal decisions give equal fields.
+
+    `with_off`: say why the heater may not be on. A night's first tick says it, and every tick on
+    which it changes; earlier versions did not.
     """
+    return {
+        "heater": int(d.heater_on),
+        "contactor": int(d.contactor_on),
+        "phase": d.phase.value,
+        "segment": d.segment,
+        "setpoint_c": d.setpoint_c,
+        "control_c": d.control_c,
+        "duty": d.duty,
+        "believed": dumps(list(d.believed)),
+        "decision": _rest(d, with_off),
+    }
 
-    def __init__(self, with_off: bool = True) -> None:
-        self._with_off = with_off
-        self._told: tuple[WhyOff | None] | None = None
 
-    def anew(self) -> DecisionColumns:
-        """The same for a night that is taken up again: its first tick tells all."""
-        return DecisionColumns(self._with_off)
-
-    def of(self, d: Decision) -> dict[str, Any]:
-        """A decision's columns; equal decisions after equal ones give equal columns."""
-        return {
-            "heater": int(d.heater_on),
-            "contactor": int(d.contactor_on),
-            "phase": d.phase.value,
-            "segment": d.segment,
-            "setpoint_c": d.setpoint_c,
-            "control_c": d.control_c,
-            "duty": d.duty,
-            "believed": dumps(list(d.believed)),
-            "decision": self._rest(d),
-        }
-
-    def wrote(self, d: Decision) -> None:
-        """The decision is in the ledger."""
-        self._told = (d.why_off,)
-
-    def _rest(self, d: Decision) -> str:
-        """The part of a decision that has no column of its own."""
-        data: dict[str, Any] = {}
-        if self._with_off and self._told != (d.why_off,):
-            data["off"] = None if d.why_off is None else [d.why_off.code.value, d.why_off.fields]
-        if d.fan_on:
-            data["fan"] = 1
-        if d.waiting:
-            data["wait"] = 1
-        if d.trip is not None:
-            data["trip"] = d.trip
-        if any(d.faults):
-            data["faults"] = [None if f is None else f.value for f in d.faults]
-        if d.events:
-            data["events"] = [list(e) for e in d.events]
-        if d.outcomes:
-            data["outcomes"] = [list(o) for o in d.outcomes]
-        if d.checks:
-            data["checks"] = [list(c) for c in d.checks]
-        if d.cure:
-            data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
-        return dumps(data) if data else "{}"
+def _rest(d: Decision, with_off: bool) -> str:
+    """The part of a decision that has no column of its own."""
+    data: dict[str, Any] = {}
+    if with_off:
+        data["off"] = off_fields(d.why_off)
+    if d.fan_on:
+        data["fan"] = 1
+    if d.waiting:
+        data["wait"] = 1
+    if d.trip is not None:
+        data["trip"] = d.trip
+    if any(d.faults):
+        data["faults"] = [None if f is None else f.value for f in d.faults]
+    if d.events:
+        data["events"] = [list(e) for e in d.events]
+    if d.outcomes:
+        data["outcomes"] = [list(o) for o in d.outcomes]
+    if d.checks:
+        data["checks"] = [list(c) for c in d.checks]
+    if d.cure:
+        data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
+    return dumps(data) if data else "{}"

@@ -19,8 +19,8 @@ from ..errors import NightcureError
 from ..ledger.writer import CheckRow, EventRow, LedgerWriter, TickRow
 from ..loop.loop import Loop
 from ..settings import Settings, corrected
-from ..tick import Decision, Event, Outcome, Phase, TickInputs
-from .codec import DecisionColumns, dumps, encode_inputs
+from ..tick import Decision, Event, Outcome, Phase, TickInputs, WhyOff
+from .codec import decision_fields, dumps, encode_inputs
 
 log = logging.getLogger("nightcure")
 
@@ -72,7 +72,8 @@ class Recorder:
         self._night_id: int | None = None
         self._seq = 0
         self._ended = False
-        self._columns = DecisionColumns()
+        self._told: tuple[WhyOff | None] | None = None
+        """Why the heater was off at the night's last written tick; None before its first."""
         self._durable_at_s = 0.0
         self._durable_every_s = DURABLE_EVERY_S - settings.timing.tick_s
         self._blind_s: float | None = None
@@ -136,7 +137,7 @@ class Recorder:
             try:
                 self._write(batch)
             except NightcureError as error:
-                self._night_id, self._seq, self._ended, self._settings, self._columns = kept
+                self._night_id, self._seq, self._ended, self._settings, self._told = kept
                 if not lost:
                     log.error("%s", error)
                 lost = True
@@ -147,7 +148,7 @@ class Recorder:
                 continue
             except Exception as error:
                 # Trying again would fail again, and hold up all that follows.
-                self._night_id, self._seq, self._ended, self._settings, self._columns = kept
+                self._night_id, self._seq, self._ended, self._settings, self._told = kept
                 log.exception("A tick could not be recorded and is given up.")
                 self._give_up(batch, error)
                 continue
@@ -159,9 +160,9 @@ class Recorder:
             self._done_with(batch, self._silent_since(batch) if orphan else None)
         self._writer.close()
 
-    def _place(self) -> tuple[int | None, int, bool, Settings, DecisionColumns]:
+    def _place(self) -> tuple[Any, ...]:
         """Where it is, to go back to when a tick could not be written."""
-        return self._night_id, self._seq, self._ended, self._settings, self._columns
+        return self._night_id, self._seq, self._ended, self._settings, self._told
 
     def _silent_since(self, batch: Batch) -> float:
         return batch.inputs.mono_s if self._blind_s is None else self._blind_s
@@ -182,6 +183,7 @@ class Recorder:
 
     def _write(self, b: Batch) -> None:
         d, w = b.decision, self._writer
+        tells_off = self._told != (d.why_off,)
         durable = b.weighty or self._closing
         durable = durable or time.monotonic() - self._durable_at_s >= self._durable_every_s
         with w.transaction(durable=durable):
@@ -205,7 +207,7 @@ class Recorder:
                 w.tick(
                     TickRow(
                         night_id, self._seq, b.inputs.mono_s, b.inputs.wall_s,
-                        encode_inputs(b.inputs, b.resumed_from), **self._columns.of(d),
+                        encode_inputs(b.inputs, b.resumed_from), **decision_fields(d, tells_off),
                     )
                 )  # fmt: skip
             self._end(b)
@@ -217,7 +219,7 @@ class Recorder:
                 )
             if night_id is not None:
                 self._seq += 1
-        self._columns.wrote(d)
+        self._told = (d.why_off,)
         self._given_up = []
         if durable:
             self._durable_at_s = time.monotonic()
@@ -234,7 +236,7 @@ class Recorder:
         )
         self._seq = 0
         self._ended = False
-        self._columns = DecisionColumns()
+        self._told = None
 
     def _end(self, b: Batch) -> None:
         """Close the night where it is over; a tripped one is watched on until it is reset."""

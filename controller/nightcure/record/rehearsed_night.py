@@ -10,8 +10,8 @@ from ..ledger.writer import EventRow, LedgerWriter, TickRow
 from ..loop.loop import Loop
 from ..profile import Profile
 from ..settings import Settings
-from ..tick import Decision, TickInputs
-from .codec import DecisionColumns, dumps, encode_inputs
+from ..tick import Decision, TickInputs, WhyOff
+from .codec import decision_fields, dumps, encode_inputs
 
 #: Ticks written at a time.
 AT_ONCE = 1000
@@ -28,7 +28,7 @@ class RehearsedNight:
         self._writer = LedgerWriter(path)
         self._settings, self._profile = settings, profile
         self._waiting: list[tuple[TickInputs, Decision]] = []
-        self._columns = DecisionColumns()
+        self._told: tuple[WhyOff | None] | None = None
         self._seq = 0
         self.night_id: int | None = None
         """None until the first ticks are written, or where the start was refused."""
@@ -62,8 +62,9 @@ class RehearsedNight:
 
     def _one(self, night_id: int, inputs: TickInputs, d: Decision) -> None:
         w, seq, at = self._writer, self._seq, (inputs.mono_s, inputs.wall_s)
-        w.tick(TickRow(night_id, seq, *at, encode_inputs(inputs), **self._columns.of(d)))
-        self._columns.wrote(d)
+        tells = self._told != (d.why_off,)
+        w.tick(TickRow(night_id, seq, *at, encode_inputs(inputs), **decision_fields(d, tells)))
+        self._told = (d.why_off,)
         for e in d.events:
             w.event(EventRow(night_id, seq, *at, e.kind, e.name, e.state, e.message))
             if e.kind == "night" and e.name in ("done", "stopped", "tripped"):

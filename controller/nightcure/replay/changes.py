@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
-from pydantic import ValidationError
+from pydantic import ValidationError, create_model
 
 from ..errors import BadInput, faults_as_sentences
 from ..oven.thermal import Network
@@ -60,10 +61,10 @@ class Changes:
         for name, fields in changed.items():
             section: Section = getattr(settings, name)
             try:
-                data = section.model_dump(mode="json") | fields
-                sections[name] = type(section).model_validate(data)
+                checked = _only(type(section), fields).model_validate(fields)
             except ValidationError as error:
-                raise BadInput(*faults_as_sentences(error, f"the change of [{name}]")) from None
+                raise BadInput(*faults_as_sentences(error, f"the change of {name}")) from None
+            sections[name] = section.model_copy(update=checked.model_dump())
         return settings.model_copy(update=sections)
 
     def network(self, network: Network) -> Network:
@@ -97,6 +98,16 @@ class Changes:
         if self.profile is not None:
             said.append(f"the profile '{self.profile.name}'")
         return ", ".join(said) or "nothing changed"
+
+
+def _only(section: type[Section], fields: Iterable[str]) -> type[Section]:
+    """A section with some of its fields alone, so that the others are not checked again."""
+    known: dict[str, Any] = {
+        name: (section.model_fields[name].annotation, section.model_fields[name])
+        for name in fields
+        if name in section.model_fields
+    }
+    return create_model(section.__name__, __base__=Section, **known)
 
 
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)

@@ -17,7 +17,7 @@ from ..ledger.checksum import intact
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import NightRow, TickRow
 from ..loop.loop import Loop
-from ..record.codec import DecisionColumns, decode_inputs
+from ..record.codec import decision_fields, decode_inputs, off_fields
 from ..record.recorded_settings import settings_of
 from ..settings import Settings
 
@@ -36,6 +36,8 @@ MEANINGS: dict[str, tuple[str, ...]] = {
     "cure": ("cure",),
 }
 MEANING_OF = {name: meaning for meaning, names in MEANINGS.items() for name in names}
+#: Before a record has said why the heater was off: an earlier version's never does.
+NOT_TOLD = object()
 #: So many differences are kept one by one; all are counted.
 KEEP = 1000
 
@@ -153,7 +155,7 @@ def _compare(
     tick_s = settings.timing.tick_s
     on_recorded = on_now = 0
     expected = 0
-    columns = DecisionColumns(_tells_off(reader, found.night_id))
+    standing: Any = NOT_TOLD
     for row in reader.ticks(found.night_id):
         if row.seq != expected:
             found.remarks.append(f"Ticks {expected} to {row.seq - 1} are missing from the ledger.")
@@ -163,15 +165,25 @@ def _compare(
         except (ValueError, KeyError, TypeError, IndexError):
             _note(found, row, {"inputs": (row.inputs[:80], "not readable")})
             continue
+        if len(inputs.readings) != len(settings.thermometers):
+            wants = f"{len(settings.thermometers)} thermometers"
+            _note(found, row, {"inputs": (f"{len(inputs.readings)} readings", wants)})
+            found.ticks += 1
+            continue
         differs: dict[str, tuple[Any, Any]] = {}
         if not intact(row.mono_s, row.wall_s, row.inputs):
             differs["inputs"] = ("changed since it was written", "its checksum is of other inputs")
         if resumed_from is not None:
             loop = _resumed(found, settings, loop, resumed_from, row)
-            columns = columns.anew()
+            standing = NOT_TOLD
         decision = loop.tick(inputs)
-        differs |= _fields(row, columns.of(decision))
-        columns.wrote(decision)
+        recorded = _object(row.decision)
+        tells = isinstance(recorded, dict) and "off" in recorded
+        differs |= _fields(row, decision_fields(decision, tells))
+        if tells:
+            standing = recorded["off"]
+        elif standing is not NOT_TOLD and standing != off_fields(decision.why_off):
+            differs["off"] = (standing, off_fields(decision.why_off))
         if differs:
             _note(found, row, differs)
         on_recorded += row.heater
@@ -186,12 +198,6 @@ def _compare(
             "Some ticks of this night could not be recorded when they happened (see its events)."
         )
     return found
-
-
-def _tells_off(reader: LedgerReader, night_id: int) -> bool:
-    """Whether a night was recorded by a version that told why the heater was off."""
-    first = next(iter(reader.ticks(night_id)), None)
-    return first is not None and "off" in (_object(first.decision) or {})
 
 
 def _resumed(
