@@ -7,9 +7,11 @@ import lzma
 import re
 import shutil
 import sqlite3
+from collections.abc import Callable
 from html.parser import HTMLParser
-from itertools import pairwise
+from itertools import count, pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from pypdf import PdfReader
@@ -28,6 +30,9 @@ from nightcure.report.record_check import check
 from nightcure.report.sheet import Extras, sheet
 from nightcure.report.summary import summary
 from nightcure.report.verdict import verdict
+from nightcure.tick import Fault
+from nightcure.units import show_duration
+from tests.recording import RecordedOven
 
 
 def facts_of(ledger: Path) -> Facts:
@@ -251,7 +256,7 @@ def test_the_pdf_has_every_section_on_its_paper(
     for heading in ("Segments", "Parts", "Deviations and alarms", "Thermometers", "This record"):
         assert heading in text
     assert f"{facts.energy_kwh * 0.5:.2f} EUR at 0.5 EUR" in text
-    assert facts.seal[:40] in text.replace("\n", "")
+    assert facts.night_hash[:40] in text.replace("\n", "")
 
 
 def test_the_chart_shows_every_thermometer_of_the_box(shelf: dict[str, Path]) -> None:
@@ -305,26 +310,83 @@ def test_a_file_that_is_no_record_is_refused(shelf: dict[str, Path], tmp_path: P
 # ---- why there was no heat -----------------------------------------------------------------------
 
 
+def without_heat(ledger: Path, fault: Callable[[int], Fault | None]) -> Facts:
+    """A short night whose air thermometer has a fault at some ticks."""
+    with RecordedOven(ledger) as oven:
+        true, number = oven.oven.sense, count()
+
+        def sense() -> list[Any]:
+            sensed = list(true())
+            found = fault(next(number))
+            if found is not None:
+                sensed[0] = sensed[0]._replace(value_c=None, fault=found)
+            return sensed
+
+        oven.oven.sense = sense  # type: ignore[method-assign]
+        oven.run(1600.0)
+    return facts_of(ledger)
+
+
 def test_the_record_says_when_and_why_there_was_no_heat(shelf: dict[str, Path]) -> None:
     facts = facts_of(shelf["tripped"])
-    held = [(w.code, w.fields) for w in facts.tick_summary.withheld]
-    assert held[:2] == [("contactor-open", {}), ("no-air-temperature", {"fault": "crc"})]
-    assert held[2] == ("tripped", {"alarm": "control-sensor-lost"})
-    lost = facts.tick_summary.withheld[1]
-    assert lost.start_wall_s == facts.night.started_s + 1200.0
-    assert lost.length_s == facts.tick_summary.withheld[2].start_wall_s - lost.start_wall_s
+    first, last = facts.tick_summary.withheld
+    assert [r["code"] for r in first.reasons] == ["contactor-open"]
+    assert first.length_s == 2.0
+    assert last.start_wall_s == facts.night.started_s + 1200.0
+    assert [(r["code"], r["fields"]) for r in last.reasons] == [
+        ("no-air-temperature", {"fault": "crc"}), ("tripped", {"alarm": "control-sensor-lost"}),
+    ]  # fmt: skip
+    assert last.reasons[0]["length_s"] == pytest.approx(62.0, abs=2.0)
+    assert last.length_s == sum(r["length_s"] for r in last.reasons)
     said = words(sheet(facts, Extras()))
-    assert "No believable air temperature: garbled readings." in said
+    assert "1 min: No believable air temperature: garbled readings." in said
     assert "The oven has tripped (control sensor lost) and stays off" in said
     assert "contactor closes" not in said, "what is over in a tick is not printed"
     told = summary(facts, Extras())["heat_withheld"]
-    assert [w["code"] for w in told] == [code for code, _ in held]
+    assert [w["length_s"] for w in told] == [first.length_s, last.length_s]
 
 
 def test_a_quiet_night_has_no_table_of_it(shelf: dict[str, Path]) -> None:
     said = words(sheet(facts_of(shelf["done"]), Extras()))
     assert "No believable" not in said
+    assert "No heat" not in said
     assert "The night is done" not in said
+
+
+def test_reasons_that_alternate_are_one_stretch(tmp_path: Path) -> None:
+    facts = without_heat(
+        tmp_path / "n.ledger",
+        lambda k: (Fault.CRC, Fault.MISSING)[k % 2] if 300 <= k < 325 else None,
+    )
+    _, stretch = facts.tick_summary.withheld
+    assert stretch.length_s == 50.0
+    assert [r["fields"].get("fault") for r in stretch.reasons] == ["crc", "missing"]
+    said = words(sheet(facts, Extras()))
+    assert "26 s: No believable air temperature: garbled readings. 24 s: No believable" in said
+
+
+def test_many_short_stops_are_told_by_their_sum(tmp_path: Path) -> None:
+    facts = without_heat(
+        tmp_path / "n.ledger", lambda k: Fault.CRC if k >= 300 and k % 6 < 3 else None
+    )
+    stretches = facts.tick_summary.withheld
+    assert len(stretches) > 70
+    said = words(sheet(facts, Extras()))
+    together = show_duration(sum(w.length_s for w in stretches))
+    assert f"No heat {len(stretches)} times, {together} together, never for 10 s on end." in said
+
+
+def test_the_longest_are_shown_whenever_they_were(tmp_path: Path) -> None:
+    def fault(k: int) -> Fault | None:
+        return Fault.CRC if k >= 100 and (k % 15 < 6 or k in range(600, 625)) else None
+
+    facts = without_heat(tmp_path / "n.ledger", fault)
+    longest = max(facts.tick_summary.withheld, key=lambda w: w.length_s)
+    assert longest.length_s == 50.0
+    shown = [block for block in sheet(facts, Extras()).blocks if isinstance(block, Table)
+             and block.head[0] == "no heat from"]  # fmt: skip
+    assert show_duration(longest.length_s) in [row[1] for row in shown[0].rows]
+    assert "more times" in words(sheet(facts, Extras()))
 
 
 def test_a_night_of_a_version_that_did_not_tell_says_nothing_of_it(tmp_path: Path) -> None:
@@ -334,7 +396,7 @@ def test_a_night_of_a_version_that_did_not_tell_says_nothing_of_it(tmp_path: Pat
     facts = facts_of(ledger)
     assert not facts.tick_summary.tells_off
     assert summary(facts, Extras())["heat_withheld"] is None
-    assert sheet(facts, Extras()).title
+    assert "No heat" not in words(sheet(facts, Extras()))
 
 
 def test_thinning_keeps_every_reason(shelf: dict[str, Path], tmp_path: Path) -> None:

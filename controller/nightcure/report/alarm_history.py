@@ -35,26 +35,26 @@ def alarm_histories(events: Iterable[EventRow]) -> list[AlarmHistory]:
     for e in known:
         if e.kind not in ("alarm", "trip"):
             continue
-        story = standing.get(e.name)
+        history = standing.get(e.name)
         if e.state == "unacknowledged":
-            if story is None:
-                story = standing[e.name] = AlarmHistory(
+            if history is None:
+                history = standing[e.name] = AlarmHistory(
                     e.name, e.kind == "trip", e.message, e.wall_s
                 )
-                told.append(story)
+                told.append(history)
             else:
-                story.times += 1
-                story.over_s = None
+                history.times += 1
+                history.over_s = None
             continue
-        if story is None:
+        if history is None:
             continue
         if e.message.endswith(": acknowledged."):
-            story.acknowledged_s = e.wall_s
-            story.acknowledged_by = who.get((e.seq, "acknowledge"))
+            history.acknowledged_s = e.wall_s
+            history.acknowledged_by = who.get((e.seq, "acknowledge"))
         elif e.message.endswith(": reset."):
-            story.reset_s, story.reset_by = e.wall_s, who.get((e.seq, "reset"))
+            history.reset_s, history.reset_by = e.wall_s, who.get((e.seq, "reset"))
         else:
-            story.over_s = e.wall_s
+            history.over_s = e.wall_s
         if e.state == "normal":
             del standing[e.name]
     return told

@@ -67,7 +67,7 @@ class Document:
     subtitle: str
     verdict: str
     tone: Tone
-    seal: str
+    night_hash: str
     blocks: tuple[Block, ...] = field(default=())
 
 

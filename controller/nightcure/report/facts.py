@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ..errors import BadInput
-from ..ledger.night_hash import all_events, seal
+from ..ledger.night_hash import all_events, night_hash
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import CheckRow, EventRow, NightRow
 from ..units import TemperatureUnit
@@ -74,7 +74,7 @@ class Facts:
     notes: dict[str, str]
     refit: dict[str, Any] | None
     thinned: dict[str, Any] | None
-    seal: str
+    night_hash: str
 
     @property
     def units(self) -> TemperatureUnit:
@@ -132,7 +132,7 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
         notes=reader.noted(night_id),
         refit=reader.refit(night_id),
         thinned=reader.thinned(night_id),
-        seal=seal(reader, night_id),
+        night_hash=night_hash(reader, night_id),
     )
 
 

@@ -111,7 +111,7 @@ def page(document: Document) -> str:
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="nightcure-seal" content="{document.seal}">
+<meta name="nightcure-seal" content="{document.night_hash}">
 <meta name="nightcure-page" content="{BLANK}">
 <title>{escape(document.title)}</title>
 <style>{STYLE}</style>

@@ -48,7 +48,7 @@ def pdf(document: Document, paper: str = "a4") -> bytes:
     template = SimpleDocTemplate(
         out, pagesize=size, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN,
         bottomMargin=MARGIN + 12.0, title=printable(document.title), author="nightcure",
-        keywords=f"nightcure-seal:{document.seal}", subject=printable(document.verdict),
+        keywords=f"nightcure-seal:{document.night_hash}", subject=printable(document.verdict),
     )  # fmt: skip
     width = size[0] - 2 * MARGIN - 2 * PADDING
     writer = _Writer(width)

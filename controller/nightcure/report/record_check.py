@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from ..errors import BadInput
-from ..ledger.night_hash import seal
+from ..ledger.night_hash import night_hash
 from ..ledger.reader import LedgerReader
 from .html import page_hash, page_hash_stated
 
@@ -83,7 +83,7 @@ def check(reader: LedgerReader, night_id: int, file: Path) -> Checked:
     if stated is None:
         raise BadInput(f"{file} is no record that nightcure printed: it has no seal in it.")
     try:
-        now = seal(reader, night_id)
+        now = night_hash(reader, night_id)
     except KeyError:
         raise BadInput(f"{reader.path} holds no night {night_id}.") from None
     thinned = reader.thinned(night_id)

@@ -9,7 +9,7 @@ from ..record.off_sentences import off_sentence
 from ..units import show_difference, show_duration, show_temperature
 from .document import Block, Table, Text
 from .facts import Facts, MilestoneSummary, PartSummary, SensorUsed
-from .segments import SegmentSummary, Spread
+from .segments import SegmentSummary, Spread, Withheld
 
 #: Milestones as people call them.
 MILESTONES = {
@@ -20,9 +20,9 @@ MILESTONES = {
     "full": "as cured as it gets",
     "post-cured": "post-cured",
 }
-#: Heat that was not allowed for less than this (a contactor closing) is not printed, s; and so many
-#: times are.
-LEAST_WITHHELD_S, MOST_WITHHELD = 10.0, 20
+#: A stretch without heat shorter than this (a contactor closing) is not printed by itself, s; and
+#: so many are.
+LEAST_WITHHELD_S, MOST_WITHHELD = 10.0, 12
 METHODS = {"ice-point": "ice point", "reference": "reference thermometer", "typed": "typed in"}
 
 
@@ -187,18 +187,34 @@ def alarms(facts: Facts) -> list[Block]:
 
 
 def _withheld(facts: Facts) -> list[Block]:
-    """When heat was not allowed, and why; without what is over before anybody could look."""
-    told = [w for w in facts.tick_summary.withheld if w.length_s >= LEAST_WITHHELD_S]
-    rows = [
-        (_clock(w.start_wall_s), show_duration(w.length_s), off_sentence(w.code, w.fields))
-        for w in told[:MOST_WITHHELD]
-    ]
+    """When heat was not allowed, and why: the longest stretches, and how much the others are."""
+    stretches = facts.tick_summary.withheld
+    longest = sorted(stretches, key=lambda w: -w.length_s)[:MOST_WITHHELD]
+    told = [w for w in stretches if w in longest and w.length_s >= LEAST_WITHHELD_S]
     blocks: list[Block] = []
-    if rows:
-        blocks.append(Table(("no heat from", "for", "because"), tuple(rows)))
-    if len(told) > MOST_WITHHELD:
-        blocks.append(Text(f"And {len(told) - MOST_WITHHELD} times more.", quiet=True))
+    if told:
+        rows = tuple((_clock(w.start_wall_s), show_duration(w.length_s), _why(w)) for w in told)
+        blocks.append(Table(("no heat from", "for", "because"), rows))
+    rest_s = sum(w.length_s for w in stretches) - sum(w.length_s for w in told)
+    if rest_s >= LEAST_WITHHELD_S:
+        times, together = len(stretches) - len(told), show_duration(rest_s)
+        none = "none longer than these" if told else f"never for {LEAST_WITHHELD_S:g} s on end"
+        more = "more " if told else ""
+        blocks.append(
+            Text(f"No heat {times} {more}times, {together} together, {none}.", quiet=True)
+        )
     return blocks
+
+
+def _why(w: Withheld) -> str:
+    """The reasons of a stretch; how long each, where there are several."""
+    reasons = [r for r in w.reasons if r["length_s"] >= LEAST_WITHHELD_S] or w.reasons[:1]
+    sentences = [off_sentence(r["code"], r["fields"]) for r in reasons]
+    if len(reasons) == 1:
+        return sentences[0]
+    return " ".join(
+        f"{show_duration(r['length_s'])}: {s}" for r, s in zip(reasons, sentences, strict=True)
+    )
 
 
 def _deviations(facts: Facts) -> list[str]:

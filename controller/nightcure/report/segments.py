@@ -58,14 +58,21 @@ class SegmentSummary:
 
 @dataclass
 class Withheld:
-    """A stretch in which a night's heat was not allowed."""
+    """A stretch in which a night's heat was not allowed, whatever the reasons in it."""
 
     start_wall_s: float
-    code: str
-    fields: dict[str, str]
-    """The reason, as in `tick.WhyOff`."""
     length_s: float = 0.0
-    """To the tick on which the reason was over, or the last that was recorded."""
+    """To the tick on which heat was allowed or the night over, or the last that was recorded."""
+    reasons: list[dict[str, Any]] = field(default_factory=list)
+    """Each reason once, in order: `code`, `fields` (as in `tick.WhyOff`) and its `length_s`."""
+
+    def reason(self, code: str, fields: dict[str, str]) -> dict[str, Any]:
+        """The stretch's entry for a reason."""
+        for known in self.reasons:
+            if (known["code"], known["fields"]) == (code, fields):
+                return known
+        self.reasons.append({"code": code, "fields": fields, "length_s": 0.0})
+        return self.reasons[-1]
 
 
 @dataclass
@@ -92,7 +99,7 @@ class TickSummary:
     cure_s: float = 0.0
     """When that was, s of the night."""
     withheld: list[Withheld] = field(default_factory=list)
-    """Why heat was not allowed, reason by reason; without what is no more than a rest."""
+    """When heat was not allowed while a night was under way or tripped."""
     tells_off: bool = False
     """The version that recorded the night told why heat was not allowed."""
 
@@ -114,7 +121,7 @@ def summarise_ticks(
     g.hottest = {name: Spread() for name in names}
     over: dict[str, float] = {}
     before: TickRow | None = None
-    held: Withheld | None = None
+    held: tuple[Withheld, dict[str, Any]] | None = None
     now_s = asked_c = 0.0
     for row in reader.ticks(night_id):
         decision = reader.parsed(row.decision) if row.decision != "{}" else {}
@@ -125,7 +132,8 @@ def summarise_ticks(
                 g.pauses.append((before.wall_s, step_s))
             now_s += step_s
             if held is not None:
-                held.length_s += step_s
+                held[0].length_s += step_s
+                held[1]["length_s"] += step_s
             if before.heater:
                 g.heater_s += min(step_s, PAUSE_TICKS * tick_s)
             g.switchings += before.heater != row.heater
@@ -139,7 +147,7 @@ def summarise_ticks(
                 counts[fault] = counts.get(fault, 0) + 1
         if "off" in decision:
             g.tells_off = True
-            held = _withheld(g, row, decision["off"])
+            held = _withheld(g, row, decision["off"], held and held[0])
         if "cure" in decision:
             g.cure, g.cure_s = decision["cure"], now_s
         if row.segment is not None:
@@ -165,11 +173,16 @@ def summarise_ticks(
     return g
 
 
-def _withheld(g: TickSummary, row: TickRow, off: list[Any] | None) -> Withheld | None:
+def _withheld(
+    g: TickSummary, row: TickRow, off: list[Any] | None, under_way: Withheld | None
+) -> tuple[Withheld, dict[str, Any]] | None:
+    """The stretch that a tick's reason belongs to, and the reason's entry in it."""
     if off is None or off[0] == OffCode.NO_NIGHT:
         return None
-    g.withheld.append(Withheld(row.wall_s, off[0], off[1]))
-    return g.withheld[-1]
+    if under_way is None:
+        under_way = Withheld(row.wall_s)
+        g.withheld.append(under_way)
+    return under_way, under_way.reason(off[0], off[1])
 
 
 def _thin(reader: LedgerReader, night_id: int) -> bool:

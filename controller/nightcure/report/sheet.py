@@ -70,7 +70,7 @@ def sheet(facts: Facts, extras: Extras = Extras()) -> Document:
         f"{clock(night.started_s, '%Z')}",
         verdict=said,
         tone=tone,
-        seal=facts.seal,
+        night_hash=facts.night_hash,
         blocks=tuple(blocks),
     )
 
@@ -187,7 +187,7 @@ def _versions(facts: Facts, extras: Extras) -> list[Block]:
         ("Printed by", f"nightcure {__version__}, ledger schema {SCHEMA_VERSION}"),
         ("Printed", clock(extras.printed_s, "%d %B %Y %H:%M %Z")),
         ("Ticks", str(facts.tick_summary.ticks)),
-        ("SHA-256 of the night", facts.seal),
+        ("SHA-256 of the night", facts.night_hash),
     ]
     return [
         Pairs(tuple(rows)),

@@ -77,5 +77,5 @@ def summary(facts: Facts, extras: Extras) -> dict[str, Any]:
         "uniformity": [u.as_json() for u in extras.uniformity],
         "thinned": facts.thinned,
         "version": night.version,
-        "sha256": facts.seal,
+        "sha256": facts.night_hash,
     }
