@@ -18,7 +18,7 @@ from nightcure.board.relay import Outputs, Switch, drive_off
 from nightcure.errors import NightcureError
 from nightcure.settings import Output
 from nightcure.simulate.wires import BenchPin, read_pin
-from nightcure.tick import Decision, all_off
+from nightcure.tick import Decision, OffCode, WhyOff, all_off
 from tests.nights import SETTINGS, changed
 
 from .wiring import ON, OUTPUTS, Told
@@ -69,6 +69,9 @@ def test_outputs_do_what_was_decided(pins: Path) -> None:
     # A decision that asks for the heater without the contactor gets neither.
     outputs.apply(ON._replace(contactor_on=False))
     assert not outputs.is_on("heater")
+    # Nor one that bears a reason against heat.
+    outputs.apply(ON._replace(why_off=WhyOff(OffCode.AIR_DOUBTED)))
+    assert [outputs.is_on(w) for w in ("heater", "contactor", "fan")] == [False, True, True]
     outputs.apply(ON)
     outputs.close()
     assert [read_pin(pins, n) for n in (17, 22, 27)] == [False] * 3

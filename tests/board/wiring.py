@@ -8,7 +8,9 @@ from nightcure.tick import Phase, all_off
 OUTPUTS = ("heater", "contactor", "fan")
 
 
-ON = all_off(4)._replace(heater_on=True, contactor_on=True, fan_on=True, phase=Phase.SOAK)
+ON = all_off(4)._replace(
+    heater_on=True, contactor_on=True, fan_on=True, phase=Phase.SOAK, why_off=None
+)
 
 
 class Told:

@@ -105,9 +105,11 @@ class Outputs:
 
         Any error switches everything off and is raised again. A decision during which somebody
         else called `all_off` (a signal, the dead-man while this thread hung) switches nothing on.
+        A decision that says on and bears a reason against it heats nothing.
         """
         wanted = {
             "heater": decision.heater_on
+            and decision.why_off is None
             and (decision.contactor_on or "contactor" not in self._switches),
             "contactor": decision.contactor_on,
             "fan": decision.fan_on,

@@ -197,9 +197,8 @@ class Pulse:
 
     def _decision(self, heat: bool) -> Decision:
         """The fan stirs the air all along, so that what is measured is the oven's."""
-        return all_off(len(self.settings.thermometers))._replace(
-            heater_on=heat, contactor_on=heat, fan_on=True
-        )
+        off = all_off(len(self.settings.thermometers))._replace(fan_on=True)
+        return off._replace(heater_on=True, contactor_on=True, why_off=None) if heat else off
 
     def _look(self) -> tuple[tuple[float | None, ...], list[str]]:
         """What is believed of each thermometer (°C), and a sentence for each that is not."""
