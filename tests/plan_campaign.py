@@ -78,7 +78,7 @@ def levels() -> tuple[Level, ...]:
 
 def judged(level: Level, hidden: int = HIDDEN, seed: int = 20) -> tuple[Plan, float]:
     """The plan, and the share of the hidden nights that reached the goal."""
-    plan = plan_night(level.tonight, level.profile, levers=False)
+    plan = plan_night(level.tonight, level.profile, improvements=False)
     found = goal_times_s(level.tonight, level.profile, Spreads(), hidden, seed)
     return plan, float(np.mean(np.isfinite(found)))
 

@@ -20,7 +20,7 @@ from nightcure.errors import BadInput
 from nightcure.ledger.backup import backup, unsound
 from nightcure.ledger.file import LedgerLost
 from nightcure.ledger.maintenance import IdleLedger, NightRuns
-from nightcure.ledger.night_hash import seal
+from nightcure.ledger.night_hash import night_hash
 from nightcure.ledger.notes import CheckedNotes
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.retention import Done, Rules, apply_retention
@@ -88,7 +88,11 @@ def test_a_night_that_was_carried_is_the_same_to_the_bit(
     other = empty(tmp_path)
     number = import_night(other, file)
     assert rows(other, number) == rows(ledger, night_id)
-    assert seal(LedgerReader(other), number) == stated == seal(LedgerReader(ledger), night_id)
+    assert (
+        night_hash(LedgerReader(other), number)
+        == stated
+        == night_hash(LedgerReader(ledger), night_id)
+    )
     found = verify(LedgerReader(other), number)
     assert found.same
     assert found.ticks > 500
@@ -102,7 +106,7 @@ def test_a_night_comes_to_a_machine_that_has_no_ledger_yet(ledger: Path, tmp_pat
     file, other = tmp_path / "night.zip", tmp_path / "new.ledger"
     stated = export_night(LedgerReader(ledger), 1, file)
     number = import_night(other, file)
-    assert seal(LedgerReader(other), number) == stated
+    assert night_hash(LedgerReader(other), number) == stated
     with pytest.raises(LedgerLost, match="no-folder"):
         import_night(tmp_path / "no-folder" / "new.ledger", file)
 
@@ -133,13 +137,13 @@ def test_a_changed_parcel_is_refused_with_a_sentence(ledger: Path, tmp_path: Pat
         """A tick, and the hashes made to fit: the seal still tells."""
         import hashlib
 
-        from nightcure.ledger.export import sealed
+        from nightcure.ledger.export import with_hash
 
         a_tick(m)
         about = json.loads(m["night.json"])
         del about["sha256"]
         about["files"]["ticks.csv"] = hashlib.sha256(m["ticks.csv"]).hexdigest()
-        m["night.json"] = json.dumps(sealed(about)).encode()
+        m["night.json"] = json.dumps(with_hash(about)).encode()
 
     for change in (a_tick, the_label, no_events, both):
         export_night(reader, 1, file)
@@ -194,17 +198,17 @@ def test_columns_carry_their_units(ledger: Path, tmp_path: Path) -> None:
 def test_a_thinned_night_keeps_peaks_events_and_sums_and_says_so(ledger: Path) -> None:
     reader = LedgerReader(ledger)
     before = gather(reader, 1)
-    peaks = {name: (s.low, s.high) for name, s in before.going.hottest.items()}
+    peaks = {name: (s.low, s.high) for name, s in before.tick_summary.hottest.items()}
     done = apply_retention(ledger, Rules(thin_after_s=0.0), EVENING_S + 30 * DAY_S)
     assert [d.what for d in done] == ["thinned"] * 3
     after = gather(LedgerReader(ledger), 1)
-    assert after.going.ticks < 0.8 * before.going.ticks
-    assert {name: (s.low, s.high) for name, s in after.going.hottest.items()} == peaks
+    assert after.tick_summary.ticks < 0.8 * before.tick_summary.ticks
+    assert {name: (s.low, s.high) for name, s in after.tick_summary.hottest.items()} == peaks
     assert after.events == before.events
     assert after.energy_kwh == pytest.approx(before.energy_kwh)
     assert after.switchings == before.switchings
     assert after.thinned is not None
-    assert after.thinned["seal"] == before.seal
+    assert after.thinned["seal"] == before.night_hash
     with pytest.raises(BadInput, match="was thinned"):
         verify(LedgerReader(ledger), 1)
     assert apply_retention(ledger, Rules(thin_after_s=0.0), EVENING_S + 30 * DAY_S) == [], (

@@ -31,13 +31,13 @@ def against(
     t: Tonight, grid: tuple[int, int, int], nights: int = SEARCH_NIGHTS
 ) -> tuple[dict[Kind, tuple[float, float]], float, int]:
     """Each kind by the search and by the grid; the search took so many s and tried so many."""
-    truths = draw(t, Spreads(), nights, 1)
+    sampled = draw(t, Spreads(), nights, 1)
     with ProcessPoolExecutor(2) as pool, worker_pool(pool) as workers:
         began = time.perf_counter()
-        search = Search(t, truths, workers, None)
+        search = Search(t, sampled, workers, None)
         found = search.go()
         took_s = time.perf_counter() - began
-        other = Search(t, truths, workers, None)
+        other = Search(t, sampled, workers, None)
         room = other.room
         axes = (
             np.linspace(room.coldest_c, room.warmest_c, grid[0]),

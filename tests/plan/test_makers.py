@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from nightcure.plan.makers import SLOW_TIMES, with_slow_makers
-from nightcure.plan.plan import LEVER_NIGHTS, Plan, plan_night
+from nightcure.plan.plan import IMPROVEMENT_NIGHTS, Plan, plan_night
 from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import Tonight, falling_to, tonight
 from nightcure.profile import Profile, load_profile, parse_profile
@@ -31,7 +31,9 @@ TONIGHT = tonight(SETTINGS, PROFILE.parts, SHED, "demould", 5.5 * 3600.0)
 
 def planned(night: Tonight, profile: Profile) -> Plan:
     with ThreadPoolExecutor(1) as one:
-        return plan_night(night, profile, nights=LEVER_NIGHTS, levers=False, executor=one)
+        return plan_night(
+            night, profile, nights=IMPROVEMENT_NIGHTS, improvements=False, executor=one
+        )
 
 
 def with_figures(**changes: Any) -> Profile:
@@ -89,10 +91,10 @@ def test_only_the_generic_part_is_slowed() -> None:
     assert first.figures is not None
     own = first.model_copy(update={"figures": first.figures.model_copy(update={"generic": False})})
     night = tonight(SETTINGS, (own, second), SHED, "demould", TONIGHT.deadline_s)
-    truths = draw(night, Spreads(), 10)
-    slow = with_slow_makers(night, truths)
+    sampled = draw(night, Spreads(), 10)
+    slow = with_slow_makers(night, sampled)
     for name in ("gel_times", "weighing_times"):
-        was, now = getattr(truths, name), getattr(slow, name)
+        was, now = getattr(sampled, name), getattr(slow, name)
         assert now[:, 0] == pytest.approx(was[:, 0])
         assert now[:, 1] == pytest.approx(SLOW_TIMES * was[:, 1])
-    assert slow.cure_z is truths.cure_z
+    assert slow.cure_z is sampled.cure_z

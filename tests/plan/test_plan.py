@@ -32,7 +32,9 @@ KEYS = {"possible", "probability", "profile", "energy_kwh", "milestones", "warni
 
 def planned(*arguments: Any, **options: Any) -> Plan:
     with ThreadPoolExecutor(1) as one:
-        return plan_night(*arguments, executor=one, **{"nights": 100, "levers": False, **options})
+        return plan_night(
+            *arguments, executor=one, **{"nights": 100, "improvements": False, **options}
+        )
 
 
 @pytest.mark.parametrize("level", levels(), ids=lambda level: level.name)
@@ -114,16 +116,16 @@ def test_a_gel_coat_is_not_heated_before_it_gels() -> None:
     assert not any("does not allow heat before the gel" in w for w in own.warnings)
 
 
-def test_levers_are_ranked_and_pull_the_right_way() -> None:
+def test_improvements_are_ranked_and_pull_the_right_way() -> None:
     weak = changed(SETTINGS, heater={"power_w": 150.0}, model={"loss_w_per_k": 5.0})
     frost = falling_to(-8.0, 9 * 3600.0, -2.0)
     profile = _with_parts(LID, None, until=None, waits=False)
     t = tonight(weak, profile.parts, frost, "demould", 4.5 * 3600.0)
-    plan = planned(t, profile, levers=True, nights=200)
+    plan = planned(t, profile, improvements=True, nights=200)
     assert 0.05 < plan.probability < 0.9
-    gains = [lever.gain for lever in plan.levers]
+    gains = [improvement.gain for improvement in plan.improvements]
     assert gains == sorted(gains, reverse=True)
-    by = {lever.what.split(" (")[0]: lever.gain for lever in plan.levers}
+    by = {improvement.what.split(" (")[0]: improvement.gain for improvement in plan.improvements}
     assert by["a quarter less loss"] > 0.05
     assert by["starting an hour earlier"] > 0.1
     assert by["a heater of 225 W"] > 0.05
@@ -201,16 +203,16 @@ def test_in_a_hurry_the_steepest_ramp_and_never_more_warmth_than_there_is_time_f
     assert ramp.to_c < -1.0 + 2.5 * 20.0 + 2.0
     usual = ramp.model_copy(update={"rate_c_per_h": 15.0})
     slower = plan.profile.model_copy(update={"segments": (usual, *plan.profile.segments[1:])})
-    slow = planned(t, slower, nights=60, levers=True)
+    slow = planned(t, slower, nights=60, improvements=True)
     assert slow.probability < plan.probability - 0.2
-    by = {lever.what: lever.gain for lever in slow.levers}
+    by = {improvement.what: improvement.gain for improvement in slow.improvements}
     assert by["ramps of 20 °C/h, the steepest allowed here"] > 0.2
 
 
-def test_what_is_sure_needs_no_levers() -> None:
-    plan = planned(TONIGHT, LID, levers=True)
+def test_what_is_sure_needs_no_improvement() -> None:
+    plan = planned(TONIGHT, LID, improvements=True)
     assert plan.probability >= 0.98
-    assert plan.levers == ()
+    assert plan.improvements == ()
 
 
 def test_a_course_in_words() -> None:

@@ -43,8 +43,8 @@ class Plain(Executor):
 
 
 def answers(executor: Executor | None) -> list[np.ndarray[Any, Any]]:
-    truths = draw(TONIGHT, Spreads(), 2 * pool.PIECE + 10, 5)
-    found = WorkerPool(executor).run([Job(TONIGHT, truths, (PROFILE,), HORIZON_S, True)])[0]
+    sampled = draw(TONIGHT, Spreads(), 2 * pool.PIECE + 10, 5)
+    found = WorkerPool(executor).run([Job(TONIGHT, sampled, (PROFILE,), HORIZON_S, True)])[0]
     assert found.series is not None
     return [found.goal_s, found.energy_j, found.series.air_c, found.series.parts_c[1]]
 
@@ -62,13 +62,13 @@ def test_to_the_bit_whatever_the_executor() -> None:
 
 
 def test_pieces_by_profiles_come_back_in_order(monkeypatch: pytest.MonkeyPatch) -> None:
-    truths = draw(TONIGHT, Spreads(), 8, 5)
+    sampled = draw(TONIGHT, Spreads(), 8, 5)
     profiles: list[Profile] = [
         PROFILE.model_copy(update={"segments": (*PROFILE.segments[:1],
                            PROFILE.segments[1].model_copy(update={"at_c": at_c}))})
         for at_c in (25.0, 24.0, 23.0, 22.0, 21.0)
     ]  # fmt: skip
-    job = Job(TONIGHT, truths, tuple(profiles), 4 * 3600.0)
+    job = Job(TONIGHT, sampled, tuple(profiles), 4 * 3600.0)
     whole = WorkerPool(None).run([job])[0]
     monkeypatch.setattr(pool, "PIECE_CELLS", 16)
     told: list[tuple[int, int]] = []
@@ -80,15 +80,15 @@ def test_pieces_by_profiles_come_back_in_order(monkeypatch: pytest.MonkeyPatch) 
 
 def test_a_plan_on_an_executor_of_ones_own() -> None:
     plain = Plain()
-    plan = plan_night(TONIGHT, PROFILE, nights=40, levers=False, executor=plain)
+    plan = plan_night(TONIGHT, PROFILE, nights=40, improvements=False, executor=plain)
     assert plain.asked == 2, "the nights, and some of them with a slow maker's resin"
     with ThreadPoolExecutor(1) as threads:
-        again = plan_night(TONIGHT, PROFILE, nights=40, levers=False, executor=threads)
+        again = plan_night(TONIGHT, PROFILE, nights=40, improvements=False, executor=threads)
     assert plan.as_json() == again.as_json()
 
 
 def test_what_fails_in_a_worker_is_not_lost() -> None:
-    truths = draw(TONIGHT, Spreads(), 3, 5)
-    broken = Job(TONIGHT, truths, (), HORIZON_S)
+    sampled = draw(TONIGHT, Spreads(), 3, 5)
+    broken = Job(TONIGHT, sampled, (), HORIZON_S)
     with ThreadPoolExecutor(1) as threads, pytest.raises(ValueError, match="one regulator"):
         WorkerPool(threads).run([broken])

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from fastapi.testclient import TestClient
 
-from nightcure.ledger.night_hash import seal
+from nightcure.ledger.night_hash import night_hash
 from nightcure.ledger.reader import LedgerReader
 
 
@@ -25,7 +25,7 @@ def test_the_record_is_a_page_that_runs_and_fetches_nothing(
     assert "sandbox" in policy
     assert "script" not in policy
     assert answer.headers["x-content-type-options"] == "nosniff"
-    assert seal(LedgerReader(night_ledger), 1) in answer.text
+    assert night_hash(LedgerReader(night_ledger), 1) in answer.text
     assert "<script" not in answer.text
     assert not re.search(r"https?://", answer.text)
     HTMLParser().feed(answer.text)

@@ -38,7 +38,7 @@ class PlanJob:
         self._begun_s: deque[float] = deque(maxlen=MOST_AN_HOUR)
 
     async def plan(self, profile: Profile, asked: dict[str, Any]) -> dict[str, Any]:
-        """The plan for a night as `tonights_plan` is asked for it.
+        """The plan for a night as `plan_process` is asked for it.
 
         Raises:
             Problem: it cannot be reckoned here (501) or now (429), took too long (503), or the

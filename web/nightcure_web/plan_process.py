@@ -49,7 +49,7 @@ def planned(asked: dict[str, Any]) -> Plan:
 
 def told(plan: Plan) -> dict[str, Any]:
     """The plan as `models.plan_models.Plan` has it."""
-    weak = weak_point(plan.tonight, plan.nights, plan.truths)
+    weak = weak_point(plan.tonight, plan.nights, plan.sampled)
     whole = plan.as_json()
     kept = (
         *("probability", "standard_error", "goal", "deadline_s", "energy_kwh", "milestones"),

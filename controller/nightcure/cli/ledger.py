@@ -117,9 +117,9 @@ def keep(
                 status.update(f"Night {one.night_id} {one.what} ...")
 
             done = do(path, rules, time.time(), told)
-            with IdleLedger(path) as quiet:
-                shrunk = quiet.shrink()
-                used = quiet.used_bytes()
+            with IdleLedger(path) as ledger_at_rest:
+                shrunk = ledger_at_rest.shrink()
+                used = ledger_at_rest.used_bytes()
         thinned = [d.night_id for d in done if d.what == "thinned"]
         dropped = [d.night_id for d in done if d.what == "dropped"]
         if as_json:

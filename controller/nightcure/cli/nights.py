@@ -77,8 +77,8 @@ def label(
 
         reader = open_reader(ledger, oven)
         number = night_number(reader, night)
-        with CheckedNotes(ledger_path(ledger, oven)) as pen:
-            pen.label(number, text)
+        with CheckedNotes(ledger_path(ledger, oven)) as notes_writer:
+            notes_writer.label(number, text)
         called = f"is called '{text}'" if text else "has no label"
         out.print(f"Night {number} {called}.", highlight=False, markup=False)
 

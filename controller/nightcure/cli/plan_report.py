@@ -16,11 +16,11 @@ if TYPE_CHECKING:
     from ..profile import Profile
 
 #: Levers that change less than this are not worth a line, nor are more than so many.
-LEAST_GAIN, MOST_LEVERS = 0.02, 4
+LEAST_GAIN, MOST_IMPROVEMENTS = 0.02, 4
 
 
 def show_plan(plan: Plan, files: Sequence[str]) -> None:
-    """The answer first, then curves, milestones, costs, warnings, levers."""
+    """The answer first, then curves, milestones, costs, warnings, improvements."""
     from .plan_plot import terminal_plot
 
     out.print(f"[bold]{plan.answer()}[/]", highlight=False)
@@ -38,21 +38,21 @@ def show_plan(plan: Plan, files: Sequence[str]) -> None:
         for line in plan.warnings:
             out.print(f"  {line}", highlight=False, markup=False, soft_wrap=True)
     out.print("\n[bold]What would raise the odds[/]")
-    for line in _levers(plan):
+    for line in _improvements(plan):
         out.print(f"  {line}", highlight=False, markup=False, soft_wrap=True)
     _say_files(files)
 
 
-def _levers(plan: Plan) -> list[str]:
+def _improvements(plan: Plan) -> list[str]:
     """What would help, in lines; or that nothing has to."""
     from ..plan.improvements import ENOUGH
 
     if plan.probability >= ENOUGH:
         return ["Nothing is needed."]
-    worth = [lever for lever in plan.levers if lever.gain >= LEAST_GAIN][:MOST_LEVERS]
+    worth = [i for i in plan.improvements if i.gain >= LEAST_GAIN][:MOST_IMPROVEMENTS]
     if not worth:
         return [f"Nothing that was tried would, by {100.0 * LEAST_GAIN:.0f} points or more."]
-    return [f"{100.0 * lever.gain:+5.0f} points  {lever.what}" for lever in worth]
+    return [f"{100.0 * i.gain:+5.0f} points  {i.what}" for i in worth]
 
 
 def _milestones(plan: Plan) -> object:

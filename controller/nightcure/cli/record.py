@@ -116,8 +116,8 @@ def _drift(reader: LedgerReader, number: int) -> str:
 
     def keep(night_id: int, found: dict[str, Any]) -> None:
         try:
-            with CheckedNotes(reader.path) as pen:
-                pen.refit(night_id, found, __version__, time.time())
+            with CheckedNotes(reader.path) as notes_writer:
+                notes_writer.refit(night_id, found, __version__, time.time())
         except NightcureError:  # a ledger that may only be read: it is fitted again next time
             return
 
@@ -212,15 +212,15 @@ def note(
         if night == "next":
             if not notes:
                 raise BadInput("Say what to note for the next night, such as mould_number=K-12.")
-            with CheckedNotes(path) as pen:
-                pen.note_next(notes, who, time.time())
+            with CheckedNotes(path) as notes_writer:
+                notes_writer.note_next(notes, who, time.time())
             known = notes
         else:
             reader = open_reader(ledger, oven)
             number = night_number(reader, night)
             if notes:
-                with CheckedNotes(path) as pen:
-                    pen.note(number, notes, who, time.time())
+                with CheckedNotes(path) as notes_writer:
+                    notes_writer.note(number, notes, who, time.time())
             known = reader.noted(number)
         if as_json:
             print_json({"night": night, "notes": known})

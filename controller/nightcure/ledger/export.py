@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import BadInput
-from .night_hash import all_events, seal_of
+from .night_hash import all_events, hash_of_rows
 from .reader import LedgerReader
 from .rows import EventRow, NightRow, TickRow, passed_s
 
@@ -44,9 +44,9 @@ class NightExport:
     """`notes`, `refit`, `thinned`: what is kept beside a night."""
 
     @property
-    def seal(self) -> str:
+    def night_hash(self) -> str:
         """Of what was recorded."""
-        return seal_of(self.night, self.ticks, self.events)
+        return hash_of_rows(self.night, self.ticks, self.events)
 
 
 def export_of(reader: LedgerReader, night_id: int) -> NightExport:
@@ -142,7 +142,7 @@ def write_zip(exported: NightExport, file: Path) -> None:
     hashes = {name: hashlib.sha256(data).hexdigest() for name, data in members.items()}
     about = about_of(exported) | {"files": hashes}
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("night.json", json.dumps(sealed(about), indent=1, ensure_ascii=False))
+        archive.writestr("night.json", json.dumps(with_hash(about), indent=1, ensure_ascii=False))
         for name, data in members.items():
             archive.writestr(name, data)
 
@@ -165,7 +165,7 @@ def read_zip(file: Path) -> tuple[NightExport, str]:
         with zipfile.ZipFile(file) as archive:
             if sum(info.file_size for info in archive.infolist()) > MOST_BYTES:
                 raise BadInput(f"{file} is larger than any night.")
-            about = unsealed(json.loads(archive.read("night.json")), file)
+            about = checked_hash(json.loads(archive.read("night.json")), file)
             members = {name: archive.read(name) for name in about["files"]}
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, EOFError, NotImplementedError,
             RuntimeError) as error:  # fmt: skip
@@ -218,17 +218,17 @@ def about_of(exported: NightExport) -> dict[str, Any]:
         "nightcure_night": FORM,
         "night": exported.night._asdict(),
         "beside": exported.beside,
-        "seal": exported.seal,
+        "seal": exported.night_hash,
     }
 
 
-def sealed(about: dict[str, Any]) -> dict[str, Any]:
+def with_hash(about: dict[str, Any]) -> dict[str, Any]:
     """With a SHA-256 of itself."""
     return {**about, "sha256": _hash(about)}
 
 
-def unsealed(about: Any, file: Path) -> dict[str, Any]:
-    """What `sealed` gave, checked. Raises BadInput."""
+def checked_hash(about: Any, file: Path) -> dict[str, Any]:
+    """What `with_hash` gave, checked. Raises BadInput."""
     if not isinstance(about, dict) or "nightcure_night" not in about:
         raise BadInput(f"{file} is no night that nightcure exported; nothing was imported.")
     if about["nightcure_night"] != FORM:

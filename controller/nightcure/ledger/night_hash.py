@@ -1,4 +1,4 @@
-"""A night's seal: SHA-256 of all that was recorded of it, so that a changed record shows.
+"""A night's hash: SHA-256 of all that was recorded of it, so that a changed record shows.
 
 Taken into it: the night's row but its number and label, every tick, every event. What people add
 afterwards (label, notes) is left out: it may change without the record having changed.
@@ -17,7 +17,7 @@ from .rows import EventRow, NightRow, TickRow
 FORM = b"nightcure night, form 1\n"
 
 
-def seal_of(night: NightRow, ticks: Iterable[TickRow], events: Iterable[EventRow]) -> str:
+def hash_of_rows(night: NightRow, ticks: Iterable[TickRow], events: Iterable[EventRow]) -> str:
     """64 hexadecimal digits; the same wherever the night lies and whatever its number."""
     digest = hashlib.sha256(FORM)
     digest.update(_line(night[2:]))
@@ -29,12 +29,12 @@ def seal_of(night: NightRow, ticks: Iterable[TickRow], events: Iterable[EventRow
     return digest.hexdigest()
 
 
-def seal(reader: LedgerReader, night_id: int) -> str:
-    """The seal of a night in a ledger. Raises LedgerLost; KeyError if there is no such night."""
+def night_hash(reader: LedgerReader, night_id: int) -> str:
+    """The hash of a night in a ledger. Raises LedgerLost; KeyError if there is no such night."""
     night = reader.night(night_id)
     if night is None:
         raise KeyError(night_id)
-    return seal_of(night, reader.ticks(night_id), all_events(reader, night_id))
+    return hash_of_rows(night, reader.ticks(night_id), all_events(reader, night_id))
 
 
 def all_events(reader: LedgerReader, night_id: int) -> Iterable[EventRow]:

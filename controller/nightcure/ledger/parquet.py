@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import BadInput
-from .export import EXACT, NightExport, about_of, changed, sealed, table, unsealed
+from .export import EXACT, NightExport, about_of, changed, checked_hash, table, with_hash
 from .rows import EventRow, NightRow, TickRow
 
 #: Under this key the file's own metadata says all that is no table.
@@ -44,7 +44,7 @@ def write_parquet(exported: NightExport, file: Path) -> None:
         fields.append(pa.field(name, kind, metadata={"unit": unit} if unit else None))
         arrays.append(pa.array(column, kind))
     about = about_of(exported) | {"events": [list(e[1:]) for e in exported.events]}
-    said = json.dumps(sealed(about), ensure_ascii=True).encode()
+    said = json.dumps(with_hash(about), ensure_ascii=True).encode()
     whole = pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata={KEY: said}))
     pa.parquet.write_table(whole, str(file), compression="zstd")
 
@@ -67,7 +67,7 @@ def read_parquet(file: Path) -> tuple[NightExport, str]:
         raise BadInput(
             f"{file} is no night that nightcure exported, or it is damaged; nothing was imported."
         ) from None
-    about = unsealed(about, file)
+    about = checked_hash(about, file)
     try:
         names = [name for name in TickRow._fields if name != "night_id"]
         columns = [whole.column(name).to_pylist() for name in names]

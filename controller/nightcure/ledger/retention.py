@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, Literal, NamedTuple
 
 from .maintenance import IdleLedger
-from .night_hash import seal
+from .night_hash import night_hash
 from .reader import LedgerReader, thin
 from .rows import THINNED, TickRow, passed_s
 
@@ -113,7 +113,7 @@ def _thin(ledger: IdleLedger, reader: LedgerReader, night_id: int, now_s: float)
         "ticks_before": len(rows),
         "ticks": len(kept),
         **_sums(reader, rows, night_id),
-        "seal": seal(reader, night_id),
+        "seal": night_hash(reader, night_id),
     }
     with ledger.transaction() as db:
         (now,) = db.execute("SELECT count(*) FROM ticks WHERE night_id = ?", (night_id,)).fetchone()

@@ -10,7 +10,7 @@ from pathlib import Path
 from ..errors import BadInput
 from .export import NightExport, changed, csv_lines, export_of, read_zip, write_zip
 from .maintenance import IdleLedger
-from .night_hash import seal
+from .night_hash import night_hash
 from .parquet import read_parquet, write_parquet
 from .reader import LedgerReader
 from .rows import THINNED, EventRow, NightRow, TickRow
@@ -47,7 +47,7 @@ def export_night(reader: LedgerReader, night_id: int, file: Path) -> str:
     finally:
         with suppress(OSError):
             beside.unlink()
-    return exported.seal
+    return exported.night_hash
 
 
 def import_night(path: Path, file: Path) -> int:
@@ -72,7 +72,7 @@ def import_night(path: Path, file: Path) -> int:
         exported, stated = (read_zip if end == ".zip" else read_parquet)(file)
     except OSError as error:
         raise BadInput(f"{file} cannot be read: {error.strerror}.") from None
-    if exported.seal != stated:
+    if exported.night_hash != stated:
         raise changed(file, "its seal")
     if exported.night.outcome is None:
         raise BadInput(
@@ -83,7 +83,7 @@ def import_night(path: Path, file: Path) -> int:
     reader = LedgerReader(path)
     for night in reader.nights(limit=-1):
         same_start = night["started_s"] == exported.night.started_s
-        if same_start and seal(reader, night["id"]) == stated:
+        if same_start and night_hash(reader, night["id"]) == stated:
             raise BadInput(f"{path} holds this night already, as number {night['id']}.")
     return _put(path, exported)
 

@@ -73,9 +73,9 @@ class Search:
     """Tries shapes, each once."""
 
     def __init__(
-        self, tonight: Tonight, truths: SampledParameters, workers: WorkerPool, box: Box | None
+        self, tonight: Tonight, sampled: SampledParameters, workers: WorkerPool, box: Box | None
     ) -> None:
-        self.tonight, self.truths, self.workers, self.box = tonight, truths, workers, box
+        self.tonight, self.sampled, self.workers, self.box = tonight, sampled, workers, box
         self.room = room_of(tonight)
         self.known: dict[Shape, Tried] = {}
 
@@ -101,7 +101,7 @@ class Search:
             return
         t = self.tonight
         profiles = tuple(build(t, self.room, s, self.box) for s in fresh)
-        found = self.workers.run([Job(t, self.truths, profiles, t.deadline_s + 60.0)])[0]
+        found = self.workers.run([Job(t, self.sampled, profiles, t.deadline_s + 60.0)])[0]
         kwh: Array = found.energy_j.mean(axis=0) / 3.6e6
         met = found.met(t.deadline_s)
         goal: Array = np.sort(np.where(met, found.goal_s, np.inf), axis=0)
@@ -175,15 +175,15 @@ def advise(
     if why is not None:
         raise BadInput(why)
     spreads = Spreads() if spreads is None else spreads
-    truths = draw(tonight, spreads, SEARCH_NIGHTS, seed + 1)
+    sampled = draw(tonight, spreads, SEARCH_NIGHTS, seed + 1)
     with worker_pool(executor, on_progress) as workers:
-        search = Search(tonight, truths, workers, box)
+        search = Search(tonight, sampled, workers, box)
         found = search.go()
 
         def judged(profile: Profile) -> Plan:
             return plan_night(
                 tonight, profile, spreads=spreads, nights=nights, seed=seed,
-                price_per_kwh=price_per_kwh, levers=False, executor=workers.executor,
+                price_per_kwh=price_per_kwh, improvements=False, executor=workers.executor,
             )  # fmt: skip
 
         def of(shape: Shape) -> Plan:

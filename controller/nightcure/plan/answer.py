@@ -102,22 +102,22 @@ def answer(
     )
 
 
-def weak_point(tonight: Tonight, nights: Nights, truths: SampledParameters) -> str:
+def weak_point(tonight: Tonight, nights: Nights, sampled: SampledParameters) -> str:
     """What the time of the goal hangs on most, by rank correlation over the nights."""
     goal = np.where(np.isnan(nights.goal_s[:, 0]), 1e9, nights.goal_s[:, 0])
     if goal.min() == goal.max():
         return "Nothing that varies from night to night changes it."
     drivers: dict[str, Array] = {
-        "how cold the shed gets": truths.ambient_k,
-        "the oven's loss": truths.loss_times,
-        "the heater's power": truths.power_times,
-        "what the moulds take up": truths.mould_capacity_times,
-        "the air thermometer's offset": truths.air_offset_k,
-        "the catalyst as weighed": truths.weighing_times.max(axis=1),
-        "how well the card knows the gel": truths.gel_times.max(axis=1),
-        "how well the card knows the cure": truths.cure_z.max(axis=1),
-        "how the gel slows in the cold": truths.gel_kj_per_mol.max(axis=1),
-        "how the cure quickens with warmth": truths.cure_kj_per_mol.max(axis=1),
+        "how cold the shed gets": sampled.ambient_k,
+        "the oven's loss": sampled.loss_times,
+        "the heater's power": sampled.power_times,
+        "what the moulds take up": sampled.mould_capacity_times,
+        "the air thermometer's offset": sampled.air_offset_k,
+        "the catalyst as weighed": sampled.weighing_times.max(axis=1),
+        "how well the card knows the gel": sampled.gel_times.max(axis=1),
+        "how well the card knows the cure": sampled.cure_z.max(axis=1),
+        "how the gel slows in the cold": sampled.gel_kj_per_mol.max(axis=1),
+        "how the cure quickens with warmth": sampled.cure_kj_per_mol.max(axis=1),
     }
     late = rankdata(goal)
     strength = {

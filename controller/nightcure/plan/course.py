@@ -1,4 +1,4 @@
-"""`profile.ProfileRun` for many nights and profiles at once.
+"""`loop.profile_run.ProfileRun` for many nights and profiles at once.
 
 Shapes (nights, profiles). A segment ends on a step; steps are short against segments.
 """

@@ -18,7 +18,7 @@ from .propose import room_of
 from .sampling import SampledParameters, Spreads, draw
 from .tonight import Shed, Tonight, planned
 
-#: How much of each lever is pulled.
+#: How much each is changed by.
 LESS_LOSS, MORE_POWER, EARLIER_S, HOTTER_K, LONGER_H = 0.75, 1.5, 3600.0, 3.0, 1.0
 MORE_CATALYST_PCT = 0.5
 #: Where so many nights meet the goal there is nothing worth raising.
@@ -48,18 +48,18 @@ class Improvement:
 def tried(
     workers: WorkerPool, changes: Sequence[tuple[str, Job]], base: float
 ) -> tuple[Improvement, ...]:
-    """The levers by their effect, the strongest first."""
+    """The improvements by their effect, the strongest first."""
     found = workers.run([job for _, job in changes])
-    levers = []
+    improvements = []
     for (what, job), nights in zip(changes, found, strict=True):
         chance = float(np.mean(nights.met(job.tonight.deadline_s)))
-        levers.append(Improvement(what, chance, chance - base))
-    return tuple(sorted(levers, key=lambda lever: -lever.gain))
+        improvements.append(Improvement(what, chance, chance - base))
+    return tuple(sorted(improvements, key=lambda improvement: -improvement.gain))
 
 
 def improvements_of(
     tonight: Tonight,
-    truths: SampledParameters,
+    sampled: SampledParameters,
     spreads: Spreads,
     seed: int,
     profile: Profile,
@@ -73,7 +73,7 @@ def improvements_of(
         found: how it goes without any change.
     """
 
-    def job(t: Tonight, p: Profile, nights: SampledParameters = truths) -> Job:
+    def job(t: Tonight, p: Profile, nights: SampledParameters = sampled) -> Job:
         return Job(t, nights, (p,), t.deadline_s + 60.0)
 
     out = [
@@ -106,7 +106,7 @@ def improvements_of(
         what, other = mixed
         parts = tuple(p.part for p in other.parts)
         more = profile.model_copy(update={"parts": parts})
-        again = draw(other, spreads, len(found.goal_s), seed)[: truths.nights]
+        again = draw(other, spreads, len(found.goal_s), seed)[: sampled.nights]
         out.append((what, job(other, more, again)))
     limits = tonight.settings.limits
     return [(what, j) for what, j in out if not j.profiles[0].refusals(limits)]

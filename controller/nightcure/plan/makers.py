@@ -20,12 +20,12 @@ def generic_parts(tonight: Tonight) -> list[str]:
     return [p.part.name for p in tonight.parts if p.part.figures and p.part.figures.generic]
 
 
-def with_slow_makers(tonight: Tonight, truths: SampledParameters) -> SampledParameters:
+def with_slow_makers(tonight: Tonight, sampled: SampledParameters) -> SampledParameters:
     """The same nights, the resins on generic cards `SLOW_TIMES` as slow, gel and cure."""
     names = generic_parts(tonight)
     times = np.array([SLOW_TIMES if p.part.name in names else 1.0 for p in tonight.parts])
     return replace(
-        truths, gel_times=truths.gel_times * times, weighing_times=truths.weighing_times * times
+        sampled, gel_times=sampled.gel_times * times, weighing_times=sampled.weighing_times * times
     )
 
 

@@ -43,7 +43,7 @@ def horizon_s(tonight: Tonight, profiles: Sequence[Profile]) -> float:
 
 def run_nights(
     tonight: Tonight,
-    truths: SampledParameters,
+    sampled: SampledParameters,
     profiles: Sequence[Profile],
     horizon: float | None = None,
     keep: bool = False,
@@ -58,20 +58,20 @@ def run_nights(
     Raises:
         ValueError: the profiles ask for different regulators.
     """
-    night = _Night(tonight, truths, profiles)
+    night = _Night(tonight, sampled, profiles)
     end_s = horizon_s(tonight, profiles) if horizon is None else horizon
     return night.run(end_s, keep)
 
 
-def networks_of(tonight: Tonight, truths: SampledParameters) -> list[Network]:
+def networks_of(tonight: Tonight, sampled: SampledParameters) -> list[Network]:
     """The believed oven as each night has it."""
     base = tonight.network()
     heated = (base.air_wall_w_per_k, base.wall_ambient_w_per_k)
     skin = heated[0] * heated[1] / (heated[0] + heated[1])
     out = []
     for loss, air, mould, surface, power in zip(
-        truths.loss_times, truths.air_capacity_times, truths.mould_capacity_times,
-        truths.mould_surface_times, truths.power_times, strict=True,
+        sampled.loss_times, sampled.air_capacity_times, sampled.mould_capacity_times,
+        sampled.mould_surface_times, sampled.power_times, strict=True,
     ):  # fmt: skip
         wanted = min(skin * float(loss), 0.95 * heated[0])
         out.append(
@@ -99,22 +99,22 @@ class _Night:
     """The state of all nights while they run."""
 
     def __init__(
-        self, tonight: Tonight, truths: SampledParameters, profiles: Sequence[Profile]
+        self, tonight: Tonight, sampled: SampledParameters, profiles: Sequence[Profile]
     ) -> None:
-        self.tonight, self.truths, self.profiles = tonight, truths, profiles
+        self.tonight, self.sampled, self.profiles = tonight, sampled, profiles
         s = self.settings = regulated(tonight.settings, profiles)
-        self.shape = truths.nights, len(profiles)
+        self.shape = sampled.nights, len(profiles)
         self.dt_s = step_of(s)
-        networks = networks_of(tonight, truths)
+        networks = networks_of(tonight, sampled)
         self.moulds = len(networks[0].moulds)
         ensemble = Ensemble(networks, 0.0)
         self.keep, per_ambient, per_heater, self.per_node = ensemble.matrices(self.dt_s)
         self.per_ambient, self.per_heater = per_ambient[:, :, None], per_heater[:, :, None]
         self.power_w = ensemble.power_w[:, None]
-        self.shift_k = truths.ambient_k[:, None]
+        self.shift_k = sampled.ambient_k[:, None]
         first_c = tonight.shed.values_c[0] + self.shift_k
         nodes = self.keep.shape[1]
-        self.state_c: Array = np.ones((truths.nights, nodes, len(profiles))) * first_c[:, :, None]
+        self.state_c: Array = np.ones((sampled.nights, nodes, len(profiles))) * first_c[:, :, None]
         self._sensors()
         self._parts(first_c)
         self.air_probe_c = np.ones(self.shape) * first_c
@@ -127,7 +127,7 @@ class _Night:
         self.trips = Trips(s, self.shape)
 
     def _sensors(self) -> None:
-        t, s = self.truths, self.settings
+        t, s = self.sampled, self.settings
         where = mould_sensors(s)
         self.air_offset = t.air_offset_k[:, None]
         self.mould_offsets = [t.mould_offset_k[:, i : i + 1] for i in range(len(where))]
@@ -154,7 +154,7 @@ class _Night:
             mould = self.sensor_mould[sensor] if sensor is not None else 0
             self.part_sensor.append(sensor)
             self.part_node.append(FIRST_MOULD + mould if self.moulds else AIR)
-            self.true.append(Clocks(figures, self.shape, start_s, (self.truths, i)))
+            self.true.append(Clocks(figures, self.shape, start_s, (self.sampled, i)))
             if waits:
                 self.believed.append(Clocks(figures, self.shape, start_s))
         self.own_w: dict[int, Array] = {}

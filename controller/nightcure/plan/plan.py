@@ -10,7 +10,7 @@ In a notebook:
 >>> settings, profile = load_settings(OVEN_FILE), load_profile(PARTS_FILE)
 >>> shed = falling_to(lowest_c=2.0, lowest_s=10 * 3600, evening_c=9.0)
 >>> night = tonight(settings, profile.parts, shed, "demould", 12 * 3600)
->>> plan = plan_night(night, profile, nights=20, levers=False)
+>>> plan = plan_night(night, profile, nights=20, improvements=False)
 >>> plan.possible
 True
 
@@ -51,8 +51,8 @@ from .tonight import Tonight
 SURE, TRIED_SURE = 0.9, 0.95
 #: How long after the deadline a night that misses it is looked at, s.
 NEAR_S = 3.0 * 3600.0
-#: Nights a proposal, and the levers and a slow maker's resin, are tried in.
-TRIED_NIGHTS, LEVER_NIGHTS = 32, 150
+#: Nights a proposal, and the improvements and a slow maker's resin, are tried in.
+TRIED_NIGHTS, IMPROVEMENT_NIGHTS = 32, 150
 
 
 @dataclass(frozen=True)
@@ -63,8 +63,8 @@ class Plan:
     spreads: Spreads
     profile: Profile
     nights: Nights
-    truths: SampledParameters
-    levers: tuple[Improvement, ...]
+    sampled: SampledParameters
+    improvements: tuple[Improvement, ...]
     warnings: tuple[str, ...]
     price_per_kwh: float | None
     proposed: bool
@@ -127,7 +127,7 @@ class Plan:
         goal_s = self.quantiles_s(self.nights.goal_s)[1]
         return answer(
             self.tonight, self.profile, self.nights, goal_s, self.energy_kwh()["p50"],
-            weak_point(self.tonight, self.nights, self.truths), self.slow_probability,
+            weak_point(self.tonight, self.nights, self.sampled), self.slow_probability,
         )  # fmt: skip
 
     def as_json(self) -> dict[str, Any]:
@@ -152,7 +152,7 @@ class Plan:
             else {k: round(v * self.price_per_kwh, 2) for k, v in energy.items()},
             "milestones": self.milestones(),
             "warnings": list(self.warnings),
-            "levers": [lever.as_json() for lever in self.levers],
+            "levers": [improvement.as_json() for improvement in self.improvements],
             "nights": int(self.nights.goal_s.shape[0]),
             "seed": self.seed,
             "spreads": self.spreads.model_dump(),
@@ -176,7 +176,7 @@ def plan_night(
     seed: int = 0,
     price_per_kwh: float | None = None,
     box: Box | None = None,
-    levers: bool = True,
+    improvements: bool = True,
     executor: Executor | None = None,
     on_progress: Progress | None = None,
 ) -> Plan:
@@ -189,7 +189,7 @@ def plan_night(
         nights: how many to draw. The same seed gives the same answer, whatever the executor.
         price_per_kwh: in whatever money.
         box: for the vapour, where a profile is proposed.
-        levers: whether to try what would raise the odds, where they are not good enough anyway.
+        improvements: whether to try what would raise the odds, where they are not good enough.
         executor: of concurrent.futures; a process for each core if None.
         on_progress: told how many pieces of how many are done.
 
@@ -200,25 +200,25 @@ def plan_night(
     if why is not None:
         raise BadInput(why)
     spreads = Spreads() if spreads is None else spreads
-    truths = draw(tonight, spreads, nights, seed)
+    sampled = draw(tonight, spreads, nights, seed)
     if profile is not None:
         profile = profile.model_copy(update={"parts": tuple(p.part for p in tonight.parts)})
         _accept(tonight, profile)
     with worker_pool(executor, on_progress) as workers:
         chosen = profile or propose(tonight, spreads, seed, workers, box)
-        found = workers.run([Job(tonight, truths, (chosen,), keep=True)])[0]
+        found = workers.run([Job(tonight, sampled, (chosen,), keep=True)])[0]
         some: tuple[Improvement, ...] = ()
         there = found.met(tonight.deadline_s)
-        few = truths[:LEVER_NIGHTS]
+        few = sampled[:IMPROVEMENT_NIGHTS]
         slow = None
         if generic_parts(tonight):
             job = Job(tonight, with_slow_makers(tonight, few), (chosen,), tonight.deadline_s + 60.0)
             slow = float(np.mean(workers.run([job])[0].met(tonight.deadline_s)))
-        if levers and there.mean() < ENOUGH:
-            base = float(np.mean(there[:LEVER_NIGHTS]))
+        if improvements and there.mean() < ENOUGH:
+            base = float(np.mean(there[:IMPROVEMENT_NIGHTS]))
             some = tried(workers, improvements_of(tonight, few, spreads, seed, chosen, found), base)
     return Plan(
-        tonight, spreads, chosen, found, truths, some, warnings_of(tonight, chosen, found),
+        tonight, spreads, chosen, found, sampled, some, warnings_of(tonight, chosen, found),
         price_per_kwh, profile is None, seed, slow,
     )  # fmt: skip
 

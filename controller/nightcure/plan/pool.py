@@ -36,7 +36,7 @@ class Job:
     """Nights to run through profiles."""
 
     tonight: Tonight
-    truths: SampledParameters
+    sampled: SampledParameters
     profiles: tuple[Profile, ...]
     horizon: float | None = None
     keep: bool = False
@@ -90,7 +90,7 @@ class WorkerPool:
 def worker_pool(
     executor: Executor | None, on_progress: Progress | None = None
 ) -> Iterator[WorkerPool]:
-    """A crew on `executor`, else on a process for each core as long as the context lasts."""
+    """A pool on `executor`, else on a process for each core as long as the context lasts."""
     if executor is not None:
         yield WorkerPool(executor, on_progress)
         return
@@ -103,19 +103,19 @@ def worker_pool(
 
 
 def _run(job: Job) -> Nights:
-    return run_nights(job.tonight, job.truths, job.profiles, job.horizon, job.keep)
+    return run_nights(job.tonight, job.sampled, job.profiles, job.horizon, job.keep)
 
 
 def _pieces(job: Job) -> tuple[list[Job], int]:
     """The job in pieces, and the axis they lie along: nights (0), or profiles (1) where many."""
     horizon = horizon_s(job.tonight, job.profiles) if job.horizon is None else job.horizon
-    nights = job.truths.nights
+    nights = job.sampled.nights
     if len(job.profiles) > 1:
         count = max(PIECE_CELLS // nights, 1)
         some = [job.profiles[i : i + count] for i in range(0, len(job.profiles), count)]
-        return [Job(job.tonight, job.truths, p, horizon) for p in some], 1
+        return [Job(job.tonight, job.sampled, p, horizon) for p in some], 1
     rows = [slice(i, i + PIECE) for i in range(0, nights, PIECE)]
-    return [Job(job.tonight, job.truths[r], job.profiles, horizon, job.keep) for r in rows], 0
+    return [Job(job.tonight, job.sampled[r], job.profiles, horizon, job.keep) for r in rows], 0
 
 
 def _joined(pieces: list[Nights], axis: int) -> Nights:

@@ -6,7 +6,7 @@ import type { Live, Units } from "../types";
 import { day, degrees, duration } from "../words";
 import { FigureTable } from "./figure-table";
 import { nightName, useRecorded, type Recorded } from "./fetch";
-import { figuresOf } from "./figures";
+import { figuresOf } from "./night-figures";
 
 /** Both nights on one time axis, s from their starts; each keeps its own values. */
 function together(pair: Recorded[], units: Units): { x_s: number[]; lines: Line[] } {

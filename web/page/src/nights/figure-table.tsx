@@ -1,7 +1,7 @@
 // Figures of one night, or of two side by side.
 import type { Units } from "../types";
 import { duration, plain, steps, temperature } from "../words";
-import type { NightFigures } from "./figures";
+import type { NightFigures } from "./night-figures";
 
 interface Column {
   title: string;

@@ -9,7 +9,7 @@ import type { Happening, Live } from "../types";
 import { day, hour, inUnits, OUTCOMES } from "../words";
 import { FigureTable } from "./figure-table";
 import { nightName, useRecorded } from "./fetch";
-import { figuresOf } from "./figures";
+import { figuresOf } from "./night-figures";
 import { NotesForm } from "./notes";
 
 export function OneNight({ id, live }: { id: number; live: Live }) {
