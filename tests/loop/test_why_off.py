@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -122,6 +123,18 @@ def test_what_a_person_does_has_its_reason_at_the_same_tick() -> None:
     loop.tick(still(6.0, start(SHORT)))
     pressed = still(8.0)._replace(stop_pressed=True)
     assert loop.tick(pressed).why_off == WhyOff(OffCode.STOP_PRESSED)
+
+
+def test_a_night_that_was_broken_off_waits_for_its_judgement() -> None:
+    loop = Loop(SETTINGS)
+    loop.tick(still(0.0, start(SHORT)))
+    loop.tick(still(2.0))
+    again = Loop(SETTINGS)
+    again.resume(json.loads(json.dumps(loop.snapshot())))
+    blind = still(60.0, values=(None, 9.0, 9.0, 9.0))
+    assert again.tick(blind).why_off == WhyOff(OffCode.RESUMING)
+    assert again.tick(still(62.0)).why_off == WhyOff(OffCode.CONTACTOR_OPEN)
+    assert again.tick(still(64.0)).why_off is None
 
 
 def test_before_the_first_tick_nothing_is_on() -> None:

@@ -26,6 +26,8 @@ def test_a_rehearsed_night_is_kept(tmp_path: Path, fault: str | None, outcome: s
     assert kept.night_id == 1
     reader = LedgerReader(path)
     assert verify(reader, 1).same
+    told = [t.decision for t in reader.ticks(1) if '"off":' in t.decision]
+    assert len(told) == (4 if fault else 3), "only when it changes: contactor, none, why it ended"
     facts = gather(reader, 1)
     assert facts.outcome == outcome == result.figures.outcome
     assert facts.energy_kwh == pytest.approx(result.figures.energy_kwh, abs=0.002)

@@ -94,6 +94,27 @@ def test_a_reason_that_is_told_a_tick_late_is_one_difference(tmp_path: Path) -> 
     )  # fmt: skip
 
 
+def test_what_a_version_that_does_not_tell_took_up_is_compared_without_it(tmp_path: Path) -> None:
+    path = tmp_path / "now.ledger"
+    oven = RecordedOven(path)
+    oven.run(100.0)
+    oven.close()
+    oven.t_s += 20.0
+    oven.open()
+    oven.run(200.0)
+    oven.close()
+    with sqlite3.connect(path) as db:
+        (resumed,) = db.execute(
+            "SELECT seq FROM ticks WHERE inputs LIKE '%resumed_from%'"
+        ).fetchone()
+        rows = db.execute("SELECT seq, decision FROM ticks WHERE seq >= ?", (resumed,)).fetchall()
+        for seq, text in rows:
+            without = {k: v for k, v in json.loads(text).items() if k != "off"}
+            said = json.dumps(without, separators=(",", ":"), ensure_ascii=False)
+            db.execute("UPDATE ticks SET decision = ? WHERE seq = ?", (said, seq))
+    assert verify(LedgerReader(path), 1).differences == []
+
+
 def test_settings_are_read_without_todays_limits(tmp_path: Path) -> None:
     path = unpacked("plain", tmp_path)
     with sqlite3.connect(path) as db:

@@ -310,7 +310,9 @@ def test_a_file_that_is_no_record_is_refused(shelf: dict[str, Path], tmp_path: P
 # ---- why there was no heat -----------------------------------------------------------------------
 
 
-def without_heat(ledger: Path, fault: Callable[[int], Fault | None]) -> Facts:
+def without_heat(
+    ledger: Path, fault: Callable[[int], Fault | None], until_s: float = 1600.0
+) -> Facts:
     """A short night whose air thermometer has a fault at some ticks."""
     with RecordedOven(ledger) as oven:
         true, number = oven.oven.sense, count()
@@ -323,7 +325,7 @@ def without_heat(ledger: Path, fault: Callable[[int], Fault | None]) -> Facts:
             return sensed
 
         oven.oven.sense = sense  # type: ignore[method-assign]
-        oven.run(1600.0)
+        oven.run(until_s)
     return facts_of(ledger)
 
 
@@ -407,3 +409,15 @@ def test_thinning_keeps_every_reason(shelf: dict[str, Path], tmp_path: Path) -> 
     after = facts_of(ledger)
     assert after.thinned is not None
     assert after.tick_summary.withheld == before
+
+
+def test_thinning_keeps_a_reason_that_no_event_tells_of(tmp_path: Path) -> None:
+    ledger = tmp_path / "n.ledger"
+    before = without_heat(ledger, lambda k: Fault.CRC if k % 97 in (50, 51, 52) else None, 3600.0)
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE nights SET outcome = 'lost', ended_s = started_s + 3600")
+    apply_retention(ledger, Rules(thin_after_s=0.0), 2e9)
+    after = facts_of(ledger)
+    assert after.thinned is not None
+    assert len(before.tick_summary.withheld) > 15
+    assert after.tick_summary.withheld == before.tick_summary.withheld
