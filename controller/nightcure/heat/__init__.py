@@ -1,1 +1,1 @@
-"""What we do about it: regulators, the modulator (duty to on/off) and the relay."""
+"""How much heat, and when: regulators, feed-forward, and the modulator (duty to on and off)."""

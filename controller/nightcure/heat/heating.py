@@ -72,8 +72,8 @@ class Heating:
     def restore(self, state: dict[str, Any], profile: Profile | None) -> None:
         """Go on from a snapshot of a night with `profile`; None: no night is under way.
 
-        The regulator of a night that is over may have been of another kind than the settings'; it
-        is over with the night.
+        Without a night the regulator is the settings' own. Where the last night used the other
+        kind, its state does not fit and is left out; the next night starts a new one anyway.
         """
         self._regulator = regulator_for(self._settings, profile)
         told = state["regulator"]
@@ -84,7 +84,7 @@ class Heating:
         self.duty, self._held = state["duty"], state["held"]
 
     def resume(self) -> None:
-        """The process that drove the relay is gone: it is off, and owes nothing."""
+        """Restart: relay off, on-time account cleared."""
         switchings = self._modulator.switchings
         self._modulator = Modulator(self._settings.heater)
         self._modulator.switchings = switchings

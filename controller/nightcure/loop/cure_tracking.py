@@ -1,4 +1,4 @@
-"""The loop's seat for cure: the night's parts on their clocks, or nobody."""
+"""How the loop follows the cure of the night's parts; without parts there is nothing to follow."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from .profile_run import ProfileRun
 
 
 class CureTracking:
-    """Asks the night's `PartClocks`, and answers for none where no part has a resin card."""
+    """The parts' clocks of a night, None where no part has a resin card."""
 
     def __init__(self, settings: Settings) -> None:
         self._settings = settings

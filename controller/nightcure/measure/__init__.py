@@ -1,1 +1,1 @@
-"""What is true now: readings, the 1-Wire reader, and whether a reading is believable."""
+"""Which readings are believed, and what each thermometer has steadily shown."""

@@ -1,7 +1,7 @@
 """Why the heater was off, as a person reads it: from the code and fields that a decision carries.
 
-What may not be on is decided in `loop.why_off`; status, morning record and page take the words for
-it from here.
+Whether the heater may be on is decided in `loop.why_off`; status, page and morning record take
+their words from here.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from ..tick import Fault, OffCode, Phase
 FAULTS: dict[str, str] = {
     Fault.MISSING: "not on the bus",
     Fault.CRC: "garbled readings",
-    Fault.POWER_ON: "it lost its supply",
+    Fault.POWER_ON: "the thermometer lost its supply",
     Fault.BUS: "the bus does not answer",
     Fault.RANGE: "out of its range",
-    Fault.RATE: "it jumps",
-    Fault.FROZEN: "it repeats itself",
-    Fault.STALE: "too old",
-    Fault.DISAGREES: "it contradicts the others",
+    Fault.RATE: "sudden jumps",
+    Fault.FROZEN: "the same value for too long",
+    Fault.STALE: "no fresh reading",
+    Fault.DISAGREES: "it contradicts the other thermometers",
 }
 
 
@@ -39,7 +39,7 @@ def off_sentence(code: str, fields: Mapping[str, str]) -> str:
         case OffCode.NO_NIGHT:
             return "No night is running."
         case OffCode.RESUMING:
-            return "A night was broken off, and whether it may go on is not known yet."
+            return "The night was interrupted; whether it may go on is being checked."
         case OffCode.AIR_DOUBTED:
             return (
                 "What is measured cannot be the oven's air: the box is open, or a sensor hangs "

@@ -197,18 +197,21 @@ def _withheld(facts: Facts) -> list[Block]:
         blocks.append(Table(("no heat from", "for", "because"), rows))
     rest_s = sum(w.length_s for w in stretches) - sum(w.length_s for w in told)
     if rest_s >= LEAST_WITHHELD_S:
-        times, together = len(stretches) - len(told), show_duration(rest_s)
-        none = "none longer than these" if told else f"never for {LEAST_WITHHELD_S:g} s on end"
-        more = "more " if told else ""
-        blocks.append(
-            Text(f"No heat {times} {more}times, {together} together, {none}.", quiet=True)
+        together = show_duration(rest_s)
+        others = (
+            f"{len(stretches)} times, {together} together, each less than {LEAST_WITHHELD_S:g} s"
         )
+        if told:
+            more = len(stretches) - len(told)
+            others = f"{more} more times, {together} together, none longer than these"
+        blocks.append(Text(f"No heat {others}.", quiet=True))
     return blocks
 
 
 def _why(w: Withheld) -> str:
     """The reasons of a stretch; how long each, where there are several."""
-    reasons = [r for r in w.reasons if r["length_s"] >= LEAST_WITHHELD_S] or w.reasons[:1]
+    reasons = [r for r in w.reasons if r["length_s"] >= LEAST_WITHHELD_S]
+    reasons = reasons or [max(w.reasons, key=lambda r: r["length_s"])]
     sentences = [off_sentence(r["code"], r["fields"]) for r in reasons]
     if len(reasons) == 1:
         return sentences[0]
