@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.oven.thermal import Network
 from nightcure.profile import Profile, parse_profile
@@ -70,7 +71,8 @@ def readings(t_s: float, *values_c: float | None) -> tuple[Reading, ...]:
 
 def start(profile: Profile = PROFILE, number: int = 1) -> Command:
     """The command that starts a night."""
-    return Command(number, "start", {"profile": profile.model_dump(mode="json")}, "test")
+    args = {"profile": profile.model_dump(mode="json"), **ALL_CONFIRMED}
+    return Command(number, "start", args, "test")
 
 
 def word(name: str, number: int = 9, **args: Any) -> Command:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
+from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.tick import Fault
 from tests.nights import (
     SHORT,
@@ -29,7 +30,7 @@ commands = st.sampled_from(
         word("acknowledge"),
         word("acknowledge", alarm=7),
         word("start"),
-        word("start", profile={"name": 3}),
+        word("start", profile={"name": 3}, **ALL_CONFIRMED),
         word("dance"),
         word("skip"),
         word("extend", minutes=20),

@@ -18,6 +18,7 @@ from typing import Any, Self
 from nightcure.errors import NightcureError
 from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.reader import LedgerReader
+from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.scenario import BOX, OVEN_FILE, scenario
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.simulate.wires import W1Tree, read_pin
@@ -146,6 +147,6 @@ class Workshop:
             {"kind": "soak", "at_c": 45.0, "hours": 8.0},
         ]
         profile = {"name": "Hot", "lag_c": 30.0, "band_c": 2.0, "segments": segments}
-        outcome, message = self.command("start", {"profile": profile})
+        outcome, message = self.command("start", {"profile": profile, **ALL_CONFIRMED})
         assert outcome == "done", message
         wait_for(self.heater_on, 30, "the heater's pin on")

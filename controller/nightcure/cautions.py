@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+#: What a ledger calls it that somebody has accepted them.
+ACCEPTED_AS = "cautions"
+
 
 class Caution(NamedTuple):
     """One caution: what it is about, and two or three sentences."""

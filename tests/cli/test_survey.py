@@ -236,12 +236,16 @@ def test_live_wants_a_running_controller(tmp_path: Path, hand: Path) -> None:
     ledger = tmp_path / "nightcure.ledger"
     with RecordedOven(ledger) as recorded:
         recorded.run(20.0)
-    busy = nightcure("survey", "--live", "--oven", oven)
+    tested = "--cut-out-tested"
+    unconfirmed = nightcure("survey", "--live", "--oven", oven)
+    assert unconfirmed.exit_code == 2, "fails before this: the command line started unasked"
+    assert "--live heats: add --cut-out-tested" in " ".join(unconfirmed.stderr.split())
+    busy = nightcure("survey", "--live", "--oven", oven, tested)
     assert busy.exit_code == 2
     assert "The oven is in 'ramp'; a survey needs it idle." in " ".join(busy.stderr.split())
     with sqlite3.connect(ledger) as db:
         db.execute("UPDATE live SET host_s = host_s - 3600")
-    silent = nightcure("survey", "--live", "--oven", oven)
+    silent = nightcure("survey", "--live", "--oven", oven, tested)
     assert silent.exit_code == 2
     assert "No controller is running" in " ".join(silent.stderr.split())
     assert "takes no file" in nightcure("survey", hand, "--live", "--oven", oven).stderr

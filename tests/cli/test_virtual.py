@@ -18,6 +18,7 @@ from typer.testing import CliRunner
 
 from nightcure.cli.main import app
 from nightcure.ledger.inbox import Inbox
+from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.settings import load_settings
 from nightcure.simulate.wires import read_pin
 from tests.setup.board import AIR, LID, VirtualBoard
@@ -65,7 +66,7 @@ def test_from_setup_to_a_running_controller_and_page(tmp_path: Path) -> None:
             segments = [{"kind": "soak", "at_c": 45.0, "hours": 8.0}]
             profile = {"name": "Hot", "lag_c": 30.0, "band_c": 2.0, "segments": segments}
             inbox = Inbox(settings.ledger)
-            inbox.put("start", {"profile": profile}, "test", time.time())
+            inbox.put("start", {"profile": profile, **ALL_CONFIRMED}, "test", time.time())
             wait_for(board.heater_on, 20, "the separate controller drives the virtual heater")
             assert read_pin(board.folder / "pins", 27)
             board.process.send_signal(signal.SIGINT)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, load_profile, parse_profile
 from nightcure.scenario import BOX, PROFILES, ambient_c
@@ -49,7 +50,7 @@ def colder(by_k: float) -> Callable[[float], float]:
 
 def refused(profile: dict[str, Any], parts: Any = None) -> str:
     loop = Loop(SETTINGS)
-    args = {"profile": profile} if parts is None else {"profile": profile, "parts": parts}
+    args = {"profile": profile, **({} if parts is None else {"parts": parts}), **ALL_CONFIRMED}
     d = loop.tick(still(0.0, word("start", 1, **args)))
     assert d.outcomes[0].outcome == "refused"
     assert d.phase is Phase.IDLE

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
+from nightcure.loop.commands import ALL_CONFIRMED, CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.profile import Soak, parse_profile
 from nightcure.tick import Phase, TickInputs
@@ -195,11 +196,23 @@ def test_a_night_that_is_near_its_longest_may_still_be_made_cooler() -> None:
         ({"cautions_accepted": 1}, "Not started: the cautions have not been accepted"),
     ],
 )
-def test_a_start_without_what_the_page_must_have_asked(args: dict[str, Any], sentence: str) -> None:
+def test_a_start_whose_confirmation_is_no_plain_yes(args: dict[str, Any], sentence: str) -> None:
     oven = Standing()
-    profile = HOURS.model_dump(mode="json")
-    assert oven.refused("start", profile=profile, **args).startswith(sentence)
-    oven.done("start", profile=profile, limit_device_confirmed=True, cautions_accepted=True)
+    asked = {"profile": HOURS.model_dump(mode="json"), **ALL_CONFIRMED}
+    assert oven.refused("start", **{**asked, **args}).startswith(sentence)
+    oven.done("start", **asked)
+
+
+@pytest.mark.parametrize("without", [["cautions_accepted"], ["limit_device_confirmed"],
+                                     ["cautions_accepted", "limit_device_confirmed"]])  # fmt: skip
+def test_a_start_whose_confirmation_is_missing(without: list[str]) -> None:
+    """Fails before this: what was missing counted as given."""
+    oven = Standing()
+    args = {"profile": HOURS.model_dump(mode="json"), **ALL_CONFIRMED}
+    message = oven.refused("start", **{k: v for k, v in args.items() if k not in without})
+    assert message.endswith(f"The command does not say {' and '.join(without)}.")
+    for key, sentence in CONFIRMED.items():
+        assert (sentence in message) is (key in without)
 
 
 def test_a_start_and_a_stop_read_as_one_and_say_who() -> None:

@@ -9,6 +9,7 @@ import pytest
 
 from nightcure.cure.cure_clock import CureClock
 from nightcure.ledger.reader import LedgerReader
+from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, parse_profile
 from tests.nights import SETTINGS, run, still, word
@@ -201,7 +202,7 @@ def test_parts_may_come_with_the_start_command_instead() -> None:
     bare = UNTIL_DEMOULD.model_copy(update={"parts": ()}).model_dump(mode="json")
     part = {**UNTIL_DEMOULD.parts[0].model_dump(mode="json"), "name": "Spare", "start_h": -0.5}
     loop = Loop(SETTINGS)
-    command = word("start", 1, profile=bare, parts=[part])
+    command = word("start", 1, profile=bare, parts=[part], **ALL_CONFIRMED)
     d = run(loop, [still(0.0, command, values=(20.0, 20.0, 20.0, 9.0))])[0]
     assert [o.outcome for o in d.outcomes] == ["done"]
     assert loop.cure.clocks is not None

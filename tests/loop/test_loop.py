@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
+from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.profile import parse_profile
 from nightcure.tick import Command, Fault, Phase, Reading, TickInputs
@@ -103,12 +104,13 @@ def test_the_stop_button_ends_the_night() -> None:
 @pytest.mark.parametrize(
     ("command", "values", "sentence"),
     [
-        (word("start"), COLD, "Not started: profile is None; it should be a table"),
+        (word("start", **ALL_CONFIRMED), COLD,
+         "Not started: profile is None; it should be a table"),
         (start(), (None, 9.0, 9.0, 9.0), "Not started: there is no believable air temperature."),
         (word("reset"), COLD, "Nothing has tripped."),
         (word("dance"), COLD, "There is no command 'dance'."),
         (
-            word("start", profile={**SHORT.model_dump(mode="json"), "segments": [
+            word("start", **ALL_CONFIRMED, profile={**SHORT.model_dump(mode="json"), "segments": [
                 {"kind": "soak", "at_c": 70.0, "hours": 1.0}]}),
             COLD,
             "Not started: profile 'Short', segment 1 (soak): 70 °C is above",

@@ -11,7 +11,7 @@ from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, parse_profile
 from nightcure.record.codec import decision_fields
 from tests.faults.test_budget import MOST_PROCESSOR_SHARE, MOST_RESIDENT_BYTES
-from tests.nights import SETTINGS
+from tests.nights import SETTINGS, start
 from tests.workshop import Workshop, wait_for
 
 from .demould_night import UNTIL_DEMOULD, night
@@ -37,7 +37,7 @@ def test_the_controller_with_three_parts_keeps_its_budgets(tmp_path: Path) -> No
     """60 MB resident and 2 % of a core at a tick of 2 s, as without parts; no numerics."""
     with Workshop(tmp_path) as workshop:
         process = psutil.Process(workshop.controller().pid)
-        workshop.command("start", {"profile": three_parts().model_dump(mode="json")})
+        workshop.command("start", start(three_parts()).args)
         wait_for(lambda: len((workshop.live() or {}).get("cure", [])) == 3, 60, "three parts")
         first = workshop.live()
         assert first is not None

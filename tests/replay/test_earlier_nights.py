@@ -13,15 +13,19 @@ import json
 import lzma
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
+from nightcure.loop.loop import Loop
+from nightcure.record.codec import decode_inputs, encode_inputs
 from nightcure.record.recorded_settings import settings_of
 from nightcure.replay.verify import verify
 from nightcure.settings import Settings
-from tests.nights import SETTINGS
+from nightcure.tick import Command
+from tests.nights import SETTINGS, SHORT, still
 from tests.recording import RecordedOven
 
 NIGHTS = Path(__file__).parent / "nights"
@@ -75,6 +79,20 @@ def test_a_field_that_the_version_recorded_is_compared(tmp_path: Path) -> None:
     found = verify(LedgerReader(path), 1)
     assert [(d.seq, d.field) for d in found.differences] == [(seq + k, "off") for k in range(10)]
     assert found.by_meaning == {"reasons": 10}, "it stands until another is recorded"
+
+
+def test_a_start_is_judged_by_what_was_asked_of_it_when_it_was_recorded() -> None:
+    """Before every confirmation was asked, one that a start did not say counted as given."""
+    told: dict[str, Any] = {"profile": SHORT.model_dump(mode="json")}
+    inputs = still(0.0, Command(1, "start", told, "test"))
+    now = encode_inputs(inputs)
+    for text, outcome in ((now, "refused"), (now.replace('"a":1,', ""), "done")):
+        read, _ = decode_inputs(inputs.mono_s, inputs.wall_s, text)
+        assert [o.outcome for o in Loop(SETTINGS).tick(read).outcomes] == [outcome]
+    refused = inputs.commands[0]._replace(args={**told, "limit_device_confirmed": False})
+    before = encode_inputs(inputs._replace(commands=(refused,))).replace('"a":1,', "")
+    read, _ = decode_inputs(inputs.mono_s, inputs.wall_s, before)
+    assert [o.outcome for o in Loop(SETTINGS).tick(read).outcomes] == ["refused"]
 
 
 def test_a_reason_that_is_told_a_tick_late_is_one_difference(tmp_path: Path) -> None:

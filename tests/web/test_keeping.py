@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import sqlite3
 import time
 from typing import Any
 
@@ -12,6 +13,7 @@ from fastapi.testclient import TestClient
 
 from nightcure.cautions import CAUTIONS
 from nightcure.cure.card import shipped
+from nightcure.loop.commands import CONFIRMED
 from nightcure.profile import parse_profile
 from nightcure_web.routes import profiles as profile_routes
 from nightcure_web.routes import start_checks
@@ -230,6 +232,34 @@ def test_no_night_starts_until_the_cautions_are_accepted(steered: Steered) -> No
     for confirmed in ("true", 1, None, []):
         assert steered.ask("start", profile=MINE, limit_device_confirmed=confirmed)[0] == 422
     assert steered.ask("start", **asked)[0] == 200
+
+
+def test_a_row_that_a_script_puts_into_the_inbox_meets_the_same_gate(steered: Steered) -> None:
+    """Fails before this: what the row did not say counted as given."""
+    for said in ({}, {"cautions_accepted": True}, {"limit_device_confirmed": True}):
+        with sqlite3.connect(steered.oven.ledger) as db:
+            row = db.execute(
+                "INSERT INTO inbox (word, args, who, asked_s, expires_s) VALUES (?, ?, ?, ?, ?)",
+                ("start", json.dumps({"profile": MINE, **said}), "script", *_from_now(10.0)),
+            ).lastrowid
+
+        def answer(row: int | None = row) -> Any:
+            with sqlite3.connect(steered.oven.ledger) as db:
+                return db.execute(
+                    "SELECT outcome, message FROM inbox WHERE id = ? AND taken_s IS NOT NULL",
+                    (row,),
+                ).fetchone()
+
+        wait_for(answer, 10, "an answer to the row")
+        outcome, message = answer()
+        assert outcome == "refused"
+        assert all(key in message for key in CONFIRMED if key not in said)
+        assert not any(key in message for key in said)
+    assert steered.client.get("/api/status").json()["phase"] == "idle"
+
+
+def _from_now(ttl_s: float) -> tuple[float, float]:
+    return time.time(), time.time() + ttl_s
 
 
 def test_the_cautions_cover_what_hardware_notes_warn_of(client: TestClient) -> None:

@@ -13,6 +13,7 @@ from typing import Annotated, Any
 from fastapi import Depends, Request, Security
 from fastapi.security import APIKeyCookie
 
+from nightcure.cautions import ACCEPTED_AS
 from nightcure.errors import BadInput
 from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.notes import NotesWriter
@@ -22,8 +23,6 @@ from nightcure.settings import Settings
 from .access import COOKIE, Access
 from .problems import Problem
 
-#: What is accepted under this name in the ledger.
-CAUTIONS = "cautions"
 #: How long a command waits for the controller's answer, s, and how often it looks.
 ANSWER_S, LOOK_S = 6.0, 0.05
 
@@ -67,7 +66,7 @@ class Services:
     @property
     def cautions_accepted(self) -> bool:
         """Whether somebody has accepted the cautions for this oven."""
-        return self.reader.accepted(CAUTIONS) is not None
+        return self.reader.accepted(ACCEPTED_AS) is not None
 
     def put(self, word: str, args: dict[str, Any], who: str) -> int:
         """Post a command."""

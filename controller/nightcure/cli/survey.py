@@ -59,6 +59,15 @@ def survey(
             rich_help_panel=RESULT,
         ),
     ] = False,
+    cut_out_tested: Annotated[
+        bool,
+        typer.Option(
+            "--cut-out-tested",
+            help="Of --live, which heats: confirms that an independent over-temperature cut-out is "
+            "in the heater's circuit and was tested.",
+            rich_help_panel=RESULT,
+        ),
+    ] = False,
     precision: Annotated[
         float,
         typer.Option(
@@ -179,12 +188,18 @@ def survey(
         if live:
             if file is not None or oven is None:
                 raise BadInput("--live takes no file; it takes --oven, an oven.toml.")
+            if not cut_out_tested:
+                raise BadInput(
+                    "--live heats: add --cut-out-tested, which confirms that an independent "
+                    "over-temperature cut-out is in the heater's circuit and was tested."
+                )
             from .survey_live import live_relay, live_survey
 
+            settings = load_settings(oven)
             if relay:
-                show_relay(live_relay(load_settings(oven), ambient), as_json)
+                show_relay(live_relay(settings, ambient, cut_out_tested), as_json)
                 return
-            log = live_survey(load_settings(oven), precision / 100.0, ambient).log
+            log = live_survey(settings, precision / 100.0, ambient, cut_out_tested).log
         elif file is not None and is_ledger(file):
             from ..survey.night_log import log_of_night
 

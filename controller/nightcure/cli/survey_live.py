@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from ..cautions import ACCEPTED_AS
 from ..errors import BadInput
 from ..ledger.inbox import Inbox
 from ..ledger.reader import LedgerReader
@@ -30,12 +31,16 @@ ANSWER_S = 15.0
 class InboxOven:
     """The oven as its ledger shows it; implements `survey.guided.LiveOven`.
 
+    Args:
+        cut_out_tested: the person has confirmed the independent cut-out, as at every start.
+
     Raises:
         BadInput: no controller is running on this ledger, or a night is under way.
     """
 
-    def __init__(self, ledger: Path) -> None:
+    def __init__(self, ledger: Path, cut_out_tested: bool) -> None:
         self._ledger = ledger
+        self._cut_out_tested = cut_out_tested
         self._reader = LedgerReader(ledger)
         live = self._reader.live()
         if live is None or abs(time.time() - live["host_s"]) > SILENT_S:
@@ -64,7 +69,11 @@ class InboxOven:
         """Begin the night."""
         before = self._reader.nights(limit=1)
         newest = before[0]["id"] if before else 0
-        self._ask("start", {"profile": profile})
+        confirmed = {
+            "cautions_accepted": self._reader.accepted(ACCEPTED_AS) is not None,
+            "limit_device_confirmed": self._cut_out_tested,
+        }
+        self._ask("start", {"profile": profile, **confirmed})
         end_s = time.monotonic() + ANSWER_S
         while time.monotonic() < end_s:
             nights = self._reader.nights(limit=1)
@@ -108,7 +117,9 @@ class InboxOven:
         self._ask("stop", {})
 
 
-def live_survey(settings: Settings, precision: float, ambient_c: float | None) -> Survey:
+def live_survey(
+    settings: Settings, precision: float, ambient_c: float | None, cut_out_tested: bool
+) -> Survey:
     """Heat and cool the oven under its controller until it is known, with progress on stderr."""
     from ..survey.guided import guided
     from ..survey.heat_and_cool import profile_for
@@ -117,13 +128,13 @@ def live_survey(settings: Settings, precision: float, ambient_c: float | None) -
         so_far = "not known yet" if half is None else f"known within ±{100 * half:.0f} %"
         err.print(f"{noted_s / 60:.0f} min noted; the loss is {so_far}.", highlight=False)
 
-    oven = InboxOven(settings.ledger)
+    oven = InboxOven(settings.ledger, cut_out_tested)
     profile = profile_for(settings.limits, shed_c(oven, settings, ambient_c))
     with _ended_by_hand(oven):
         return guided(oven, profile, precision, 300.0, progress)
 
 
-def live_relay(settings: Settings, ambient_c: float | None) -> Swing:
+def live_relay(settings: Settings, ambient_c: float | None, cut_out_tested: bool) -> Swing:
     """Let the oven swing under bang-bang until the swing is steady, with progress on stderr."""
     from ..survey.guided import relayed
     from ..survey.heat_and_cool import relay_profile_for
@@ -131,7 +142,7 @@ def live_relay(settings: Settings, ambient_c: float | None) -> Swing:
     def progress(noted_s: float, why: str) -> None:
         err.print(f"{noted_s / 60:.0f} min noted. {why}", highlight=False)
 
-    oven = InboxOven(settings.ledger)
+    oven = InboxOven(settings.ledger, cut_out_tested)
     profile = relay_profile_for(settings.limits, shed_c(oven, settings, ambient_c))
     with _ended_by_hand(oven):
         return relayed(oven, profile, 300.0, progress)

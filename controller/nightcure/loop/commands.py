@@ -18,7 +18,8 @@ from ..units import show_duration, show_temperature
 from .cure_tracking import CureTracking
 from .profile_run import ProfileRun
 
-#: What the page must have asked before a start; a start from elsewhere does not carry these.
+#: What a person must have confirmed before a start: the argument that says so, and the refusal
+#: where it is anything but true.
 CONFIRMED = {
     "cautions_accepted": "the cautions have not been accepted for this oven; read and accept them.",
     "limit_device_confirmed": (
@@ -26,6 +27,8 @@ CONFIRMED = {
         "and was tested."
     ),
 }
+#: Every confirmation, for a start where no real heater is switched.
+ALL_CONFIRMED = dict.fromkeys(CONFIRMED, True)
 #: Ways to check a thermometer.
 METHODS = ("ice-point", "reference", "typed")
 
@@ -125,9 +128,9 @@ class CommandHandler:
     def _start(self, command: Command, now: CommandContext) -> str:
         loop, control_c, args = self._loop, now.screened.control_c, command.args
         try:
-            for key, sentence in CONFIRMED.items():
-                if args.get(key, True) is not True:
-                    raise BadInput(sentence)
+            unconfirmed = [said for key, said in CONFIRMED.items() if args.get(key) is not True]
+            if unconfirmed:
+                raise BadInput(*unconfirmed, *_missing(args))
             if command.id < now.stop_id:
                 raise BadInput("stop was pressed after it; start once more if still wanted.")
             if now.checks:
@@ -282,6 +285,12 @@ class CommandHandler:
 
 #: Night events that tell by themselves who asked: no second sentence beside them.
 OWN_WORDS = ("started", "stopped")
+
+
+def _missing(args: dict[str, Any]) -> tuple[str, ...]:
+    """Which confirmations are not among a start's arguments at all, for whoever wrote them."""
+    keys = [key for key in CONFIRMED if key not in args]
+    return (f"The command does not say {' and '.join(keys)}.",) if keys else ()
 
 
 def _number(args: dict[str, Any], key: str) -> float:

@@ -6,6 +6,7 @@ import json
 from typing import Any
 
 from ..ledger.checksum import with_checksum
+from ..loop.commands import ALL_CONFIRMED
 from ..tick import Command, Decision, Fault, Reading, TickInputs, WhyOff
 
 _compact = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)
@@ -29,6 +30,8 @@ def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None
     }
     if inputs.commands:
         data["c"] = [list(c) for c in inputs.commands]
+        if any(c.word == "start" for c in inputs.commands):
+            data["a"] = 1  # a start had to say every confirmation when this was recorded
     if inputs.ledger_silent_s:
         data["l"] = inputs.ledger_silent_s
     if inputs.inbox_silent_s:
@@ -43,10 +46,16 @@ def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None
 def decode_inputs(
     mono_s: float, wall_s: float, text: str
 ) -> tuple[TickInputs, dict[str, Any] | None]:
-    """What `encode_inputs` wrote: the inputs, and the snapshot of a resume or None."""
+    """What `encode_inputs` wrote: the inputs, and the snapshot of a resume or None.
+
+    Before every confirmation was asked of a start, one that it did not say counted as given. Such
+    a record has no `a` beside the command, and is read as it was judged.
+    """
     data = json.loads(text)
     readings = tuple(Reading(r[0], r[1], Fault(r[2]) if len(r) > 2 else None) for r in data["r"])
     commands = tuple(Command(*c) for c in data.get("c", ()))
+    if "a" not in data:
+        commands = tuple(_as_confirmed(c) for c in commands)
     inputs = TickInputs(
         mono_s,
         wall_s,
@@ -57,6 +66,12 @@ def decode_inputs(
         bool(data.get("s", 0)),
     )
     return inputs, data.get("resumed_from")
+
+
+def _as_confirmed(command: Command) -> Command:
+    if command.word != "start":
+        return command
+    return command._replace(args={**ALL_CONFIRMED, **command.args})
 
 
 def off_fields(off: WhyOff | None) -> list[Any] | None:

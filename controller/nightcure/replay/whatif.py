@@ -16,6 +16,7 @@ import numpy as np
 
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import passed_s
+from ..loop.commands import ALL_CONFIRMED
 from ..loop.loop import Loop
 from ..oven.arrays import Array
 from ..oven.thermal import AIR, FIRST_MOULD, HEATER, step_matrices
@@ -168,7 +169,8 @@ def as_switched(rebuilt: Rebuilt, series: RecordedSeries, changes: Changes) -> C
 def plain_ticks(settings: Settings, profile: Any, series: RecordedSeries) -> Iterator[RecordedTick]:
     """A table's ticks: a start, and nothing else that was known."""
     blank = tuple(Reading(0.0, 0.0) for _ in settings.thermometers)
-    start = Command(1, "start", {"profile": profile.model_dump(mode="json")}, "replay")
+    args = {"profile": profile.model_dump(mode="json"), **ALL_CONFIRMED}
+    start = Command(1, "start", args, "replay")
     tick_s = settings.timing.tick_s
     for i in range(int(series.time_s[-1] // tick_s) + 1):
         yield RecordedTick(i * tick_s, i * tick_s, blank, (start,) if i == 0 else (), False, False)

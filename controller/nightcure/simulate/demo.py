@@ -169,6 +169,7 @@ class Demo:
         from urllib.request import urlopen
 
         from ..ledger.inbox import Inbox
+        from ..loop.commands import ALL_CONFIRMED
 
         end_s = time.monotonic() + 30.0
         while time.monotonic() < end_s and not self._stopping.is_set():
@@ -184,6 +185,6 @@ class Demo:
             return
         if start:
             inbox = Inbox(self.settings.ledger)
-            arguments = {"profile": self.profile.model_dump(mode="json")}
+            arguments = {"profile": self.profile.model_dump(mode="json"), **ALL_CONFIRMED}
             inbox.put("start", arguments, "demo", time.time(), ttl_s=30.0)
         on_ready()

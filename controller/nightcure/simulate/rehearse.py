@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from ..loop.commands import ALL_CONFIRMED
 from ..loop.loop import Loop
 from ..oven.thermal import Network, network_from_model
 from ..profile import Profile
@@ -164,7 +165,8 @@ def rehearse(
     series: dict[str, list[float]] = {"time_s": [], "setpoint_c": [], "duty": []}
     series |= {t.name: [] for t in settings.thermometers}
     names = tuple(t.name for t in settings.thermometers)
-    start = Command(1, "start", {"profile": profile.model_dump(mode="json")}, "rehearsal")
+    args = {"profile": profile.model_dump(mode="json"), **ALL_CONFIRMED}
+    start = Command(1, "start", args, "rehearsal")
     commands: tuple[Command, ...] = (start,)
     first_fault_s = min((f.at_s for f in faults), default=None)
     figures = score.figures

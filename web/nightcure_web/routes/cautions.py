@@ -7,12 +7,11 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from nightcure.cautions import CAUTIONS
+from nightcure.cautions import ACCEPTED_AS, CAUTIONS
 
 from ..models import told
 from ..models.oven_models import CAUTIONS as EXAMPLE
 from ..models.oven_models import Cautions
-from ..services import CAUTIONS as WHAT
 from ..services import Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api", tags=["cautions"])
@@ -21,7 +20,7 @@ router = APIRouter(prefix="/api", tags=["cautions"])
 def _cautions(services: Services) -> dict[str, Any]:
     return {
         "cautions": [caution._asdict() for caution in CAUTIONS],
-        "accepted": services.reader.accepted(WHAT),
+        "accepted": services.reader.accepted(ACCEPTED_AS),
     }
 
 
@@ -39,5 +38,5 @@ def cautions(services: ServicesOf) -> Any:
 def accept(services: ServicesOf, who: Who) -> Any:
     """Accept the cautions for this oven, once; until then no night starts from the page."""
     with services.notes() as notes:
-        notes.accept(WHAT, who, time.time())
+        notes.accept(ACCEPTED_AS, who, time.time())
     return _cautions(services)
