@@ -21,7 +21,7 @@ from nightcure.ledger.backup import backup, unsound
 from nightcure.ledger.file import LedgerLost
 from nightcure.ledger.maintenance import IdleLedger, NightRuns
 from nightcure.ledger.night_hash import night_hash
-from nightcure.ledger.notes import CheckedNotes
+from nightcure.ledger.notes import NotesWriter
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.retention import Done, Rules, apply_retention
 from nightcure.ledger.transfer import export_night, import_night
@@ -80,7 +80,7 @@ def rows(path: Path, night_id: int) -> list[tuple[object, ...]]:
 def test_a_night_that_was_carried_is_the_same_to_the_bit(
     ledger: Path, tmp_path: Path, end: str, night_id: int
 ) -> None:
-    with CheckedNotes(ledger) as pen:
+    with NotesWriter(ledger) as pen:
         pen.note(night_id, {"remarks": 'with, comma\n"quoted" \u6ce8'}, "t", 1.0)
         pen.label(night_id, "kept")
     file = tmp_path / f"night.{end}"
@@ -218,7 +218,7 @@ def test_a_thinned_night_keeps_peaks_events_and_sums_and_says_so(ledger: Path) -
 
 
 def test_by_age_old_nights_are_dropped_but_not_labelled_ones_nor_the_newest(ledger: Path) -> None:
-    with CheckedNotes(ledger) as pen:
+    with NotesWriter(ledger) as pen:
         pen.label(1, "the good one")
     done = apply_retention(ledger, Rules(drop_after_s=0.0), EVENING_S + DAY_S)
     assert done == [Done(2, "dropped")]
@@ -255,7 +255,7 @@ def test_nothing_is_done_while_a_night_runs(ledger: Path, tmp_path: Path) -> Non
         ):
             with pytest.raises((NightRuns, BadInput), match=r"runs|holds this night"):
                 attempt()
-        with CheckedNotes(ledger) as pen:
+        with NotesWriter(ledger) as pen:
             pen.label(4, "labelled while it runs")
             pen.note(4, {"remarks": "noted while it runs"}, "t", time.time())
         oven.run(60.0)
@@ -332,7 +332,7 @@ def test_damage_is_found(ledger: Path, tmp_path: Path) -> None:
 
 
 def test_notes_for_the_next_night_go_to_it(ledger: Path) -> None:
-    with CheckedNotes(ledger) as pen:
+    with NotesWriter(ledger) as pen:
         pen.note_next({"mould_number": "K-12", "resin_batch": "A"}, "ann", EVENING_S + DAY_S)
     reader = LedgerReader(ledger)
     assert reader.noted(3) == {}
@@ -341,7 +341,7 @@ def test_notes_for_the_next_night_go_to_it(ledger: Path) -> None:
         oven.run(20.0)
         oven.tick(word("stop", 3))
     assert reader.noted(4) == {"mould_number": "K-12", "resin_batch": "A"}
-    with CheckedNotes(ledger) as pen:
+    with NotesWriter(ledger) as pen:
         pen.note(4, {"resin_batch": "B", "mould_number": ""}, "ann", 1.0)
     assert reader.noted(4) == {"resin_batch": "B"}
 
@@ -350,8 +350,11 @@ def test_notes_for_the_next_night_go_to_it(ledger: Path) -> None:
     ("write", "words"),
     [
         (lambda p: p.label(9, "x"), "holds no night 9"),
-        (lambda p: p.label(1, "x" * 61), "at most 60 characters"),
+        (lambda p: p.label(1, "x" * 81), "at most 80 characters"),
+        (lambda p: p.label(1, "two\nlines"), "one line"),
+        (lambda p: p.label(1, "\x7f"), "one line"),
         (lambda p: p.label(1, "12"), "cannot be a label"),
+        (lambda p: p.label(1, " last "), "cannot be a label"),
         (lambda p: p.note(9, {"remarks": "x"}, "t", 1.0), "holds no night 9"),
         (lambda p: p.note(1, {"Mould": "x"}, "t", 1.0), "cannot be a field"),
         (lambda p: p.note(1, {"remarks": "x" * 2001}, "t", 1.0), "2000 are the most"),
@@ -359,9 +362,9 @@ def test_notes_for_the_next_night_go_to_it(ledger: Path) -> None:
     ],
 )
 def test_what_cannot_be_noted_is_refused(
-    ledger: Path, write: Callable[[CheckedNotes], None], words: str
+    ledger: Path, write: Callable[[NotesWriter], None], words: str
 ) -> None:
-    with CheckedNotes(ledger) as pen, pytest.raises(BadInput, match=words):
+    with NotesWriter(ledger) as pen, pytest.raises(BadInput, match=words):
         write(pen)
 
 

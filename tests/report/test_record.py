@@ -14,7 +14,7 @@ import pytest
 from pypdf import PdfReader
 
 from nightcure.errors import BadInput
-from nightcure.ledger.notes import CheckedNotes
+from nightcure.ledger.notes import NotesWriter
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.writer import LedgerWriter
 from nightcure.report.document import Picture
@@ -198,7 +198,7 @@ def test_what_a_person_wrote_cannot_become_markup(shelf: dict[str, Path], tmp_pa
     ledger = tmp_path / "n.ledger"
     shutil.copy(shelf["done"], ledger)
     nasty = "<script>alert(1)</script> & 'quotes' \"\u6ce8"
-    with CheckedNotes(ledger) as pen:
+    with NotesWriter(ledger) as pen:
         pen.note(1, {"remarks": nasty, "part_number": "<b>"}, "t", 1.0)
         pen.label(1, "<img src=x>")
     document = sheet(facts_of(ledger))
@@ -254,7 +254,7 @@ def test_a_changed_ledger_or_file_shows(shelf: dict[str, Path], tmp_path: Path) 
     text = page(sheet(facts_of(ledger)))
     file.write_text(text)
     assert check(LedgerReader(ledger), 1, file).same
-    with CheckedNotes(ledger) as pen:
+    with NotesWriter(ledger) as pen:
         pen.note(1, {"remarks": "later"}, "t", 1.0)
         pen.label(1, "later")
     assert check(LedgerReader(ledger), 1, file).same, "what is added by hand is no change"

@@ -67,17 +67,17 @@ def listing(
 @nights.command("label")
 def label(
     night: NightArgument,
-    text: Annotated[str, typer.Argument(help="At most 60 characters; '' takes it away.")],
+    text: Annotated[str, typer.Argument(help="At most 80 characters; '' takes it away.")],
     ledger: LedgerOption = None,
     oven: OvenOption = None,
 ) -> None:
     """Give a night a name. A labelled night is never dropped by 'nightcure ledger keep'."""
     with sentences():
-        from ..ledger.notes import CheckedNotes
+        from ..ledger.notes import NotesWriter
 
         reader = open_reader(ledger, oven)
         number = night_number(reader, night)
-        with CheckedNotes(ledger_path(ledger, oven)) as notes_writer:
+        with NotesWriter(ledger_path(ledger, oven)) as notes_writer:
             notes_writer.label(number, text)
         called = f"is called '{text}'" if text else "has no label"
         out.print(f"Night {number} {called}.", highlight=False, markup=False)

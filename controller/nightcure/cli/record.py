@@ -111,12 +111,12 @@ def _check(reader: LedgerReader, number: int, file: Path, as_json: bool) -> bool
 def _drift(reader: LedgerReader, number: int) -> str:
     from .. import __version__
     from ..errors import BadInput, NightcureError
-    from ..ledger.notes import CheckedNotes
+    from ..ledger.notes import NotesWriter
     from ..report.oven_drift import oven_drift
 
     def keep(night_id: int, found: dict[str, Any]) -> None:
         try:
-            with CheckedNotes(reader.path) as notes_writer:
+            with NotesWriter(reader.path) as notes_writer:
                 notes_writer.refit(night_id, found, __version__, time.time())
         except NightcureError:  # a ledger that may only be read: it is fitted again next time
             return
@@ -199,7 +199,7 @@ def note(
     """
     with sentences():
         from ..errors import BadInput
-        from ..ledger.notes import CheckedNotes
+        from ..ledger.notes import NotesWriter
 
         notes: dict[str, str] = {}
         for text in fields or []:
@@ -212,14 +212,14 @@ def note(
         if night == "next":
             if not notes:
                 raise BadInput("Say what to note for the next night, such as mould_number=K-12.")
-            with CheckedNotes(path) as notes_writer:
+            with NotesWriter(path) as notes_writer:
                 notes_writer.note_next(notes, who, time.time())
             known = notes
         else:
             reader = open_reader(ledger, oven)
             number = night_number(reader, night)
             if notes:
-                with CheckedNotes(path) as notes_writer:
+                with NotesWriter(path) as notes_writer:
                     notes_writer.note(number, notes, who, time.time())
             known = reader.noted(number)
         if as_json:

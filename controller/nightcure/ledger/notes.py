@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 import sqlite3
+import unicodedata
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -27,7 +28,7 @@ FIELDS: dict[str, str] = {
     "catalyst_weighed_g": "Catalyst weighed, g",
     "remarks": "Remarks",
 }
-LONGEST_LABEL, LONGEST_NOTE, MOST_FIELDS = 60, 2000, 40
+LONGEST_LABEL, LONGEST_NOTE, MOST_FIELDS = 80, 2000, 40
 
 
 def checked_field(field: str) -> str:
@@ -45,23 +46,32 @@ def checked_note(field: str, value: str) -> str:
     text = value.strip()
     if len(text) > LONGEST_NOTE:
         raise BadInput(f"{field} has {len(text)} characters; {LONGEST_NOTE} are the most.")
-    if any(ord(c) < 32 and c not in "\n\t" for c in text) or not _encodes(text):
+    if not _printable(text.replace("\n", "").replace("\t", "")):
         raise BadInput(f"{field} has characters in it that cannot be printed.")
     return text
 
 
-def _encodes(text: str) -> bool:
-    try:
-        text.encode()
-    except UnicodeEncodeError:
-        return False
-    return True
+def checked_label(text: str) -> str:
+    """A night's label as it is kept, if it may be one. Raises BadInput."""
+    text = text.strip()
+    label = " ".join(text.split())
+    if len(label) > LONGEST_LABEL or not _printable(text):
+        raise BadInput(f"A label is one line of at most {LONGEST_LABEL} characters.")
+    if label == "last" or label.isdecimal():
+        raise BadInput(f"'{label}' cannot be a label: nights are called so without one.")
+    return label
+
+
+def _printable(line: str) -> bool:
+    """Whether it is one line without control characters or half a surrogate pair."""
+    return not any(unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") for c in line)
 
 
 class NotesWriter:
     """One process's writer; not for sharing between threads at the same moment.
 
-    Every method writes durably or not at all.
+    Every method writes durably or not at all. What a label, a field and a note may be is decided
+    here, for the page and the command line alike.
 
     Raises:
         BadInput: there is no such ledger, or it is something else.
@@ -74,6 +84,12 @@ class NotesWriter:
         # Folding the WAL into the file is the controller's work: it must not wait for this.
         self._db.execute("PRAGMA synchronous=FULL")
         self._db.execute("PRAGMA wal_autocheckpoint=0")
+
+    def __enter__(self) -> NotesWriter:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
@@ -111,66 +127,21 @@ class NotesWriter:
                 (what, who, host_s),
             )
 
-    def label(self, night_id: int, label: str) -> bool:
-        """Name a night; False if there is none of this number."""
-        with self.writing():
-            return self._changed("UPDATE nights SET label = ? WHERE id = ?", (label, night_id))
-
-    def note(self, night_id: int, values: Mapping[str, str], who: str, host_s: float) -> None:
-        """Keep what was noted about a night, field by field; an empty value forgets the field."""
-        with self.writing():
-            for field, value in values.items():
-                if value:
-                    self._changed(
-                        "INSERT OR REPLACE INTO notes (night_id, field, value, who, host_s)"
-                        " VALUES (?, ?, ?, ?, ?)",
-                        (night_id, field, value, who, host_s),
-                    )
-                else:
-                    self._changed(
-                        "DELETE FROM notes WHERE night_id = ? AND field = ?", (night_id, field)
-                    )
-
-    def _changed(self, sql: str, values: tuple[str | float, ...]) -> bool:
-        return self._db.execute(sql, values).rowcount > 0
-
-    def close(self) -> None:
-        """Let go of the file."""
-        self._db.close()
-
-
-class CheckedNotes:
-    """Opens a ledger that is there; writes as `NotesWriter` does, and checks what is written.
-
-    Raises:
-        BadInput: there is no such ledger, or it is something else.
-        LedgerLost: it cannot be opened or written now (every method, too).
-    """
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self._writer = NotesWriter(path)
-
-    def __enter__(self) -> CheckedNotes:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._writer.close()
-
     def label(self, night_id: int, text: str) -> None:
-        """Name a night. Raises BadInput: there is no such night, or the label is too long."""
-        text = " ".join(text.split())
-        if len(text) > LONGEST_LABEL or not _encodes(text) or any(ord(c) < 32 for c in text):
-            raise BadInput(f"A label is one line of at most {LONGEST_LABEL} characters.")
-        if text == "last" or text.isdecimal():
-            raise BadInput(f"'{text}' cannot be a label: nights are called so without one.")
-        if not self._writer.label(night_id, text):
-            raise BadInput(f"{self.path} holds no night {night_id}.")
+        """Name a night; an empty text takes its label away.
+
+        Raises:
+            BadInput: there is no such night, or the text cannot be a label.
+        """
+        label = checked_label(text)
+        with self.writing():
+            if not self._changed("UPDATE nights SET label = ? WHERE id = ?", (label, night_id)):
+                raise BadInput(f"{self.path} holds no night {night_id}.")
 
     def note(self, night_id: int, notes: Mapping[str, str], who: str, host_s: float) -> None:
         """Note fields of a night; an empty text takes a field away. Raises BadInput."""
         checked = {checked_field(f): checked_note(f, v) for f, v in notes.items()}
-        with self._writer.writing() as db:
+        with self.writing() as db:
             if db.execute("SELECT 1 FROM nights WHERE id = ?", (night_id,)).fetchone() is None:
                 raise BadInput(f"{self.path} holds no night {night_id}.")
             self._adopt(db)
@@ -181,12 +152,22 @@ class CheckedNotes:
                 raise BadInput(
                     f"Night {night_id} would have {len(fields)} fields; {MOST_FIELDS} at most."
                 )
-        self._writer.note(night_id, checked, who, host_s)
+            for field, value in checked.items():
+                if value:
+                    db.execute(
+                        "INSERT OR REPLACE INTO notes (night_id, field, value, who, host_s)"
+                        " VALUES (?, ?, ?, ?, ?)",
+                        (night_id, field, value, who, host_s),
+                    )
+                else:
+                    db.execute(
+                        "DELETE FROM notes WHERE night_id = ? AND field = ?", (night_id, field)
+                    )
 
     def note_next(self, notes: Mapping[str, str], who: str, host_s: float) -> None:
         """Note fields of the next night that starts. Raises BadInput."""
         checked = {checked_field(f): checked_note(f, v) for f, v in notes.items()}
-        with self._writer.writing() as db:
+        with self.writing() as db:
             self._adopt(db)
             row = db.execute("SELECT value FROM meta WHERE key = ?", (NEXT_NOTES,)).fetchone()
             before = json.loads(row[0])["notes"] if row else {}
@@ -219,9 +200,16 @@ class CheckedNotes:
     def refit(self, night_id: int, found: Mapping[str, Any], version: str, host_s: float) -> None:
         """Keep the oven as refitted from a night."""
         text = json.dumps(dict(found), separators=(",", ":"), allow_nan=False)
-        with self._writer.writing() as db:
+        with self.writing() as db:
             db.execute(
                 "INSERT OR REPLACE INTO refits (night_id, fitted_s, version, found)"
                 " VALUES (?, ?, ?, ?)",
                 (night_id, host_s, version, text),
             )
+
+    def _changed(self, sql: str, values: tuple[str | float, ...]) -> bool:
+        return self._db.execute(sql, values).rowcount > 0
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._db.close()

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import time
-import unicodedata
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field
+
+from nightcure.ledger.notes import LONGEST_LABEL, LONGEST_NOTE
 
 from ..models import told
 from ..models.night_models import (
@@ -26,30 +27,22 @@ from ..services import Services, ServicesOf, Who
 router = APIRouter(prefix="/api", tags=["nights"])
 
 NightId = Annotated[int, Path(ge=1, le=2**53, description="A night's number.")]
+#: JSON Schema's view (ECMA 262) of `ledger.notes`.
+LABEL_PATTERN = r"^(?!\s*(\d+|last)\s*$)[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$"
+NOTE_PATTERN = r"^[^\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029]*$"
 WRITES = (400, 401, 403, 404, 411, 413, 422, 503)
 
 
-def _printable(text: str) -> str:
-    if any(unicodedata.category(c) == "Cc" and c != "\n" for c in text):
-        raise ValueError("it should hold no control characters")
-    return text
-
-
-def _one_line(text: str) -> str:
-    if "\n" in text:
-        raise ValueError("it should be one line")
-    return text
-
-
-Text = Annotated[
-    str, StringConstraints(max_length=1000, strip_whitespace=True), AfterValidator(_printable)
-]
-Line = Annotated[
+# What a label and a note may be is `ledger.notes`' to decide; the schema says what can be said.
+LabelText = Annotated[
     str,
-    StringConstraints(max_length=80, strip_whitespace=True),
-    AfterValidator(_printable),
-    AfterValidator(_one_line),
+    Field(
+        description="One line; '' takes it away. Neither a number nor 'last': nights are called so "
+        "without a label.",
+        json_schema_extra={"maxLength": LONGEST_LABEL, "pattern": LABEL_PATTERN},
+    ),
 ]
+Note = Annotated[str, Field(json_schema_extra={"maxLength": LONGEST_NOTE, "pattern": NOTE_PATTERN})]
 
 
 class Label(BaseModel):
@@ -57,7 +50,7 @@ class Label(BaseModel):
 
     model_config = ConfigDict(json_schema_extra={"example": {"label": "Hatch lid 3"}})
 
-    label: Line
+    label: LabelText
 
 
 class Notes(BaseModel):
@@ -68,11 +61,11 @@ class Notes(BaseModel):
         json_schema_extra={"example": {"mould_number": "M-3", "catalyst_weighed_g": "16.2"}},
     )
 
-    mould_number: Line = ""
-    part_number: Line = ""
-    resin_batch: Line = ""
-    catalyst_weighed_g: Line = ""
-    remarks: Text = ""
+    mould_number: Note = ""
+    part_number: Note = ""
+    resin_batch: Note = ""
+    catalyst_weighed_g: Note = ""
+    remarks: Note = ""
 
 
 class Written(BaseModel):
@@ -152,9 +145,9 @@ def night(services: ServicesOf, night_id: NightId) -> Any:
 @router.patch("/nights/{night_id}", response_model=Night, responses=told(NIGHT, *WRITES))
 def label(services: ServicesOf, _: Who, night_id: NightId, asked: Label) -> Any:
     """Give a night a label of your own, 80 characters at most."""
+    _night(services, night_id)
     with services.notes() as notes:
-        if not notes.label(night_id, asked.label):
-            raise Problem(404, f"There is no night {night_id}.")
+        notes.label(night_id, asked.label)
     return _shown(services, night_id)
 
 
