@@ -35,8 +35,14 @@ EXPECTED: dict[str, tuple[set[str], tuple[float, float, float]]] = {
 }
 
 
+#: Faults whose answer hangs on the oven and on their size: `tests.campaign` judges them.
+IN_THE_CAMPAIGN = {
+    "sensor-jump", "sensor-drift", "sensor-noisy", "sensors-swapped", "contactor-welded",
+}  # fmt: skip
+
+
 def test_every_fault_has_its_expectation() -> None:
-    assert EXPECTED.keys() | {"ambient-drop"} == FAULTS.keys()
+    assert EXPECTED.keys() | IN_THE_CAMPAIGN | {"ambient-drop"} == FAULTS.keys()
 
 
 @pytest.mark.parametrize("fault", EXPECTED)

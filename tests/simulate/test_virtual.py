@@ -14,7 +14,18 @@ from nightcure.errors import BadInput
 from nightcure.oven.thermal import FIRST_MOULD, Network, step
 from nightcure.scenario import BOX
 from nightcure.simulate.faults import FAULTS, FaultAt, parse_fault
-from nightcure.simulate.virtual import AIR_PROBE_S, NOISE_C, PART_PROBE_S, Sensed, VirtualOven
+from nightcure.simulate.virtual import (
+    AIR_PROBE_S,
+    NOISE_C,
+    NOISE_RANGE_C,
+    PART_PROBE_S,
+    QUANTUM_C,
+    Probe,
+    Sensed,
+    VirtualOven,
+    usual_probes,
+    with_drawn_noise,
+)
 from nightcure.tick import Fault
 from tests.nights import SETTINGS
 
@@ -142,6 +153,76 @@ def test_a_welded_relay_heats_unasked_but_not_through_an_open_contactor() -> Non
     assert not o.heating
 
 
+def test_through_a_welded_contactor_and_relay_power_flows_unasked() -> None:
+    o = oven(FaultAt("relay-welded", 0.0), FaultAt("contactor-welded", FAULT_S))
+    for _ in range(300):
+        o.step(2.0, False, contactor_on=False)
+    assert not o.heating
+    o.step(2.0, False, contactor_on=False)
+    assert o.heating
+    assert o.energy_j == 600.0
+
+
+def said_c(fault: FaultAt, index: int, ticks: int) -> list[float]:
+    """What a sensor says from the fault's beginning on, less what it says without the fault."""
+    faulty, good = oven(fault), oven()
+    course(faulty, 300)
+    course(good, 300)
+    pairs = zip(course(faulty, ticks), course(good, ticks), strict=True)
+    return [(bad[index].value_c or 0.0) - (sound[index].value_c or 0.0) for bad, sound in pairs]
+
+
+def test_faults_of_a_sensor_are_as_large_as_asked_and_of_the_one_asked() -> None:
+    jump = said_c(FaultAt("sensor-jump", FAULT_S, size=4.0, sensor=1), 1, 50)
+    assert jump == pytest.approx([4.0] * 50, abs=0.07)
+    drift = said_c(FaultAt("sensor-drift", FAULT_S, size=6.0), 0, 900)
+    assert drift[-1] == pytest.approx(3.0, abs=0.07)
+    noisy = said_c(FaultAt("sensor-noisy", FAULT_S, size=1.0), 0, 2000)
+    assert statistics.pstdev(noisy) == pytest.approx(1.0, rel=0.1)
+    fallen = said_c(FaultAt("sensor-out-of-box", FAULT_S, sensor=2), 2, 300)
+    assert fallen[-1] < -20.0
+    assert set(said_c(FaultAt("sensor-out-of-box", FAULT_S, sensor=2), 0, 300)) == {0.0}
+
+
+def test_swapped_sensors_show_each_others_place() -> None:
+    swapped, good = oven(FaultAt("sensors-swapped", 0.0)), oven()
+    air_c, lid_c = (c or 0.0 for c, _ in course(swapped)[-1][:2])
+    true_air_c, true_lid_c = (c or 0.0 for c, _ in course(good)[-1][:2])
+    assert (air_c, lid_c) == pytest.approx((true_lid_c, true_air_c), abs=0.3)
+    assert true_air_c > true_lid_c + 2.0
+
+
+def test_sensors_with_a_noise_of_their_own() -> None:
+    """Each as noisy as drawn, and the draw covers its range."""
+    drawn = with_drawn_noise(usual_probes(SETTINGS.thermometers), np.random.default_rng(3))
+    many = [
+        p.noise_c
+        for seed in range(200)
+        for p in with_drawn_noise(usual_probes(SETTINGS.thermometers), np.random.default_rng(seed))
+    ]
+    low, high = NOISE_RANGE_C
+    assert low <= min(many) < 1.1 * low
+    assert 0.9 * high < max(many) <= high
+    assert low < NOISE_C < high
+    o = VirtualOven(BOX, SETTINGS.thermometers, lambda _: 20.0, 1, (), 20.0, drawn)
+    columns = zip(*course(o, 5000, on=False), strict=True)
+    for probe, column in zip(drawn, columns, strict=True):
+        spread = statistics.pstdev([c for c, _ in column if c is not None])
+        if probe.noise_c > QUANTUM_C / 3.0:  # below, the quantum hides it
+            assert spread == pytest.approx(math.hypot(probe.noise_c, 0.018), rel=0.1)
+
+
+def test_a_probe_with_a_delay_shows_what_was_and_errs_by_its_error() -> None:
+    t = SETTINGS.thermometers[0]
+    prompt, late = (
+        VirtualOven(BOX, (t,), lambda _: 20.0, 1, (), 20.0, [Probe(15.0, 1e-6, e, d)])
+        for e, d in ((0.0, 0.0), (0.5, 40.0))
+    )
+    first = [c for ((c, _),) in course(prompt, 600)]
+    second = [c for ((c, _),) in course(late, 600)]
+    assert second[20:] == pytest.approx([(c or 0.0) + 0.5 for c in first[:-20]], abs=0.063)
+
+
 def test_the_shed_falls_by_fifty_kelvin_in_the_hour_and_no_further() -> None:
     o = oven(FaultAt("ambient-drop", FAULT_S))
     o.t_s = FAULT_S + 1800.0
@@ -197,12 +278,13 @@ def test_a_sensor_out_of_the_box_falls_to_the_sheds_temperature() -> None:
     assert said[-1] == pytest.approx(5.0, abs=0.25)
 
 
-OF_THE_OVEN = [n for n in FAULTS if n not in ("clock-step", "ledger-full")]
+OF_THE_OVEN = [n for n in FAULTS if n not in ("clock-step", "ledger-full", "contactor-welded")]
 
 
 @pytest.mark.parametrize("name", FAULTS)
 def test_nothing_happens_before_its_time(name: str) -> None:
-    """And what the oven does not do itself (the clock, the disk) never touches it."""
+    """And what the oven does not do itself (the clock, the disk), or what shows only with the
+    contactor commanded open, does not touch it."""
     on = name != "relay-welded"
     faulty, good = oven(FaultAt(name, FAULT_S)), oven()
     assert course(faulty, 300, on) == course(good, 300, on)
@@ -240,11 +322,11 @@ def test_faults_pass_when_their_time_is_over() -> None:
      ("door-open@3h20min", 12000), ("door-open@45s", 45), ("door-open@0.5h", 1800)],
 )  # fmt: skip
 def test_times_are_typed_as_people_do(text: str, at_s: float) -> None:
-    assert parse_fault(text) == ("door-open", at_s, math.inf)
+    assert parse_fault(text) == FaultAt("door-open", at_s)
 
 
 def test_a_fault_may_be_typed_with_a_length() -> None:
-    assert parse_fault("sensor-crc@2min+1min") == ("sensor-crc", 120.0, 60.0)
+    assert parse_fault("sensor-crc@2min+1min") == FaultAt("sensor-crc", 120.0, 60.0)
 
 
 @pytest.mark.parametrize("name", FAULTS)

@@ -26,6 +26,7 @@ from .faults import FaultAt
 from .resin import Resins
 from .virtual import VirtualOven
 from .wired_oven import WiredOven
+from .zoned import ZonedOven
 
 if TYPE_CHECKING:
     from ..daemon.daemon import Daemon
@@ -49,7 +50,7 @@ class Demo:
         self,
         settings: Settings,
         profile: Profile,
-        network: Network,
+        network: Network | ZonedOven,
         ambient_c: Callable[[float], float],
         speed: float,
         port: int,
@@ -79,7 +80,12 @@ class Demo:
         evening = datetime.now().astimezone().replace(hour=EVENING_HOUR, minute=0, second=0)
         self.clock = PacedClock(speed, wall_start_s=float(int(evening.timestamp())))
         self.oven = VirtualOven(network, settings.thermometers, ambient_c, seed, faults)
-        self._resins = Resins(profile.parts, settings.thermometers, len(network.moulds))
+        self._resins = Resins(
+            profile.parts,
+            settings.thermometers,
+            len(self.oven.moulds_c),
+            nodes=self.oven.nodes_per_mould,
+        )
         self._mixed_s: float | None = None
         """Oven time at which the night began and the resins were mixed."""
         self._wired = WiredOven(

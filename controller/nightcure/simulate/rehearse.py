@@ -16,6 +16,7 @@ from ..tick import Command, Decision, PartCure, Phase, Reading, TickInputs
 from .faults import FaultAt
 from .resin import Resins
 from .virtual import VirtualOven
+from .zoned import ZonedOven
 
 #: Wall time of a rehearsal's start: 20:00 UTC on a November evening.
 EVENING_S = 1_763_064_000.0
@@ -134,7 +135,7 @@ def network_for(settings: Settings) -> Network:
 def rehearse(
     settings: Settings,
     profile: Profile,
-    network: Network,
+    network: Network | ZonedOven,
     ambient_c: Callable[[float], float],
     faults: Sequence[FaultAt] = (),
     seed: int = 0,
@@ -157,7 +158,9 @@ def rehearse(
     began_s = time.perf_counter()
     loop = Loop(settings)
     oven = VirtualOven(network, settings.thermometers, ambient_c, seed, faults)
-    resins = Resins(profile.parts, settings.thermometers, len(network.moulds), heat_times)
+    resins = Resins(
+        profile.parts, settings.thermometers, len(oven.moulds_c), heat_times, oven.nodes_per_mould
+    )
     cured: tuple[PartCure, ...] = ()
     score = _Score(settings, profile)
     tick_s = settings.timing.tick_s

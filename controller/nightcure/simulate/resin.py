@@ -1,7 +1,7 @@
 """The resins in the virtual oven: their heat goes back into the moulds they lie in.
 
-A part that tells its thickness is followed through it (`cure.laminate`); others are as warm as
-their mould.
+In an oven whose moulds are one lump a part that tells its thickness is followed through it
+(`cure.laminate`) and others are as warm as their mould; a zoned oven has the layers itself.
 """
 
 from __future__ import annotations
@@ -24,29 +24,35 @@ class Resins:
     Args:
         parts: those of the profile.
         thermometers: as in the settings; their part and mould sensors sit on the moulds in turn.
-        moulds: how many moulds the oven has.
+        places: how many places for parts the oven has, as `VirtualOven.moulds_c`.
         heat_times: the heat of cure against the cards', to try what is not expected.
+        nodes: places in one mould; the part's resin is in all of them, each as warm as its place.
     """
 
     def __init__(
         self,
         parts: Sequence[Part],
         thermometers: Sequence[Thermometer],
-        moulds: int,
+        places: int,
         heat_times: float = 1.0,
+        nodes: int = 1,
     ) -> None:
+        moulds = places // nodes
         at: dict[str, int] = {}
         for t in thermometers:
             if t.role in (Role.PART, Role.MOULD):
                 at[t.name] = len(at) % max(moulds, 1)
         self._heat_times = heat_times
-        self._heat_w = [0.0] * moulds
+        self._heat_w = [0.0] * places
         self._bodies: list[tuple[Part, int, _Body]] = []
         for p in parts:
-            if p.figures is not None and p.sensor in at and moulds:
-                thick = p.thickness_mm is not None and p.figures.bulk and p.figures.self_heat
-                body = _Thick(p, p.figures) if thick else _Thin(p, p.figures)
-                self._bodies.append((p, at[p.sensor], body))
+            if p.figures is None or p.sensor not in at or not moulds:
+                continue
+            if nodes == 1 and p.thickness_mm and p.figures.bulk and p.figures.self_heat:
+                self._bodies.append((p, at[p.sensor], _Thick(p, p.figures)))
+                continue
+            for place in range(nodes * at[p.sensor], nodes * (at[p.sensor] + 1)):
+                self._bodies.append((p, place, _Thin(p.figures, p.resin_kg / nodes)))
 
     def step(self, now_s: float, dt_s: float, moulds_c: Sequence[float]) -> list[float]:
         """Let the `dt_s` from `now_s` on pass; the heat (W) into each mould meanwhile."""
@@ -68,10 +74,10 @@ class _Body(Protocol):
 
 
 class _Thin:
-    """A laminate as warm as its mould."""
+    """Resin as warm as the place it lies in."""
 
-    def __init__(self, part: Part, figures: ClockFigures) -> None:
-        self._clock, self._kg = CureClock(figures), part.resin_kg
+    def __init__(self, figures: ClockFigures, resin_kg: float) -> None:
+        self._clock, self._kg = CureClock(figures), resin_kg
         self._now_s = 0.0
 
     def step(self, dt_s: float, mould_c: float) -> float:

@@ -1,4 +1,4 @@
-"""The virtual oven: the thermal network with sensors, a relay and faults, stepped in time.
+"""The virtual oven: something warm with sensors, a relay and faults, stepped in time.
 
 Deterministic for a seed. It knows nothing of how it is watched: `rehearse` takes its readings
 directly, the demo puts them on a 1-Wire-like tree and watches the heater's pin.
@@ -7,23 +7,27 @@ directly, the demo puts them on a 1-Wire-like tree and watches the heater's pin.
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import replace
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from ..oven.thermal import AIR, FIRST_MOULD, HEATER, Array, Network, step_matrices
+from ..oven.thermal import Array, Network
 from ..settings import Role, Thermometer
 from ..tick import Fault
 from .faults import FaultAt
+from .lumped import LumpedOven
+from .zoned import ZonedBody, ZonedOven
 
 #: Noise is drawn in blocks of so many readings.
 BLOCK = 4096
 
 #: DS18B20 at 12 bit (manufacturer's data sheet).
 QUANTUM_C = 0.0625
+#: Its noise, one standard deviation; sensors differ within the range (from memory).
 NOISE_C = 0.03
+NOISE_RANGE_C = (0.003, 0.06)
 #: A probe's own time constant in moving air and bonded to a part (common practice, no source).
 AIR_PROBE_S, PART_PROBE_S = 15.0, 30.0
 
@@ -37,61 +41,138 @@ class Sensed(NamedTuple):
     fault: Fault | None = None
 
 
+class Probe(NamedTuple):
+    """How one thermometer sees the place it is at."""
+
+    lag_s: float
+    noise_c: float = NOISE_C
+    error_c: float = 0.0
+    """What it shows too much, beside the offset that its settings correct."""
+    delay_s: float = 0.0
+
+
+class Body(Protocol):
+    """What is warm in an oven; see `LumpedOven`, whose parts these are."""
+
+    power_w: float
+    state_c: Array
+    nodes_per_mould: int
+
+    def place(self, role: Role, number: int) -> int: ...
+
+    def points_c(self) -> list[float]: ...
+
+    @property
+    def moulds_c(self) -> list[float]: ...
+
+    @property
+    def air_c(self) -> float: ...
+
+    @property
+    def heater_c(self) -> float: ...
+
+    def step(
+        self,
+        dt_s: float,
+        heater_w: float,
+        ambient_c: float,
+        moulds_w: Sequence[float] = (),
+        door_w_per_k: float = 0.0,
+        fan_on: bool = True,
+    ) -> None: ...
+
+
+def usual_probes(thermometers: Sequence[Thermometer]) -> list[Probe]:
+    """Probes alike but for what they hang in."""
+    bonded = Role.PART, Role.MOULD
+    return [Probe(PART_PROBE_S if t.role in bonded else AIR_PROBE_S) for t in thermometers]
+
+
+def with_drawn_noise(probes: Sequence[Probe], random: np.random.Generator) -> list[Probe]:
+    """The same probes, each with a noise of its own from `NOISE_RANGE_C`."""
+    low, high = np.log(NOISE_RANGE_C)
+    return [p._replace(noise_c=float(np.exp(random.uniform(low, high)))) for p in probes]
+
+
 class VirtualOven:
     """An oven in software.
 
     Args:
-        network: the oven.
+        network: the oven: the survey's network, or one of another structure.
         thermometers: as in the settings; the first air sensor is the control sensor, part and
             mould sensors sit on the moulds in turn.
         ambient_c: °C of the shed at a time (s) of the night.
         seed: of the sensors' noise.
         faults: switched on at their times.
         start_c: every node's temperature at first; the ambient's if None.
+        probes: how each thermometer sees; all alike if None.
     """
 
     def __init__(
         self,
-        network: Network,
+        network: Network | ZonedOven,
         thermometers: Sequence[Thermometer],
         ambient_c: Callable[[float], float],
         seed: int = 0,
         faults: Sequence[FaultAt] = (),
         start_c: float | None = None,
+        probes: Sequence[Probe] | None = None,
     ) -> None:
-        self.network = network
+        self.body: Body = (
+            ZonedBody(network) if isinstance(network, ZonedOven) else LumpedOven(network)
+        )
         self.ambient_at = ambient_c
         self.faults = tuple(faults)
         self.t_s = 0.0
         self.energy_j = 0.0
-        self._open = replace(network, leak_w_per_k=network.leak_w_per_k + 60.0)
         first_c = ambient_c(0.0) if start_c is None else start_c
-        self.state_c: Array = np.full(len(network.capacities), first_c)
-        self._inputs = np.zeros(1 + len(self.state_c))
-        self._moulds = slice(FIRST_MOULD, FIRST_MOULD + len(network.moulds))
-        self._steps: dict[tuple[bool, float], tuple[Array, Array, float, float]] = {}
+        self.state_c = np.full(len(self.body.state_c), first_c)
+        self._probes = tuple(usual_probes(thermometers) if probes is None else probes)
         self._random = np.random.default_rng(seed)
         self._noise: list[list[float]] = []
-        self._nodes: list[int] = []
+        self._places: list[int | None] = []
+        """Where each thermometer is; None: in the shed."""
         self._offsets_c: list[float] = []
-        moulds = 0
-        for t in thermometers:
-            if t.role is Role.AIR:
-                self._nodes.append(AIR)
-            elif t.role is Role.HEATER:
-                self._nodes.append(HEATER)
-            elif t.role is Role.AMBIENT:
-                self._nodes.append(-1)
-            else:
-                on_mould = FIRST_MOULD + moulds % max(len(network.moulds), 1)
-                self._nodes.append(on_mould if network.moulds else AIR)
-                moulds += 1
-            self._offsets_c.append(t.offset_c)
-        self._control = self._nodes.index(AIR)
-        self._probes_c = [first_c] * len(self._nodes)
-        self._frozen_c: float | None = None
+        counted: dict[Role, int] = {}
+        for t, probe in zip(thermometers, self._probes, strict=True):
+            kind = Role.PART if t.role is Role.MOULD else t.role
+            number = counted[kind] = counted.get(kind, -1) + 1
+            shed = t.role is Role.AMBIENT
+            self._places.append(None if shed else self.body.place(t.role, number))
+            self._offsets_c.append(t.offset_c - probe.error_c)
+        self._control = next(i for i, t in enumerate(thermometers) if t.role is Role.AIR)
+        self._probes_c = [first_c] * len(self._places)
+        self._late: list[deque[tuple[float, float]] | None] = [
+            deque([(-math.inf, first_c)]) if p.delay_s else None for p in self._probes
+        ]
+        self._keeps: dict[float, list[float]] = {}
+        self._frozen_c: dict[int, float | None] = {}
         self.heating = False
         """Whether power flows into the heater."""
+
+    @property
+    def state_c(self) -> Array:
+        """Temperature of every node, °C."""
+        return self.body.state_c
+
+    @state_c.setter
+    def state_c(self, value: Array) -> None:
+        self.body.state_c = value
+
+    @property
+    def moulds_c(self) -> list[float]:
+        """Temperature of every place where a part may lie."""
+        return self.body.moulds_c
+
+    @property
+    def nodes_per_mould(self) -> int:
+        """How many of `moulds_c` belong to one mould."""
+        return self.body.nodes_per_mould
+
+    @property
+    def control_c(self) -> float:
+        """What a perfect thermometer in the control sensor's place would show."""
+        return self.body.points_c()[self._places[self._control] or 0]
 
     def ambient_c(self) -> float:
         """The shed's temperature now, faults included."""
@@ -101,15 +182,12 @@ class VirtualOven:
                 drop_k = min(50.0, (self.t_s - f.at_s) / 3600.0 * 50.0)
         return self.ambient_at(self.t_s) - drop_k
 
-    @property
-    def moulds_c(self) -> list[float]:
-        """Temperature of every mould with its part."""
-        moulds_c: list[float] = self.state_c[self._moulds].tolist()
-        return moulds_c
-
     def active(self) -> set[str]:
         """Names of the faults that are on now."""
         return {f.name for f in self.faults if f.active(self.t_s)} if self.faults else set()
+
+    def _active(self) -> dict[str, FaultAt]:
+        return {f.name: f for f in self.faults if f.active(self.t_s)} if self.faults else {}
 
     def step(
         self,
@@ -117,72 +195,99 @@ class VirtualOven:
         heater_on: bool,
         contactor_on: bool = True,
         moulds_w: Sequence[float] = (),
+        fan_on: bool = True,
     ) -> None:
-        """Let `dt_s` pass with the relay and the contactor as commanded.
+        """Let `dt_s` pass with relay, contactor and fan as commanded.
 
-        `moulds_w`: the heat (W) that what lies in each mould gives off, if anything.
+        `moulds_w`: the heat (W) that what lies in each place of `moulds_c` gives off, if anything.
         """
-        on = self.active()
+        on = self._active()
         closed = (heater_on or "relay-welded" in on) and "relay-stuck-open" not in on
-        self.heating = closed and contactor_on
+        self.heating = closed and (contactor_on or "contactor-welded" in on)
         power_w = 0.0
         if self.heating:
-            power_w = self.network.power_w * (0.2 if "heater-weak" in on else 1.0)
+            weak = on.get("heater-weak")
+            power_w = self.body.power_w * (1.0 if weak is None else weak.sized(0.2))
         ambient_c = self.ambient_c() if on else self.ambient_at(self.t_s)
-        u = self._inputs
-        u[0] = ambient_c
-        u[1 + HEATER] = power_w
-        if self.network.moulds:
-            u[1 + FIRST_MOULD : 1 + self._moulds.stop] = 0.0
-            u[1 + FIRST_MOULD : 1 + FIRST_MOULD + len(moulds_w)] = moulds_w
-            if "exotherm" in on:
-                u[1 + FIRST_MOULD] += 400.0
+        if "exotherm" in on:
+            moulds_w = self._with_exotherm(on["exotherm"].sized(400.0), moulds_w)
         self.energy_j += power_w * dt_s
-        f, h, keep_air, keep_part = self._step_of("door-open" in on, dt_s)
-        self.state_c = f @ self.state_c + h @ u
+        door_w_per_k = on["door-open"].sized(60.0) if "door-open" in on else 0.0
+        self.body.step(dt_s, power_w, ambient_c, moulds_w, door_w_per_k, fan_on)
         self.t_s += dt_s
-        state = self.state_c.tolist()
-        out = "sensor-out-of-box" in on
-        for i, node in enumerate(self._nodes):
-            shed = node < 0 or (out and i == self._control)
-            keep = keep_part if node >= FIRST_MOULD else keep_air
-            target_c = ambient_c if shed else state[node]
-            self._probes_c[i] = target_c + keep * (self._probes_c[i] - target_c)
+        keeps = self._keeps.get(dt_s)
+        if keeps is None:
+            keeps = [math.exp(-dt_s / p.lag_s) for p in self._probes]
+            self._keeps[dt_s] = keeps
+        points_c = self.body.points_c()
+        probes_c = self._probes_c
+        out = None
+        if "sensor-out-of-box" in on:
+            out = on["sensor-out-of-box"].at_sensor(self._control)
+        for i, place in enumerate(self._places):
+            target_c = ambient_c if place is None or i == out else points_c[place]
+            probes_c[i] = target_c + keeps[i] * (probes_c[i] - target_c)
+            late = self._late[i]
+            if late is not None:
+                late.append((self.t_s, probes_c[i]))
+                seen_s = self.t_s - self._probes[i].delay_s
+                while len(late) > 1 and late[1][0] <= seen_s:
+                    late.popleft()
 
-    def _step_of(self, door_open: bool, dt_s: float) -> tuple[Array, Array, float, float]:
-        """Matrices of a step and what the probes keep of their past over it."""
-        found = self._steps.get((door_open, dt_s))
-        if found is None:
-            f, h = step_matrices(self._open if door_open else self.network, dt_s)
-            found = f, h, math.exp(-dt_s / AIR_PROBE_S), math.exp(-dt_s / PART_PROBE_S)
-            self._steps[door_open, dt_s] = found
-        return found
+    def _with_exotherm(self, more_w: float, moulds_w: Sequence[float]) -> Sequence[float]:
+        """Heat of the parts with `more_w` on the first mould."""
+        places = len(self.body.moulds_c)
+        heat_w = [*moulds_w, *[0.0] * (places - len(moulds_w))]
+        for i in range(min(self.body.nodes_per_mould, places)):
+            heat_w[i] += more_w / self.body.nodes_per_mould
+        return heat_w
 
     def sense(self) -> list[Sensed]:
         """What every probe says now, in the thermometers' order."""
         if not self._noise:
-            shape = BLOCK, len(self._nodes)
-            self._noise = self._random.normal(0.0, NOISE_C, shape).tolist()
-        said = [
-            Sensed(round((c - offset_c + noise_c) / QUANTUM_C) * QUANTUM_C)
-            for c, offset_c, noise_c in zip(
-                self._probes_c, self._offsets_c, self._noise.pop(), strict=True
-            )
+            drawn = self._random.standard_normal((BLOCK, len(self._places)))
+            self._noise = (drawn * [p.noise_c for p in self._probes]).tolist()
+        noise_c = self._noise.pop()
+        shown_c = [
+            (c if late is None else late[0][1]) - offset_c
+            for c, late, offset_c in zip(self._probes_c, self._late, self._offsets_c, strict=True)
         ]
-        on = self.active()
+        on = self._active()
         if on:
-            k = self._control
-            for name, fault in WIRE_FAULTS.items():
-                if name in on:
-                    said[k] = Sensed(None, fault)
-            if "sensor-power-on-85" in on:
-                said[k] = Sensed(85.0)
-            if "sensor-frozen" in on:
-                if self._frozen_c is None:
-                    self._frozen_c = said[k].value_c
-                said[k] = Sensed(self._frozen_c)
-            else:
-                self._frozen_c = None
+            self._disturb(on, shown_c, noise_c)
+        said = [
+            Sensed(round((c + n) / QUANTUM_C) * QUANTUM_C)
+            for c, n in zip(shown_c, noise_c, strict=True)
+        ]
+        if on:
+            self._silence(on, said)
         else:
-            self._frozen_c = None
+            self._frozen_c.clear()
         return said
+
+    def _disturb(self, on: dict[str, FaultAt], shown_c: list[float], noise_c: list[float]) -> None:
+        """Faults of what a sensor sees."""
+        for name, f in on.items():
+            k = f.at_sensor(self._control)
+            if name == "sensor-jump":
+                shown_c[k] += f.sized(-10.0)
+            elif name == "sensor-drift":
+                shown_c[k] += f.sized(-5.0) * (self.t_s - f.at_s) / 3600.0
+            elif name == "sensor-noisy":
+                noise_c[k] *= f.sized(2.0) / self._probes[k].noise_c
+            elif name == "sensors-swapped" and len(shown_c) > 1:
+                other = (k + 1) % len(shown_c)
+                shown_c[k], shown_c[other] = shown_c[other], shown_c[k]
+
+    def _silence(self, on: dict[str, FaultAt], said: list[Sensed]) -> None:
+        """Faults of what a sensor puts on the wire."""
+        for name, f in on.items():
+            k = f.at_sensor(self._control)
+            if name in WIRE_FAULTS:
+                said[k] = Sensed(None, WIRE_FAULTS[name])
+            elif name == "sensor-power-on-85":
+                said[k] = Sensed(85.0)
+            elif name == "sensor-frozen":
+                said[k] = Sensed(self._frozen_c.setdefault(k, said[k].value_c))
+        if "sensor-frozen" not in on:
+            self._frozen_c.clear()
