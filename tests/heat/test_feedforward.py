@@ -48,7 +48,7 @@ def follow(
     for i in range(int(for_s / DT_S)):
         t_s = i * DT_S
         watts = ff.watts(DT_S, setpoint(t_s + model.heater_lag_s), ambient_c(t_s))
-        oven.network = Network(**{**vars(true), "power_w": max(watts, 0.0)})
+        oven.body.power_w = max(watts, 0.0)
         oven.step(DT_S, True)
         errors.append(float(oven.state_c[AIR]) - setpoint(t_s + DT_S))
     return errors
