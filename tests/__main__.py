@@ -23,7 +23,7 @@ PROGRAMS = {"chromium": "chromium", "systemd-analyze": "systemd", "git": "git"}
 ALONE = (
     "tests/loop/test_three_parts.py",
     *("tests/setup", "tests/systemd", "tests/browser"),
-    *(f"tests/faults/test_{name}.py" for name in ("budget", "processes")),
+    *(f"tests/faults/test_{name}.py" for name in ("budget", "processes", "signals")),
     *(f"tests/cli/test_{name}.py" for name in ("check", "demo", "setup", "virtual")),
 )
 

@@ -223,6 +223,39 @@ def test_a_signal_in_the_middle_of_a_decision_wins(
     outputs.close()
 
 
+def test_off_for_good_is_for_good(pins: Path) -> None:
+    outputs = Outputs(SETTINGS, Told())
+    outputs.apply(ON)
+    outputs.all_off(for_good=True)
+    outputs.apply(ON)
+    assert [read_pin(pins, n) for n in (17, 22, 27)] == [False] * 3
+    assert not outputs.is_on("heater")
+    outputs.close()
+
+
+def test_closing_does_not_wait_for_a_thread_that_hangs(pins: Path) -> None:
+    outputs = Outputs(SETTINGS, Told())
+    outputs.apply(ON)
+    holding, release = threading.Event(), threading.Event()
+
+    def hang() -> None:
+        with outputs._lock:
+            holding.set()
+            release.wait(30)
+
+    hung = threading.Thread(target=hang, daemon=True)
+    hung.start()
+    assert holding.wait(5)
+    closing = threading.Thread(target=outputs.close, daemon=True)
+    closing.start()
+    closing.join(10)
+    ended = not closing.is_alive()
+    release.set()
+    hung.join(5)
+    assert ended
+    assert not read_pin(pins, 17)
+
+
 def test_all_off_from_many_threads_while_decisions_come(pins: Path) -> None:
     outputs = Outputs(SETTINGS, Told())
     stop = threading.Event()

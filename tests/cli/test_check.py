@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 import subprocess
 import sys
@@ -77,7 +78,8 @@ def test_what_a_person_sees(board: VirtualBoard, oven: Path) -> None:
     t = Terminal("check", str(oven), folder=oven.parent, environment=board.environment)
     assert t.end() == 0
     lines = t.text.replace("\r\n", "\n").splitlines()
-    assert any("Air" in line and "9.0 °C" in line for line in lines)
+    about_9 = re.compile(r"Air .*(8\.9|9\.0|9\.1) °C")  # the virtual sensor has its noise
+    assert any(about_9.search(line) for line in lines), t.text
     assert "Pin 17 is free and off." in t.text
 
 

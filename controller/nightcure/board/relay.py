@@ -79,7 +79,7 @@ class Outputs:
     def __init__(self, settings: Settings, clock: Clock) -> None:
         self._clock = clock
         self._lock = threading.RLock()
-        self._closed = False
+        self._ended = False
         self._offs = 0  # calls of all_off
         self._heater_on = False
         self.heater_switchings = 0
@@ -115,9 +115,9 @@ class Outputs:
             "fan": decision.fan_on,
         }
         with self._lock:
-            if self._closed:
-                return
             offs = self._offs
+            if self._ended:
+                return
             try:
                 for what, switch in self._switches.items():
                     if not wanted[what] and switch.on:
@@ -140,11 +140,13 @@ class Outputs:
             self._heater_on = on
             self.heater_switchings += 1
 
-    def all_off(self) -> None:
+    def all_off(self, for_good: bool = False) -> None:
         """Everything off, each tried whatever becomes of the others; may be called anywhere.
 
-        A thread that hangs with the lock in its hand does not keep the heater on.
+        A thread that hangs with the lock in its hand does not keep the heater on. After
+        `for_good` no decision switches anything on again.
         """
+        self._ended = self._ended or for_good
         self._offs += 1
         mine = self._lock.acquire(timeout=LOCK_S)
         try:
@@ -164,13 +166,11 @@ class Outputs:
 
     def close(self) -> None:
         """Off, and the pins given back. Nothing can be switched on afterwards."""
-        with self._lock:
-            self.all_off()
-            self._closed = True
-            for switch in self._switches.values():
-                with suppress(Exception):
-                    switch.close()
-            self._switches = {}
+        self.all_off(for_good=True)
+        for switch in self._switches.values():
+            with suppress(Exception):
+                switch.close()
+        self._switches = {}
 
 
 class DeadMan:

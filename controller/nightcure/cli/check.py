@@ -11,8 +11,6 @@ from .controller import find_oven
 from .show import err, out, print_json, sentences
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from ..settings import Settings
     from ..setup.finding import Finding
 
@@ -132,6 +130,7 @@ def _pulse(
     from ..board.ds18b20 import bus_root
     from ..board.relay import Outputs
     from ..clock import MachineClock
+    from ..daemon.stop_signals import StopSignals
     from ..setup.board_checks import ledger_held
     from ..setup.finding import Finding, Rating
     from ..setup.pulse import Pulse
@@ -144,7 +143,7 @@ def _pulse(
     else:
         _confirm(settings, lengths_s[0])
         clock = MachineClock()
-        with ledger_held(settings.ledger), PulseSupervisor(path), _Signals() as signals:
+        with ledger_held(settings.ledger), PulseSupervisor(path):
             outputs = Outputs(settings, clock)
 
             def say(line: str) -> None:
@@ -152,8 +151,8 @@ def _pulse(
 
             try:
                 given = Pulse(settings, outputs, clock, bus_root(), *lengths_s, say)
-                signals.stop = given.stop
-                given.run()
+                with StopSignals(lambda _: given.stop()):
+                    given.run()
             finally:
                 outputs.close()
         found = pulse_findings(settings, given)
@@ -179,27 +178,3 @@ def _confirm(settings: Settings, seconds: float) -> None:
     err.print(f"Type {WORD} and Enter to switch it on: ", end="", highlight=False)
     if sys.stdin.readline().strip().lower() != WORD:
         raise BadInput("Not confirmed; nothing was heated.")
-
-
-class _Signals:
-    """While it lasts, Ctrl-C and the like call `stop` instead of breaking off."""
-
-    def __init__(self) -> None:
-        import signal
-
-        self.stop: Callable[[], None] = lambda: None
-        self._numbers = (
-            signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT, signal.SIGTSTP,
-        )  # fmt: skip
-
-    def __enter__(self) -> _Signals:
-        import signal
-
-        self._old = [signal.signal(number, lambda *_: self.stop()) for number in self._numbers]
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        import signal
-
-        for number, old in zip(self._numbers, self._old, strict=True):
-            signal.signal(number, old)

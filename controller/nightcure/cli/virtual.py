@@ -36,9 +36,9 @@ def virtual(
     thermometers; the folder stays.
     """
     with sentences():
-        import signal
         import threading
 
+        from ..daemon.stop_signals import StopSignals
         from ..errors import BadInput
 
         try:
@@ -54,8 +54,6 @@ def virtual(
 
         faults = tuple(parse_fault(text) for text in fault or [])
         bench = VirtualBoard(folder, sensors, contactor, ambient, faults, switched)
-        for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-            signal.signal(number, lambda *_: bench.stopping.set())
 
         def listen() -> None:
             for line in sys.stdin:
@@ -80,6 +78,7 @@ def virtual(
                 "\nCtrl-C ends it.",
             ]
         )
-        out.print(said, highlight=False, markup=False, soft_wrap=True)
-        bench.run()
+        with StopSignals(lambda _: bench.stopping.set()):
+            out.print(said, highlight=False, markup=False, soft_wrap=True)
+            bench.run()
         err.print("The virtual oven has ended; its thermometers are unplugged.")

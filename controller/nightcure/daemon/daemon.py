@@ -5,10 +5,8 @@ decides, and hands everything to the recorder. Any exception here ends with ever
 from __future__ import annotations
 
 import logging
-import signal
 import threading
 import time
-from types import FrameType
 from typing import Any
 
 import sdnotify
@@ -26,6 +24,7 @@ from ..record.recorder import Batch, Recorder, settings_mark, take_up_from
 from ..settings import Settings, corrected
 from ..tick import Command, Event, Outcome, TickInputs, all_off
 from .status import live_state
+from .stop_signals import StopSignals
 
 log = logging.getLogger("nightcure")
 
@@ -91,15 +90,14 @@ class Daemon:
             self._button.close()
 
     def handle_signals(self) -> None:
-        """SIGTERM and SIGINT leave the heater off. A night is kept to be resumed."""
-        for number in (signal.SIGTERM, signal.SIGINT):
-            signal.signal(number, self._on_signal)
+        """From now on a signal leaves the heater off. A night is kept to be resumed."""
+        StopSignals(self._on_signal).start()
 
-    def _on_signal(self, number: int, frame: FrameType | None) -> None:
-        del frame
-        self.stopping.set()
-        self.outputs.all_off()
-        log.warning("Told to stop by signal %d: heater off.", number)
+    def _on_signal(self, number: int) -> None:
+        self.outputs.all_off(for_good=True)
+        if not self.stopping.is_set():
+            self.stopping.set()
+            log.warning("Told to stop by signal %d: heater off.", number)
 
     def _first_readings(self) -> None:
         """Give the sensors one conversion's time, so that the first tick is not blind."""

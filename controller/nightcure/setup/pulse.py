@@ -91,9 +91,9 @@ class Pulse:
         self._judged_s = clock.monotonic()
 
     def stop(self) -> None:
-        """Off at once; may be called from a signal handler."""
+        """Off at once; called by another thread."""
+        self._outputs.all_off(for_good=True)
         self.stopping.set()
-        self._outputs.all_off()
 
     def run(self) -> None:
         """Before, heat, and after. Raises what went wrong, with everything off."""

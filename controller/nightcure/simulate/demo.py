@@ -7,7 +7,6 @@ from __future__ import annotations
 import os
 import secrets
 import shutil
-import signal
 import subprocess
 import sys
 import tempfile
@@ -100,10 +99,10 @@ class Demo:
         """Run until stopped by a signal. `on_ready` is called once the page answers."""
         os.environ.update(self._wired.environment)
         from ..daemon.daemon import Daemon
+        from ..daemon.stop_signals import StopSignals
 
         daemon = self._daemon = Daemon(self.settings, self.clock, self.clock.speed)
-        for number in (signal.SIGTERM, signal.SIGINT):
-            signal.signal(number, lambda *_: self.stop())
+        StopSignals(lambda _: self.stop()).start()
         oven = threading.Thread(target=self._oven, name="virtual oven", daemon=True)
         waiter = threading.Thread(
             target=self._open, args=(on_ready, start), name="page", daemon=True

@@ -1,0 +1,120 @@
+"""Signals to a real controller that heats, one by one and in storms: off, and soon gone."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.workshop import Workshop, wait_for
+
+#: The dead-man would open the relay after 6 s: what is sooner is the signal's own doing.
+SOON_S = 3.0
+#: Daemon.run leaves recorder, reader and dead-man ten seconds in all to end.
+GONE_S = 15.0
+
+#: The main thread hangs in a library's code, as on a disk that does not answer.
+HUNG = """
+import sqlite3, sys
+from pathlib import Path
+import nightcure.loop.loop as loop
+from nightcure.daemon.daemon import Daemon
+from nightcure.settings import load_settings
+
+ENDLESS = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT max(i) FROM n"
+plain = loop.Loop.tick
+def tick(self, inputs):
+    if Path("stall").exists():
+        Path("hangs").touch()
+        sqlite3.connect(":memory:").execute(ENDLESS).fetchall()
+    return plain(self, inputs)
+loop.Loop.tick = tick
+daemon = Daemon(load_settings(Path(sys.argv[1])))
+daemon.handle_signals()
+daemon.run()
+"""
+
+
+@pytest.fixture
+def workshop(tmp_path: Path) -> Iterator[Workshop]:
+    with Workshop(tmp_path) as shop:
+        yield shop
+
+
+def off(shop: Workshop) -> bool:
+    return not shop.heater_on() and not shop.contactor_on()
+
+
+@pytest.mark.parametrize(
+    "name", ["SIGTERM", "SIGINT", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGUSR1", "SIGALRM", "SIGPWR"]
+)
+def test_any_signal_that_would_end_or_stop_it_leaves_the_heater_off(
+    workshop: Workshop, name: str
+) -> None:
+    """A closed terminal (HUP), Ctrl-\\ (QUIT) and Ctrl-Z (TSTP) as well as a plain kill."""
+    process = workshop.controller()
+    workshop.start_heating()
+    process.send_signal(getattr(signal, name))
+    wait_for(lambda: off(workshop), SOON_S, f"off after {name}")
+    assert process.wait(GONE_S) == 0
+
+
+@pytest.mark.parametrize("names", [["SIGTERM"], ["SIGTERM", "SIGINT", "SIGHUP"]])
+def test_a_storm_of_signals_neither_hangs_the_exit_nor_leaves_heat(
+    workshop: Workshop, names: list[str]
+) -> None:
+    process = workshop.controller()
+    workshop.start_heating()
+    numbers = [getattr(signal, name) for name in names]
+    end_s = time.monotonic() + GONE_S
+    off_s = None
+    sent = 0
+    while process.poll() is None and time.monotonic() < end_s:
+        for number in numbers * 20:
+            os.kill(process.pid, number)
+            sent += 1
+        if off_s is None and off(workshop):
+            off_s = time.monotonic()
+    assert sent > 1000
+    assert process.poll() is not None, "it has not ended"
+    assert off(workshop)
+    assert off_s is not None
+    assert end_s - GONE_S <= off_s <= end_s - GONE_S + SOON_S
+    # Whoever is shot at while Python takes itself down ends by the signal: everything was done.
+    assert process.returncode == 0 or -process.returncode in numbers
+    assert "Traceback" not in workshop.log()
+
+
+def test_a_main_thread_that_hangs_in_a_library_does_not_hold_up_the_signal(
+    workshop: Workshop,
+) -> None:
+    process = workshop.spawn(sys.executable, "-c", HUNG, str(workshop.oven_file))
+    wait_for(lambda: workshop.live() is not None, 30, "a live state")
+    workshop.start_heating()
+    (workshop.folder / "stall").touch()
+    wait_for(lambda: (workshop.folder / "hangs").exists(), 10, "the loop hangs")
+    assert workshop.heater_on()
+    process.send_signal(signal.SIGTERM)
+    wait_for(lambda: off(workshop), SOON_S, "off though the main thread hangs")
+
+
+def test_a_child_of_a_process_that_takes_signals_can_be_told_to_end() -> None:
+    """What is started meanwhile has the signals as they were: the demo's page must end."""
+    code = (
+        "import signal, subprocess, sys\n"
+        "from nightcure.daemon.stop_signals import StopSignals\n"
+        "with StopSignals(lambda _: None):\n"
+        "    child = subprocess.Popen([sys.executable, '-c', 'import time; time.sleep(60)'])\n"
+        "    child.terminate()\n"
+        "    print(child.wait(20))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.stdout == f"{-signal.SIGTERM}\n", done.stderr
