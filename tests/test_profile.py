@@ -60,7 +60,7 @@ SOAK = {"kind": "soak", "at_c": 30.0, "hours": 2.0}
             [{"kind": "ramp", "to_c": 30, "rate_c_per_h": 40}, SOAK],
             ("segment 1 (ramp)", "40", "at most 25"),
         ),
-        ([{**SOAK, "at_c": 60.0}], ("segment 1 (soak)", "60 °C", "59 °C")),
+        ([{**SOAK, "at_c": 60.0}], ("segment 1 (soak)", "60 °C", "55 °C")),
         ([{**SOAK, "hours": 20.0}], ("21 h 00 min", "16 h 00 min", "shorten")),
         (
             [{"kind": "cool", "rate_c_per_h": 10, "below_c": 20}, SOAK],
@@ -339,8 +339,39 @@ def test_a_ramp_that_waits_for_the_air_asks_for_no_less_heat() -> None:
     assert seen == {False, True}
 
 
-def test_limits_bind_the_profile_one_degree_under_the_trip() -> None:
-    limits = Limits(air_c=39.0)
-    assert PROFILE.refusals(limits) == ()
-    assert PROFILE.refusals(Limits(air_c=38.5)) != ()
+def test_limits_bind_the_profile_below_the_trip() -> None:
+    """A soak of 38 °C: 5 K under the air's limit, 1 K under the parts'."""
+    assert PROFILE.refusals(Limits(air_c=43.0, part_c=39.0)) == ()
+    assert PROFILE.refusals(Limits(air_c=42.5)) != ()
     assert PROFILE.refusals(Limits(part_c=38.5)) != ()
+
+
+def test_an_earlier_oven_that_is_not_safe_by_now_starts_nothing() -> None:
+    """Fails before this: a heater's limit its thermometer cannot see, air above the cut-out."""
+    (hot,) = PROFILE.refusals(Limits(heater_c=200.0))
+    assert "heater_c is 200" in hot
+    assert "110 at the most" in hot
+    (air,) = PROFILE.refusals(Limits(air_c=75.0, i_accept_limits_above_60_c=True))
+    assert "air_c is 75" in air
+    assert "cut_out_c = 65" in air
+
+
+def test_a_recorded_night_is_held_to_what_was_allowed_then() -> None:
+    then = Limits.model_construct(heater_c=200.0, air_c=39.0, part_c=39.0, cut_out_c=None)
+    assert PROFILE.refusals(then) == ()
+
+
+@pytest.mark.parametrize("cut_out_c", [45.0, 55.0, 65.0, 70.0])
+def test_soak_air_and_cut_out_keep_their_distances(cut_out_c: float) -> None:
+    """One rule: hottest soak + 5 <= air_c <= cut_out_c - 5."""
+    limits = Limits(air_c=cut_out_c - 5.0, cut_out_c=cut_out_c, i_accept_limits_above_60_c=True)
+    assert limits.no_heat() == ()
+    soak_c = limits.hottest_soak_c
+    assert soak_c + 5.0 <= limits.air_c <= cut_out_c - 5.0
+    at_c = {**SOAK, "at_c": soak_c}
+    asked = {"name": "Hot", "segments": [at_c]}
+    assert parse_profile(asked).refusals(limits) == ()
+    asked["segments"] = [{**at_c, "at_c": soak_c + 0.1}]
+    assert "above what this oven may be asked for" in parse_profile(asked).refusals(limits)[0]
+    higher = limits.model_copy(update={"air_c": limits.air_c + 0.1})
+    assert "5 K below the cut-out" in higher.no_heat()[0]

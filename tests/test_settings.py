@@ -65,7 +65,13 @@ WRONG: list[tuple[str, str, tuple[str, ...]]] = [
         "air_c = 90\ni_accept_limits_above_60_c = true",
         ("limits.air_c", "90", "80"),
     ),
-    ("exotherm_c = 8.0", "heater_c = 250", ("heater_c is 250", "black heat", "200")),
+    ("exotherm_c = 8.0", "heater_c = 200", ("heater_c is 200", "ends at 125 °C", "110")),
+    ("exotherm_c = 8.0", "heater_c = 310", ("limits.heater_c", "310", "300")),
+    ("cut_out_c = 65.0", "cut_out_c = 75.0", ("limits.cut_out_c", "75", "70")),
+    ("cut_out_c = 65.0", "cut_out_c = 60.0", ("air_c is 60", "5 K below", "lower it to 55")),
+    ("cut_outs = 2", "cut_outs = 3", ("limits.cut_outs is 3", "at most 2")),
+    ("pin = 22", "pin = 14", ("fan.pin", "14", "serial console")),
+    ("pin = 17 ", "pin = 15 ", ("heater.pin", "15", "serial console", "boots")),
     ("ramp_c_per_h = 25.0", "ramp_c_per_h = 500", ("limits.ramp_c_per_h", "500", "120")),
     ('address = "127.0.0.1"', 'address = "0.0.0.0"', ("address is 0.0.0.0", "passphrase")),
     ("port = 8733", "port = 70000", ("web.port", "70000", "65535")),
@@ -195,8 +201,18 @@ def test_a_missing_file_is_said(tmp_path: Path) -> None:
 
 
 def test_raised_limits_need_the_acknowledgement(tmp_path: Path) -> None:
-    text = GOOD.replace("air_c = 60.0", "air_c = 75.0\ni_accept_limits_above_60_c = true")
-    assert load(tmp_path, text).limits.air_c == 75.0
+    text = GOOD.replace("air_c = 60.0", "air_c = 65.0\ni_accept_limits_above_60_c = true")
+    text = text.replace("cut_out_c = 65.0", "cut_out_c = 70.0")
+    assert load(tmp_path, text).limits.air_c == 65.0
+
+
+def test_an_earlier_file_is_read_and_leaves_the_oven_idle(tmp_path: Path) -> None:
+    """Written before the cut-out was asked for, with the heater's limit of that time."""
+    text = "".join(line for line in GOOD.splitlines(True) if not line.startswith("cut_out"))
+    limits = load(tmp_path, text.replace("exotherm_c = 8.0", "heater_c = 200.0")).limits
+    assert limits.heater_c == 200.0
+    assert len(limits.no_heat()) == 1
+    assert load(tmp_path, text).limits.no_heat() == ()
 
 
 def test_the_shipped_file_explains_itself() -> None:

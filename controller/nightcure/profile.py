@@ -32,9 +32,9 @@ from pydantic import Field, ValidationError
 
 from .cure.clock_figures import Milestone
 from .cure.part import Box, Part, vapour_in, with_figures
-from .cure.vapour import ASK_ABOVE_PCT, REFUSE_ABOVE_PCT, cautions
+from .cure.vapour import VAPOUR_MOST_PCT, cautions
 from .errors import BadInput, faults_as_sentences
-from .settings import WALL_C, Limits, Section, read_toml
+from .settings import MARGIN_K, WALL_C, Limits, Section, read_toml
 from .units import show_duration
 
 #: A profile's own time is counted from this air temperature where none is known yet.
@@ -129,7 +129,7 @@ class Profile(Section):
 
     def refusals(self, limits: Limits) -> tuple[str, ...]:
         """Why this oven will not run it, a sentence each; empty if it will."""
-        faults = list(self.unbearable(limits))
+        faults = [*limits.no_heat(), *self.unbearable(limits)]
         longest_s = limits.longest_night_h * 3600.0
         planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + sum(
             s.wait_at_most_h * 3600.0 for s in self.segments if isinstance(s, Ramp) and s.wait_for
@@ -154,15 +154,16 @@ class Profile(Section):
                     f"most {limits.ramp_c_per_h:g}; slow it down."
                 )
             target_c = s.to_c if isinstance(s, Ramp) else s.at_c if isinstance(s, Soak) else None
-            highest_c = min(limits.air_c, limits.part_c) - 1.0
+            highest_c = limits.hottest_soak_c
             if target_c is not None and target_c > highest_c:
                 faults.append(
                     f"{place}: {target_c:g} °C is above what this oven may be asked for, "
-                    f"{highest_c:g} °C (1 °C under its limits); lower it."
+                    f"{highest_c:g} °C ({MARGIN_K:g} °C under its air's limit); lower it."
                 )
             if isinstance(s, Cool) and number < len(self.segments):
                 faults.append(f"{place}: a cool-down ends the night; put it last.")
         faults.extend(self._cure_refusals())
+        faults.extend(self._vapour_refusals(limits.earlier))
         return tuple(faults)
 
     def _cure_refusals(self) -> Iterator[str]:
@@ -176,7 +177,6 @@ class Profile(Section):
                     f"it; add one under [[parts]], or leave it out."
                 )
         names = [p.name for p in self.parts]
-        yield from self._vapour_refusals()
         for part in self.parts:
             place = f"profile '{self.name}', part '{part.name}'"
             f = part.figures
@@ -202,18 +202,24 @@ class Profile(Section):
                     f"{f.ramp_c_per_h:g}; slow it down."
                 )
 
-    def _vapour_refusals(self) -> Iterator[str]:
-        if self.box is None:
-            return
-        v = vapour_in(self.box, self.parts, self.highest_c)
+    def _vapour_refusals(self, earlier: bool) -> Iterator[str]:
+        """`earlier`: as it was when a recorded night began; it could accept more then."""
         place = f"profile '{self.name}', vapour"
-        if v.percent_lel > REFUSE_ABOVE_PCT:
+        if self.box is None:
+            wet = [p.name for p in self.parts if p.figures is not None and p.figures.monomer_pct]
+            if wet and not earlier:
+                yield (
+                    f"{place}: the resin of '{wet[0]}' gives off styrene and nothing tells the "
+                    f"box's air; add [box] with its volume_m3, its fresh air, and how much of the "
+                    f"styrene is left to evaporate."
+                )
+            return
+        most_pct = VAPOUR_MOST_PCT
+        if earlier and self.box.i_accept_vapour_above_25_percent:
+            most_pct = 2.0 * VAPOUR_MOST_PCT
+        v = vapour_in(self.box, self.parts, self.highest_c)
+        if v.percent_lel > most_pct:
             yield f"{place}: {cautions(v)[0]}"
-        elif v.percent_lel > ASK_ABOVE_PCT and not self.box.i_accept_vapour_above_25_percent:
-            yield (
-                f"{place}: {cautions(v)[0]} To start as it is, set "
-                f"i_accept_vapour_above_25_percent = true under [box]."
-            )
 
 
 def awaited_of(segment: Ramp | Soak | Cool) -> Milestone | None:

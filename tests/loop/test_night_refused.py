@@ -92,7 +92,8 @@ def test_waiting_does_not_hide_a_night_that_is_too_long() -> None:
 def test_a_gel_coat_that_may_not_be_heated_before_it_gels_is_spoken_of() -> None:
     from nightcure.cure.part import with_figures
 
-    data = cold_profile(25.0, 1.0, "gelled").model_dump(mode="json") | {"box": None}
+    data = cold_profile(25.0, 1.0, "gelled").model_dump(mode="json")
+    data["box"] = {"volume_m3": 0.43, "evaporated_pct": 1.0}
     data["parts"] = [{"name": "Gel coat", "card": "polyester-gelcoat", "catalyst_pct": 2.0,
                       "resin_kg": 0.2}]  # fmt: skip
     d = Loop(SETTINGS).tick(still(0.0, start(parse_profile(with_figures(data)))))
@@ -113,19 +114,31 @@ def test_much_vapour_is_refused_until_the_numbers_change() -> None:
     """1.3 kg of resin at 42 % monomer, all of the emission rule's share, in 0.43 m³, no vent."""
     said = refused(boxed(evaporated_pct=None, air_changes_per_h=0.0))
     assert "do not start" in said
-    assert "do not start" in refused(
-        boxed(evaporated_pct=None, air_changes_per_h=0.0, i_accept_vapour_above_25_percent=True)
-    )
 
 
-def test_some_vapour_wants_a_confirmation_and_is_in_the_record() -> None:
-    some = boxed(evaporated_pct=4.0, air_changes_per_h=1.5)
+def test_nobody_can_accept_more_than_a_quarter_of_the_limit() -> None:
+    """Fails before this: an acknowledgement allowed up to half of it."""
+    some = boxed(evaporated_pct=4.0, air_changes_per_h=1.5, i_accept_vapour_above_25_percent=True)
     said = refused(some)
-    assert "i_accept_vapour_above_25_percent" in said
-    assert "m³/h of fresh air would do" in said
-    some["box"]["i_accept_vapour_above_25_percent"] = True
-    d = Loop(SETTINGS).tick(still(0.0, start(parse_profile(some))))
-    assert d.outcomes[0].outcome == "done"
+    assert "43 % of the lower explosive limit" in said
+    assert "do not start" in said
+    assert "m³/h of fresh air" in said
+    then = SETTINGS.limits.model_copy(update={"cut_out_c": None})
+    assert parse_profile(some).refusals(then) == ()  # a night recorded when it was allowed
+
+
+def test_a_resin_with_styrene_needs_the_box_told() -> None:
+    """Fails before this: without [box] nothing was reckoned and the night began."""
+    unboxed = UNTIL_DEMOULD.model_dump(mode="json") | {"box": None}
+    said = refused(unboxed)
+    assert "the resin of 'Lid' gives off styrene" in said
+    assert "add [box]" in said
+    then = SETTINGS.limits.model_copy(update={"cut_out_c": None})
+    assert parse_profile(unboxed).refusals(then) == ()
+
+
+def test_vapour_is_in_the_record() -> None:
+    d = Loop(SETTINGS).tick(still(0.0, start(UNTIL_DEMOULD)))
     told = next(e.message for e in d.events if e.name == "vapour")
     assert "% of the lower explosive limit" in told
     assert "certifies nothing" in told

@@ -14,6 +14,14 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
             ("limits.air_c", "Air", "°C", "Hotter air trips the oven."),
             ("limits.part_c", "Parts", "°C", "A hotter part or mould trips the oven."),
             ("limits.heater_c", "Heater", "°C", "A hotter heater surface trips the oven."),
+            (
+                "limits.cut_out_c",
+                "Cut-out",
+                "°C",
+                "What the independent cut-out is set to: the air's limit stays 5 K below it, soaks "
+                "5 K below that.",
+            ),
+            ("limits.cut_outs", "Cut-outs", "", "How many there are, independent of each other."),
             ("limits.exotherm_c", "Exotherm", "K", "A part may be so much hotter than the air."),
             ("limits.ramp_c_per_h", "Ramp", "K/h", "The steepest the moulds take."),
             ("limits.longest_heater_on_h", "Heater on", "h", "On without a pause at most so long."),

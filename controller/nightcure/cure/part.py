@@ -58,6 +58,7 @@ class Box(Section):
     """Of the styrene, what evaporates in the closed box; all of the emission rule's if left out."""
     over_h: Annotated[float, Field(ge=0.05, le=72)] = 1.0
     i_accept_vapour_above_25_percent: bool = False
+    """Of earlier profiles; it allows nothing any more."""
 
 
 def vapour_in(box: Box, parts: Sequence[Part], air_c: float) -> Vapour:

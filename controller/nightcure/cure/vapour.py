@@ -18,7 +18,7 @@ LOWER_EXPLOSIVE_VOL_PCT = 0.9
 IDLH_PPM, REL_PPM = 700.0, 50.0
 PRESSURE_PA = 101_325.0
 #: Ovens are kept at or below this share of the lower limit (NFPA 86, from a summary).
-ASK_ABOVE_PCT, REFUSE_ABOVE_PCT = 25.0, 50.0
+VAPOUR_MOST_PCT = 25.0
 #: The ventilation it names leaves a little of that quarter unused.
 SPARE = 1.001
 #: Released over so long where the person does not say: most of it goes in the first hour.
@@ -115,7 +115,7 @@ def in_the_box(
     most_pct = 100.0 * saturation_pa(air_c) / PRESSURE_PA
     saturated = vol_pct >= most_pct
     vol_pct = min(vol_pct, most_pct)
-    allowed_pct = LOWER_EXPLOSIVE_VOL_PCT * ASK_ABOVE_PCT / 100.0
+    allowed_pct = LOWER_EXPLOSIVE_VOL_PCT * VAPOUR_MOST_PCT / 100.0
     ventilation = 0.0
     if closed_pct > allowed_pct:
         ventilation = SPARE * gas_m3 / over_h / (allowed_pct / 100.0)
@@ -132,15 +132,11 @@ def in_the_box(
 def cautions(v: Vapour) -> tuple[str, ...]:
     """What has to be said of it, a sentence each, the gravest first."""
     said: list[str] = []
-    if v.percent_lel > REFUSE_ABOVE_PCT:
+    if v.percent_lel > VAPOUR_MOST_PCT:
         said.append(
-            f"{v.percent_lel:.0f} % of the lower explosive limit: do not start. Less resin, more "
-            f"of it cured outside, or {v.ventilation_m3_per_h:.1f} m³/h of fresh air."
-        )
-    elif v.percent_lel > ASK_ABOVE_PCT:
-        said.append(
-            f"{v.percent_lel:.0f} % of the lower explosive limit, above the {ASK_ABOVE_PCT:g} % "
-            f"ovens are kept under: {v.ventilation_m3_per_h:.1f} m³/h of fresh air would do."
+            f"{v.percent_lel:.0f} % of the lower explosive limit, above the {VAPOUR_MOST_PCT:g} % "
+            f"ovens are kept under: do not start. Let more of it gel and air outside, or duct "
+            f"{v.ventilation_m3_per_h:.1f} m³/h of fresh air through the box."
         )
     if v.saturated:
         said.append(

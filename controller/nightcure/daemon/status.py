@@ -74,6 +74,7 @@ def live_state(
         "limits": {
             "air_c": settings.limits.air_c,
             "part_c": settings.limits.part_c,
+            "hottest_soak_c": settings.limits.hottest_soak_c,
             "ramp_c_per_h": settings.limits.ramp_c_per_h,
             "longest_night_h": settings.limits.longest_night_h,
         },

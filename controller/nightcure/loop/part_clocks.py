@@ -222,7 +222,7 @@ class PartClocks:
                 why = "that is colder than any of its post-cure steps"
         else:
             why = f"it needs about {show_duration(_minute(needs_s))} there"
-        highest_c = min(s.limits.air_c, s.limits.part_c) - 1.0
+        highest_c = s.limits.hottest_soak_c
         card_c = None if p.part.figures is None else p.part.figures.highest_c
         highest_c = highest_c if card_c is None else min(highest_c, card_c)
         warmer_c = math.floor(soak.at_c) + 1.0

@@ -9,7 +9,7 @@ from scipy.stats import rankdata
 
 from ..cure.cure_clock import CureClock
 from ..cure.part import vapour_in
-from ..cure.vapour import ASK_ABOVE_PCT, cautions
+from ..cure.vapour import VAPOUR_MOST_PCT, cautions
 from ..oven.arrays import Array
 from ..profile import Profile, Ramp, Soak, knows
 from ..units import show_duration, show_temperature
@@ -277,7 +277,7 @@ def _vapour(profile: Profile) -> Iterator[str]:
             )
         return
     v = vapour_in(profile.box, profile.parts, profile.highest_c)
-    if v.percent_lel > ASK_ABOVE_PCT:
+    if v.percent_lel > VAPOUR_MOST_PCT:
         yield f"Vapour: {cautions(v)[0]}"
     elif v.styrene_g > 0.0:
         yield (

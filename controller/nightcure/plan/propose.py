@@ -50,9 +50,7 @@ def room_of(tonight: Tonight) -> Room:
     """The range of soaks and ramps. Raises BadInput where there is none."""
     limits = tonight.settings.limits
     figures = [p.part.figures for p in tonight.parts if p.part.figures is not None]
-    warmest_c = min(
-        [min(limits.air_c, limits.part_c) - 1.0, *(f.highest_c for f in figures if f.highest_c)]
-    )
+    warmest_c = min([limits.hottest_soak_c, *(f.highest_c for f in figures if f.highest_c)])
     steepest = min([limits.ramp_c_per_h, *(f.ramp_c_per_h for f in figures if f.ramp_c_per_h)])
     waits = any(
         not f.heat_before_gel and p.part.start_h >= 0.0

@@ -17,7 +17,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from ..errors import BadInput
 from ..ledger.rows import NightRow
-from ..settings import Role, Section, Settings
+from ..settings import Limits, Role, Section, Settings
 
 S = TypeVar("S", bound=Section)
 #: No setting is ever as large.
@@ -66,6 +66,8 @@ def _section(kind: type[S], data: Any) -> S:
         number = isinstance(value, int | float) and not isinstance(value, bool)
         if number and not _can_be(value, fields[name].metadata):
             raise ValueError(found)
+    if kind is Limits:
+        values.setdefault("cut_out_c", None)
     section: S = kind.model_construct(**values)  # type: ignore[assignment]
     return section
 

@@ -120,7 +120,8 @@ assumed_ambient_c = 10.0   # where no ambient thermometer can be believed
 [limits]   # past any of these the oven trips: off until a person resets it
 air_c = 60.0
 part_c = 60.0
-heater_c = 200.0   # only with a thermometer of role "heater"
+heater_c = 110.0   # of the probe on the heater's shield; only with a thermometer of role "heater"
+cut_out_c = 65.0   # what the cut-out is set to: air_c stays 5 below it, soaks 5 below air_c
 exotherm_c = 8.0   # a part may be this much hotter than the air
 ramp_c_per_h = 30.0
 longest_heater_on_h = 5.0

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from ..errors import BadInput
-from ..settings import Limits
+from ..settings import MARGIN_K, Limits
 
 #: The air is brought so far above the shed, K: enough to tell a loss, little enough for any box.
 RISE_K = 25.0
 #: Not nearer to a limit than this, K.
-BELOW_LIMIT_K = 8.0
+BELOW_LIMIT_K = MARGIN_K + 3.0
 #: The cool-down ends so far above the shed, K.
 ENDS_ABOVE_K = 6.0
 

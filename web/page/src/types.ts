@@ -45,7 +45,6 @@ export interface Box {
   volume_m3: number;
   air_changes_per_h?: number;
   evaporated_pct?: number | null;
-  i_accept_vapour_above_25_percent?: boolean;
   [more: string]: unknown;
 }
 
@@ -115,6 +114,7 @@ export interface PartCure {
 export interface Limits {
   air_c: number;
   part_c: number;
+  hottest_soak_c: number;
   ramp_c_per_h: number;
   longest_night_h: number;
 }

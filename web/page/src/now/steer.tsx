@@ -83,7 +83,7 @@ function Setpoint({ live, onClose }: { live: Live; onClose: () => void }) {
     : held(segment, after) ? "The ramp goes there, and the soak after it holds it."
     : "The ramp goes there; what follows stays as it is.";
   const [shown, setShown] = useState(() => degrees(aim_c, u));
-  const highest_c = Math.min(live.limits.air_c, live.limits.part_c) - 1;
+  const highest_c = live.limits.hottest_soak_c;
   const to_c = celsius(shown, u);
   const allowed = to_c >= 0 && to_c <= highest_c + 1e-9;
   return (

@@ -16,7 +16,7 @@ const SHORTEST_SOAK_H = 0.25;
 const LONGEST_SOAK_H = 72;
 const COOLEST_C = 0;
 
-export const highestC = (limits: Limits): number => Math.min(limits.air_c, limits.part_c) - 1;
+export const highestC = (limits: Limits): number => limits.hottest_soak_c;
 
 /** The ends of the segments, from a start at `start_c`; the start itself comes first, as -1. */
 export function cornersOf(segments: Segment[], start_c: number): Corner[] {

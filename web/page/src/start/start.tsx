@@ -108,7 +108,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
             )}
           </section>
         )}
-        {profile && check?.vapour && <VapourShare vapour={check.vapour} profile={profile} onChange={setProfile} />}
+        {profile && check?.vapour && <VapourShare vapour={check.vapour} />}
         {profile && (
           <Odds profile={profile} live={live} shed_c={ambient(live) ?? start_c} refused={refused.length > 0} />
         )}
