@@ -231,6 +231,25 @@ class Limits(Section):
         return tuple(said)
 
 
+class Installation(Section):
+    """The box, its heater and its place, as setup asked; what follows is told by check and page.
+
+    None: not told.
+    """
+
+    wiring: Literal["plug-in", "wired"] | None = None
+    """Approved boxes plugged together, or wired by somebody licensed."""
+    supply: Literal["eu", "uk", "us-120", "us-240"] | None = None
+    foam: Literal["pir", "phenolic"] | None = None
+    """Never polystyrene: styrene dissolves it and it gives way at 75 °C."""
+    heater: Literal["tube", "finned", "other"] | None = None
+    warmest_c: Annotated[float, Field(ge=-20, le=60)] = 30.0
+    """The shed on the warmest day on which it is used."""
+    alarm: Literal["linked", "cold-rated", "household", "none"] | None = None
+    people_sleep: Literal["elsewhere", "here"] | None = None
+    """Here: in, over or attached to the oven's building."""
+
+
 class Web(Section):
     """The page. Without a passphrase it is seen from this machine only and takes no commands."""
 
@@ -294,6 +313,7 @@ class Settings(Section):
     regulator: Regulator = Regulator()
     model: Model
     limits: Limits = Limits()
+    installation: Installation = Installation()
     web: Web = Web()
     timing: Timing = Timing()
 

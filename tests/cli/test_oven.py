@@ -81,7 +81,7 @@ def test_the_tables_are_there_for_people() -> None:
     shown = nightcure("oven", "describe").stdout
     for word in ("loss, W/K", "panels", "leak", "hold 40 °C, W"):
         assert word in shown
-    shown = nightcure("oven", "size", "--hold", "40", "--ambient", "2", "--ramp", "15").stdout
+    shown = nightcure("oven", "size", "--hold", "40", "--ambient", "2", "--cut-outs", "2").stdout
     for word in ("400 W", "fuse", "contactor", "hot-air gun", "490 °C"):
         assert word in shown
 
@@ -95,7 +95,9 @@ def test_help_shows_the_tables_of_a_box() -> None:
 
 def test_size_is_hold_and_ramp_with_low_mains() -> None:
     box = said("oven", "describe", "--ambient", "2", "--hold", "40")
-    found = said("oven", "size", "--hold", "40", "--ambient", "2", "--ramp", "15")
+    found = said(
+        "oven", "size", "--hold", "40", "--ambient", "2", "--warmest", "20", "--cut-outs", "2"
+    )
     assert found["hold_w"] == pytest.approx(box["loss_w_per_k"] * 38, abs=0.01)
     assert found["ramp_w"] == pytest.approx(box["warmed_j_per_k"] * 15 / 3600, abs=0.01)
     assert found["needed_w"] == pytest.approx((found["hold_w"] + found["ramp_w"]) / 0.81, abs=0.01)
@@ -105,8 +107,10 @@ def test_size_is_hold_and_ramp_with_low_mains() -> None:
     assert gun["power_w"] == 2000
     assert gun["surface_c"] > 490 > as_needed["surface_c"]
     assert twice["coast_k"] > as_needed["coast_k"]
-    assert twice["stuck_c"] == pytest.approx(2 + twice["power_w"] / box["loss_w_per_k"], abs=0.05)
-    low = said("oven", "size", "--hold", "40", "--ambient", "2", "--voltage", "115")
+    assert twice["stuck_c"] == pytest.approx(20 + twice["power_w"] / box["loss_w_per_k"], abs=0.05)
+    low = said(
+        "oven", "size", "--hold", "40", "--ambient", "2", "--cut-outs", "2", "--voltage", "115"
+    )
     assert low["current_a"] == pytest.approx(2 * found["current_a"], abs=0.02)
     assert low["fuse_a"] >= 1.25 * low["current_a"]
 

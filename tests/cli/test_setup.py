@@ -21,7 +21,9 @@ from tests.setup.terminal import Terminal
 
 PHRASE = "kelp and heron"
 NAMED = ["--sensor", f"{AIR}=air:Air"]
-SAFE = ["--yes", "--power", "300", "--relay", "solid-state", "--no-passphrase"]
+SAFE = [
+    *("--yes", "--power", "300", "--relay", "solid-state", "--cut-out", "65", "--no-passphrase"),
+]
 
 
 @pytest.fixture(scope="module")
@@ -87,6 +89,19 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     t.answer("pin 17 is the heater's", "27")
     t.answer("fan", "none")
     t.answer("stop button", "23")
+    t.answer("or wired (", "wired")
+    t.answer("Mains (", "eu")
+    t.answer("Foam board (", "polystyrene")
+    t.answer("styrene dissolves polystyrene", "pir")
+    t.answer("Heater (", "panel")
+    t.answer("hides a thermostat", "tube")
+    t.answer("cut-out is set to", "75")
+    t.answer("it should be 30 to 70 °C", "65")
+    t.answer("may open", "")
+    t.answer("How many cut-outs", "2")
+    t.answer("warmest day", "20")
+    t.answer("Smoke alarm (", "household")
+    t.answer("People sleep", "")
     t.answer("Inside, in metres", "big")
     t.answer("not three lengths", "1.2 x 0.6 x 0.6")
     t.answer("thickness", "25")
@@ -100,6 +115,8 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     t.answer("service", "")
     assert not (tmp_path / "oven.toml").exists(), "nothing before the last answer"
     t.answer("Write oven.toml?", "y")
+    t.expect("What follows from your answers")
+    t.expect("Test both, every year")
     assert t.end() == 0
     assert PHRASE not in t.text
     shown = t.text.replace("\r\n", "\n")
@@ -113,6 +130,8 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     assert (s.units, s.heater.power_w, s.heater.pin, s.web.address) == ("F", 300, 17, "0.0.0.0")
     assert s.heater.window_s >= 120, "a contactor's"
     assert s.fan is None
+    assert (s.limits.cut_out_c, s.limits.cut_outs) == (65.0, 2)
+    assert (s.installation.foam, s.installation.people_sleep) == ("pir", None)
     assert s.stop_button is not None
     assert s.web.passphrase_hash is not None
     assert PasswordHasher().verify(s.web.passphrase_hash, PHRASE)
@@ -153,7 +172,10 @@ def test_ended_at_any_question_it_leaves_nothing(
         "Passphrase": [
             "--name", "x", "--units", "C", *NAMED, "--power", "300", "--relay", "solid",
             "--pin", "17", "--active-high", "--contactor", "none", "--fan", "none",
-            "--stop-button", "none", "--loss", "4", "--page", "machine",
+            "--stop-button", "none", "--loss", "4", "--page", "machine", "--wiring", "wired",
+            "--supply", "eu", "--foam", "pir", "--heater", "tube", "--cut-out", "65",
+            "--tolerance", "5", "--cut-outs", "1", "--warmest", "25", "--alarm", "linked",
+            "--sleep", "elsewhere",
         ],
     }.get(question, [])  # fmt: skip
     t = Terminal("setup", "--bus", str(bus), *known, folder=tmp_path, environment={})
@@ -178,12 +200,15 @@ def test_a_file_that_is_there_is_asked_about_first(tmp_path: Path, bus: Path) ->
 
 
 def test_a_line_an_answer(tmp_path: Path, bus: Path) -> None:
-    answers = ["Shed oven", "", "n", "", "", "", "450", "solid", "18", "", "none", "", "",
+    box = ["", "", "", "", "60", "", "", "", "", "here"]
+    answers = ["Shed oven", "", "n", "", "", "", "450", "solid", "18", "", "none", "", "", *box,
                "none", "none", "", "", "y", ""]  # fmt: skip
     done = lines(tmp_path, bus, answers="\n".join(answers) + "\n")
     assert done.exit_code == 0, done.stdout + done.stderr
     s = load_settings(tmp_path / "oven.toml")
     assert (s.name, s.heater.power_w, s.heater.pin, s.contactor) == ("Shed oven", 450, 18, None)
+    assert (s.limits.air_c, s.limits.cut_out_c, s.installation.foam) == (55.0, 60.0, None)
+    assert "FIRST: People sleep in, over or beside" in " ".join(done.stdout.split())
     assert s.web.passphrase_hash is None
     assert str(s.ledger) == "/var/lib/nightcure/nightcure.ledger"
     assert "A GUESS" in (tmp_path / "oven.toml").read_text()
@@ -200,6 +225,7 @@ def test_a_line_an_answer(tmp_path: Path, bus: Path) -> None:
         ("x\nC\nn\nair\nAir\ny\n300\nssr\n", "not one of solid-state, contactor"),
         ("x\nC\nn\nair\nAir\ny\n300\nsolid\n3\n", "3 is pulled up at boot"),
         ("x\nC\nn\nair\nAir\ny\n300\nsolid\n28\n", "there is no pin 28"),
+        ("x\nC\nn\nair\nAir\ny\n300\nsolid\n14\n", "the serial console talks on 14"),
         ("x\nC\nn\npart\nPart\n", "None measures the air"),
         ("\x00\x1b[31m\n", "can be printed"),
         ("x" * 5000 + "\n", "at most 60"),
@@ -220,7 +246,8 @@ def test_options_alone(tmp_path: Path, bus: Path) -> None:
     secret.write_text(f"{PHRASE}\nsecond line\n")
     done = lines(
         tmp_path, bus, "--yes", "--out", "box.toml", "--power", "300", "--relay", "solid-state",
-        "--inside", "1.2x0.6x0.6", "--page", "network", "--passphrase-file", str(secret),
+        "--cut-out", "65", "--inside", "1.2x0.6x0.6", "--page", "network",
+        "--passphrase-file", str(secret),
     )  # fmt: skip
     assert done.exit_code == 0, done.stderr
     s = load_settings(tmp_path / "box.toml")
@@ -237,7 +264,11 @@ def test_options_alone(tmp_path: Path, bus: Path) -> None:
     [
         (["--yes"], "no safe answer to 'Its power in watts'; give --power"),
         (["--yes", "--power", "300"], "give --relay"),
-        (["--yes", "--power", "300", "--relay", "solid-state"], "chooses no passphrase"),
+        (["--yes", "--power", "300", "--relay", "solid-state"], "give --cut-out"),
+        (
+            ["--yes", "--power", "300", "--relay", "solid-state", "--cut-out", "65"],
+            "chooses no passphrase",
+        ),
         ([*SAFE, "--page", "network"], "anyone on the network"),
         ([*SAFE, "--pin", "17", "--contactor", "17"], "--contactor: pin 17 is the heater's"),
         ([*SAFE, "--fan", "gpio8"], "--fan: 8 is pulled up at boot"),

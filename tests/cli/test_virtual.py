@@ -42,6 +42,7 @@ def test_from_setup_to_a_running_controller_and_page(tmp_path: Path) -> None:
         oven = str(board.oven_file)
         written = start(
             "setup", "--out", oven, "--yes", "--power", "300", "--relay", "solid-state",
+            "--cut-out", "65",
             "--sensor", f"{AIR}=air:Air", "--sensor", f"{LID}=part:Lid", "--no-passphrase",
             "--port", str(port), board=board,
         )  # fmt: skip

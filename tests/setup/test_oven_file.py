@@ -15,6 +15,7 @@ from nightcure.errors import BadInput
 from nightcure.scenario import BOX, scenario
 from nightcure.settings import Role, Settings, Thermometer, load_settings
 from nightcure.setup import oven_file as bench_file
+from nightcure.setup.box_questions import BoxAnswers
 from nightcure.setup.oven_file import RELAYS, Answers, text_of, write_checked
 from nightcure.setup.questions import plain_text
 from nightcure.setup.rough_model import from_sizes, guessed
@@ -39,6 +40,7 @@ ANSWERS = Answers(
     on_network=True,
     port=8800,
     passphrase_hash=HASH,
+    box=BoxAnswers("plug-in", "eu", "pir", "tube", 60.0, 4.0, 1, 25.0, "linked", None),
 )
 
 
@@ -56,6 +58,12 @@ def test_it_says_what_was_answered() -> None:
     assert s.stop_button.pin == 23
     assert s.thermometers == ANSWERS.thermometers
     assert (s.web.address, s.web.port, s.web.passphrase_hash) == ("0.0.0.0", 8800, HASH)
+    limits, box = s.limits, s.installation
+    assert (limits.cut_out_c, limits.cut_out_tolerance_k, limits.cut_outs) == (60.0, 4.0, 1)
+    assert (limits.air_c, limits.heater_c) == (55.0, 110.0)
+    assert limits.no_heat() == ()
+    assert (box.wiring, box.supply, box.foam, box.heater) == ("plug-in", "eu", "pir", "tube")
+    assert (box.warmest_c, box.alarm, box.people_sleep) == (25.0, "linked", None)
 
 
 @pytest.mark.parametrize(("relay", "shortest_s"), [("solid-state", 10), ("contactor", 120)])

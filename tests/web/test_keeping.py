@@ -108,9 +108,12 @@ def test_a_part_names_a_shipped_card_and_gets_its_figures(steered: Steered) -> N
     profile = {**MINE, "parts": [PART], "box": {"volume_m3": 0.43}}
     verdict = steered.client.post("/api/profiles/check", json=profile).json()
     assert verdict["vapour"]["styrene_g"] > 0
+    assert verdict["refusals"], "wet resin in a closed box"
     assert "figures" not in json.dumps(PART)
-    code, message = steered.ask("start", profile={**MINE, "parts": [PART]},
-                                limit_device_confirmed=True)  # fmt: skip
+    box = {"volume_m3": 0.43, "evaporated_pct": 1.0}
+    code, message = steered.ask(
+        "start", profile={**profile, "box": box}, limit_device_confirmed=True
+    )
     assert code == 200, message
     wait_for(lambda: steered.client.get("/api/status").json().get("cure"), 10, "a part's cure")
     assert steered.client.get("/api/status").json()["cure"][0]["name"] == "Lid"

@@ -103,7 +103,7 @@ def test_profiles_come_with_their_refusals(client: TestClient) -> None:
     refusals = client.post("/api/profiles/check", json=hot).json()["refusals"]
     assert len(refusals) == 1
     assert "70" in refusals[0]
-    assert "59" in refusals[0]
+    assert "55 °C" in refusals[0]
 
 
 def test_every_answer_carries_the_safe_headers(client: TestClient) -> None:

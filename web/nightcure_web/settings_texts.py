@@ -21,6 +21,7 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
                 "What the independent cut-out is set to: the air's limit stays 5 K below it, soaks "
                 "5 K below that.",
             ),
+            ("limits.cut_out_tolerance_k", "Cut-out's tolerance", "K", "How far off it may open."),
             ("limits.cut_outs", "Cut-outs", "", "How many there are, independent of each other."),
             ("limits.exotherm_c", "Exotherm", "K", "A part may be so much hotter than the air."),
             ("limits.ramp_c_per_h", "Ramp", "K/h", "The steepest the moulds take."),
@@ -32,6 +33,18 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
                 "",
                 "Whether the oven's owner answers for limits that foam and peroxide do not bear.",
             ),
+        ),
+    ),
+    (
+        "Box and place",
+        (
+            ("installation.wiring", "Wiring", "", "Boxes plugged together, or wired."),
+            ("installation.supply", "Mains", "", "Whose plugs, fuses and codes."),
+            ("installation.foam", "Foam", "", "Never polystyrene."),
+            ("installation.heater", "Heater", "", "Its kind; never one that glows or sparks."),
+            ("installation.warmest_c", "Warmest day", "°C", "For a heater that is stuck on."),
+            ("installation.alarm", "Smoke alarm", "", "In the shed, linked to where you sleep."),
+            ("installation.people_sleep", "People sleep", "", "Never in the oven's building."),
         ),
     ),
     (

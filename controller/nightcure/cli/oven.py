@@ -72,6 +72,12 @@ def size(
         float, typer.Option(help="°C per hour up to the hold, moulds too.", min=0, max=120)
     ] = 15.0,
     voltage: Annotated[float, typer.Option(help="Of the local mains, V.", min=12, max=480)] = 230.0,
+    warmest: Annotated[
+        float, typer.Option(help="The shed on the warmest day of use, °C.", min=-20, max=60)
+    ] = 30.0,
+    cut_outs: Annotated[
+        int, typer.Option(help="Independent over-temperature cut-outs.", min=1, max=2)
+    ] = 1,
     as_json: Json = False,
 ) -> None:
     """Find the heater for a hold and a ramp, and see what too large a one costs.
@@ -86,11 +92,12 @@ def size(
             raise BadInput(
                 f"--hold is {hold:g} °C and the shed has {ambient:g} °C; it must be above that."
             )
-        found = sized(_ovens(file, None)[0][1], hold, ambient, ramp, voltage)
+        found = sized(_ovens(file, None)[0][1], hold, ambient, ramp, voltage, warmest, cut_outs)
         if as_json:
             print_json(
                 {"hold_c": hold, "ambient_c": ambient, "ramp_c_per_h": ramp,
-                 "voltage_v": voltage, **found.as_json()}
+                 "voltage_v": voltage, "warmest_c": warmest, "cut_outs": cut_outs,
+                 **found.as_json()}
             )  # fmt: skip
             return
         from rich.table import Table

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from ..setup.questions import Asker
 
 OVEN = "Thermometers and heater"
-PINS = "Pins (BCM numbers, 9 to 27)"
+PINS = "Pins (GPIO numbers, 9 to 27)"
 BOX = "The box"
 PAGE = "The page"
 
@@ -64,6 +64,16 @@ def setup(
     board: Annotated[str | None, _option("Thickness of its foam board, mm.", BOX)] = None,
     moulds: Annotated[str | None, _option("What lies in it, kg.", BOX)] = None,
     loss: Annotated[str | None, _option("What it loses, W/K, in place of sizes.", BOX)] = None,
+    wiring: Annotated[str | None, _option("plug-in or wired.", BOX)] = None,
+    supply: Annotated[str | None, _option("Mains: eu, uk, us-120 or us-240.", BOX)] = None,
+    foam: Annotated[str | None, _option("pir or phenolic.", BOX)] = None,
+    heater: Annotated[str | None, _option("tube, finned or other.", BOX)] = None,
+    cut_out: Annotated[str | None, _option("What the cut-out is set to, °C.", BOX)] = None,
+    tolerance: Annotated[str | None, _option("How far off it may open, K.", BOX)] = None,
+    cut_outs: Annotated[str | None, _option("Independent cut-outs: 1 or 2.", BOX)] = None,
+    warmest: Annotated[str | None, _option("The shed's warmest day of use, °C.", BOX)] = None,
+    alarm: Annotated[str | None, _option("linked, cold-rated, household or none.", BOX)] = None,
+    sleep: Annotated[str | None, _option("Where people sleep: elsewhere or here.", BOX)] = None,
     page: Annotated[str | None, _option("Seen from this machine or the network.", PAGE)] = None,
     port: Annotated[
         int, typer.Option(help="Of the page.", min=1, max=65535, rich_help_panel=PAGE)
@@ -90,13 +100,18 @@ def setup(
     leaves nothing. To try it without a board: nightcure virtual.
     """
     with sentences():
+        from ..setup.box_questions import BoxGiven
         from ..setup.interview import Given, interview
         from ..setup.oven_file import text_of, write_checked
         from ..setup.questions import Asker, Stopped
 
         ask = Asker(out, yes)
         given = Given(
-            name, units, sensor or (), bus, power, relay, pin, active_high, contactor, fan,
+            name, units, sensor or (), bus, power, relay,
+            BoxGiven(
+                wiring, supply, foam, heater, cut_out, tolerance, cut_outs, warmest, alarm, sleep
+            ),
+            pin, active_high, contactor, fan,
             stop_button, inside, board, moulds, loss, service, page, port, passphrase_hash,
             passphrase_file, no_passphrase,
         )  # fmt: skip
@@ -107,6 +122,7 @@ def setup(
             if not ask.yes_no("yes", f"Write {file}?"):
                 raise Stopped
             write_checked(file, text_of(answers), there)
+            _tell_what_follows(file, ask)
         except (Stopped, KeyboardInterrupt):
             err.print("\nStopped; nothing was written.")
             raise typer.Exit(130) from None
@@ -117,6 +133,16 @@ def setup(
             f"  nightcure controller {file}\n"
             f"      regulates; nightcure web in another terminal shows the page"
         )
+
+
+def _tell_what_follows(file: Path, ask: Asker) -> None:
+    """What the answers mean for box and place."""
+    from ..oven.installation import Weight, consequences
+    from ..settings import load_settings
+
+    ask.say("\nWhat follows from your answers:")
+    for weight, sentence in consequences(load_settings(file)):
+        ask.say(f"  {'FIRST: ' if weight is Weight.FIRST else ''}{sentence}")
 
 
 def _may_be_written(file: Path, replace: bool, ask: Asker) -> bool:

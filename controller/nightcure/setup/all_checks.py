@@ -9,6 +9,7 @@ from pathlib import Path
 from ..board.ds18b20 import bus_root
 from ..clock import MachineClock
 from ..ledger.writer import LedgerInUse, LedgerLost
+from ..oven.installation import Weight, consequences
 from ..settings import Settings
 from .board_checks import (
     Board,
@@ -26,6 +27,7 @@ from .bus_checks import look_at_bus
 from .finding import Finding, Rating
 
 THIS_MACHINE = Board()
+BOX_RATINGS = {Weight.FIRST: Rating.WRONG, Weight.LOOK: Rating.LOOK, Weight.FINE: Rating.OK}
 
 
 def all_checks(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> Iterator[Finding]:
@@ -34,6 +36,7 @@ def all_checks(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> I
     The pins are claimed, at off, only while the ledger's lock is held: no controller starts then.
     """
     yield _settings(path, settings)
+    yield from look_at_the_box(settings)
     yield from look_at_bus(settings, bus_root(), MachineClock())
     chip = look_at_chip(board)
     yield chip
@@ -46,6 +49,12 @@ def all_checks(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> I
     yield look_at_clock(board)
     yield look_at_watchdog(board)
     yield look_at_service(board)
+
+
+def look_at_the_box(settings: Settings) -> Iterator[Finding]:
+    """What follows from box, heater and place."""
+    for weight, sentence in consequences(settings):
+        yield Finding("box", BOX_RATINGS[weight], sentence)
 
 
 def _settings(path: Path, settings: Settings) -> Finding:

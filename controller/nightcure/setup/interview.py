@@ -9,8 +9,9 @@ from typing import NamedTuple
 from ..board.ds18b20 import Bus, bus_root, sensors_on
 from ..clock import MachineClock
 from ..errors import BadInput
-from ..settings import Thermometer
+from ..settings import CONSOLE_PINS, Thermometer
 from ..units import TemperatureUnit
+from .box_questions import BoxGiven, ask_of_the_box
 from .oven_file import RELAYS, Answers
 from .passphrase import hashed
 from .questions import Asker, number, one_of, plain_text
@@ -29,6 +30,7 @@ class Given(NamedTuple):
     bus: Path | None = None
     power: str | None = None
     relay: str | None = None
+    box: BoxGiven = BoxGiven()
     pin: str | None = None
     active_high: bool | None = None
     contactor: str | None = None
@@ -68,6 +70,7 @@ def interview(ask: Asker, given: Given) -> Answers:
     ask.explain("A solid-state relay bears short pulses; a contactor lives 100 000 operations.")
     relay = ask.ask("relay", f"Relay ({', '.join(RELAYS)})", one_of(*RELAYS), given.relay)
     pins = _pins(ask, given)
+    box = ask_of_the_box(ask, given.box)
     model = _model(ask, given, power_w)
     on_network, phrase_hash = _page(ask, given)
     service = ask.yes_no(
@@ -92,6 +95,7 @@ def interview(ask: Asker, given: Given) -> Answers:
         on_network=on_network,
         port=given.port,
         passphrase_hash=phrase_hash,
+        box=box,
     )
 
 
@@ -139,6 +143,11 @@ def _pins(ask: Asker, given: Given) -> Pins:
                 )
             if not 9 <= chosen <= 27:
                 raise ValueError(f"there is no pin {chosen} to use; take 9 to 27.")
+            if chosen in CONSOLE_PINS:
+                raise ValueError(
+                    f"the serial console talks on {chosen} while the board boots; take another of "
+                    f"9 to 27."
+                )
             if chosen in taken:
                 raise ValueError(f"pin {chosen} is the {taken[chosen]}'s; give each its own.")
             taken[chosen] = job
@@ -150,9 +159,10 @@ def _pins(ask: Asker, given: Given) -> Pins:
         return lambda text: None if text.lower() in ("none", "no", "n") else pin(job)(text)
 
     ask.explain(
-        "\nPins, by BCM number: 9 to 27, pulled down while the board boots. 0 to 8 are\n"
-        "pulled up, which may switch a heater on, and are refused. Put 10 kΩ from each\n"
-        "output to ground."
+        "\nPins, by GPIO (BCM) number, not by their place on the header: GPIO17 is header\n"
+        "pin 11, GPIO27 13, GPIO22 15. Take 9 to 27, pulled down while the board boots. 0\n"
+        "to 8 are pulled up, 14 and 15 the serial console's: they may switch a heater on\n"
+        "and are refused. Put 10 kΩ from each driver's input to ground."
     )
     heater = ask.ask("pin", "Pin of the heater's relay", pin("heater"), given.pin, "17")
     high = ask.yes_no(

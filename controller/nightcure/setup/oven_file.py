@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from ..errors import BadInput
-from ..settings import Thermometer, load_settings
+from ..settings import MARGIN_K, Thermometer, load_settings
 from ..units import TemperatureUnit
+from .box_questions import BoxAnswers
 from .rough_model import RoughModel
 
 
@@ -52,6 +53,7 @@ class Answers(NamedTuple):
     on_network: bool
     port: int
     passphrase_hash: str | None
+    box: BoxAnswers
 
 
 def text_of(a: Answers) -> str:
@@ -97,6 +99,7 @@ min_off_s = {relay.min_off_s:.1f}
         )
         remark = ""
     m = a.model
+    air_c = min(60.0, a.box.cut_out_c - MARGIN_K)
     parts.append(
         f"""\
 [regulator]
@@ -118,16 +121,19 @@ heater_lag_s = {m.heater_lag_s}
 assumed_ambient_c = 10.0   # where no ambient thermometer can be believed
 
 [limits]   # past any of these the oven trips: off until a person resets it
-air_c = 60.0
+air_c = {air_c:.1f}   # 5 below the cut-out
 part_c = 60.0
 heater_c = 110.0   # of the probe on the heater's shield; only with a thermometer of role "heater"
-cut_out_c = 65.0   # what the cut-out is set to: air_c stays 5 below it, soaks 5 below air_c
+cut_out_c = {a.box.cut_out_c:.1f}   # what the cut-out is set to; soaks stay 5 below air_c
+cut_out_tolerance_k = {a.box.cut_out_tolerance_k:.1f}
+cut_outs = {a.box.cut_outs}   # each with its own sensor and its own contacts
 exotherm_c = 8.0   # a part may be this much hotter than the air
 ramp_c_per_h = 30.0
 longest_heater_on_h = 5.0
 longest_night_h = 16.0
 """
     )
+    parts.append(a.box.text())
     where = "everybody on the network sees it" if a.on_network else "seen from this machine only"
     web = [
         "[web]",

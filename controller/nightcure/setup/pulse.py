@@ -133,6 +133,8 @@ class Pulse:
             elif faults:
                 waited = level.begun or now_s - began_s > FIRST_S
                 self.doubt = faults[0] if waited else None
+            elif self.settings.limits.no_heat():
+                self.doubt = self.settings.limits.no_heat()[0]
             elif now_s - began_s > SETTLING_S:
                 self.doubt = f"{waits}, after {SETTLING_S / 60.0:.0f} min; try again when it rests."
             else:

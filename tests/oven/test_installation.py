@@ -1,0 +1,71 @@
+"""What follows from box, heater and place, and what has to be put right first."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from nightcure.oven.installation import Weight, consequences
+from nightcure.settings import Settings
+from tests.nights import SETTINGS, changed
+
+PLUGGED = {"installation": {"wiring": "plug-in"}, "heater": {"power_w": 195.0}}
+
+
+def first(settings: Settings) -> str:
+    return " ".join(s for weight, s in consequences(settings) if weight is Weight.FIRST)
+
+
+def told(settings: Settings) -> str:
+    return " ".join(s for _, s in consequences(settings))
+
+
+def test_the_shipped_oven_may_be_left_alone() -> None:
+    assert first(SETTINGS) == ""
+    assert "only the two cut-outs stand between" in told(SETTINGS)
+
+
+@pytest.mark.parametrize(
+    ("sections", "words"),
+    [
+        ({"limits": {"cut_outs": 1}}, "bring the box to 97 °C, and there is one cut-out"),
+        ({"installation": {"wiring": "plug-in"}}, "take 195 W at the most"),
+        ({"heater": {"power_w": 2400.0}}, "2400 W are 10 A, more than a household plug bears"),
+        ({"installation": {"people_sleep": "here"}}, "no oven is left alone there"),
+        ({"installation": {"alarm": "none"}}, "no smoke alarm"),
+        ({"limits": {"heater_c": 200.0}}, "heater_c is 200"),
+        ({"limits": {"cut_out_c": 60.0}}, "5 K below the cut-out"),
+    ],
+)
+def test_what_comes_first(sections: dict[str, Any], words: str) -> None:
+    """97 °C: 20 °C and 300 W over 3.9 W/K."""
+    assert words in first(changed(SETTINGS, **sections))
+
+
+def test_the_path_without_mains_wiring_wants_its_second_contactor() -> None:
+    assert first(changed(SETTINGS, **PLUGGED)) == ""
+    data = changed(SETTINGS, **PLUGGED).model_dump(mode="json") | {"contactor": None}
+    assert "no contactor in series" in first(Settings.model_validate(data))
+
+
+def test_195_w_cannot_cook_the_box() -> None:
+    """3.9 W/K x (70 - 20) K: acceptance of the second scenario."""
+    weak = changed(SETTINGS, heater={"power_w": 195.0}, limits={"cut_outs": 1})
+    assert first(weak) == ""
+    assert "bring the box to 70 °C: it cannot cook the foam" in told(weak)
+
+
+@pytest.mark.parametrize(
+    ("sections", "words"),
+    [
+        ({"installation": {"alarm": "household"}}, "rated from 4 °C"),
+        ({"installation": {"heater": "other"}}, "no thermostat or switch inside it"),
+        ({"installation": {"foam": None}}, "does not tell its foam"),
+        ({}, "A fan that stops is not found without a thermometer on the heater's shield"),
+    ],
+)
+def test_what_else_is_told(sections: dict[str, Any], words: str) -> None:
+    settings = changed(SETTINGS, **sections)
+    assert first(settings) == ""
+    assert words in told(settings)
