@@ -4,7 +4,7 @@ The same thing is a TOML file and JSON in the API:
 
     name = "Lid and rim, overnight"
     lag_c = 5.0        # a ramp waits while the air is further behind than this
-    band_c = 2.0       # a soak's clock counts while the slowest part is within this
+    band_c = 2.0       # a soak's clock counts while air and parts are no further below it than this
     [[segments]]
     kind = "ramp"
     to_c = 38.0
@@ -39,6 +39,11 @@ from .units import show_duration
 
 #: A profile's own time is counted from this air temperature where none is known yet.
 COLD_START_C = 5.0
+#: A wait is given up where the oven has come no nearer by so much (K) in so long (s) of it.
+NO_NEARER_K, NO_NEARER_S = 0.25, 3600.0
+#: All waits of a night together take no more than this share of what its profile leaves of the
+#: longest night.
+WAIT_SHARE = 0.75
 
 
 class Ramp(Section):
@@ -53,7 +58,7 @@ class Ramp(Section):
 
 
 class Soak(Section):
-    """Hold `at_c` until the slowest part has been within the band for `hours`.
+    """Hold `at_c` until air and slowest part have been at it, less the band, for `hours`.
 
     With `until` it ends as soon as every part is so far, `hours` after its beginning at the latest.
     """
@@ -127,13 +132,20 @@ class Profile(Section):
         """Shortest duration (s) of the segments from `from_index` on, nothing ever waiting."""
         return self.course(start_c, ramp_limit_c_per_h, from_index)[-1][0]
 
+    def milestone_waits_s(self, from_index: int = 0) -> float:
+        """The longest that its ramps from `from_index` on wait for milestones, together, s."""
+        waits_h = [
+            s.wait_at_most_h
+            for s in self.segments[from_index:]
+            if isinstance(s, Ramp) and s.wait_for
+        ]
+        return 3600.0 * sum(waits_h)
+
     def refusals(self, limits: Limits) -> tuple[str, ...]:
         """Why this oven will not run it, a sentence each; empty if it will."""
         faults = [*limits.no_heat(), *self.unbearable(limits)]
         longest_s = limits.longest_night_h * 3600.0
-        planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + sum(
-            s.wait_at_most_h * 3600.0 for s in self.segments if isinstance(s, Ramp) and s.wait_for
-        )
+        planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + self.milestone_waits_s()
         if planned_s > longest_s:
             faults.append(
                 f"profile '{self.name}' takes at least {show_duration(planned_s)} and the longest "

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..loop.loop import Loop
+from ..loop.waiting import oven_parts, waits_for
 from ..profile import Cool, Ramp, Segment, Soak
 from ..record.off_sentences import off_sentence
 from ..settings import Settings
@@ -125,9 +126,9 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
         ):
             most = show_duration(3600.0 * segment.wait_at_most_h)
             return f"The ramp waits until every part is at '{segment.wait_for}', at most {most}."
-        if isinstance(segment, Ramp):
-            return "The ramp waits until the air has caught up."
-        return "The soak's clock waits until the slowest part is within its band."
+        if d.control_c is not None:
+            return waits_for(settings, run, oven_parts(settings, d.believed, d.control_c))
+        return "It waits for a believable air temperature."
     following = run.profile.segments[run.index + 1 :]
     after = _then(settings, following[0]) if following else "the end"
     if isinstance(segment, Soak):

@@ -53,4 +53,5 @@ class Guard:
         """Go on from a snapshot."""
         self.alarms.restore(state["alarms"])
         for rule in self._rules:
-            rule.restore(state["rules"][rule.name])
+            if rule.name in state["rules"]:  # an older snapshot has fewer
+                rule.restore(state["rules"][rule.name])

@@ -12,7 +12,7 @@ class InterlockInputs(NamedTuple):
     `duty`: as decided the tick before, so what the readings may already show. `lost`: name and
     fault of every thermometer that is not believed. `self_heat_k`: for each of `parts_c` how much
     hotter its resin's own heat may make it now; None where no resin card tells. `doubted`: the air
-    is measured and cannot be the oven's.
+    is measured and cannot be the oven's. `band_c`: the profile's.
     """
 
     dt_s: float
@@ -36,3 +36,4 @@ class InterlockInputs(NamedTuple):
     inbox_silent_s: float
     self_heat_k: tuple[float | None, ...] = ()
     doubted: bool = False
+    band_c: float = 2.0

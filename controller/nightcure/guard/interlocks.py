@@ -5,7 +5,14 @@ from __future__ import annotations
 from .heater import CannotHold, HeaterOnTooLong, HeaterStuckOn, HeaterWithoutEffect
 from .housekeeping import ClockStepped, LedgerLost, NightTooLong, TickLate
 from .interlock import Interlock
-from .temperatures import AirDoubted, ControlSensorLost, Exotherm, OverTemperature, SensorLost
+from .temperatures import (
+    AirDoubted,
+    ControlSensorLost,
+    Exotherm,
+    OverTemperature,
+    PartWarm,
+    SensorLost,
+)
 
 __all__ = [
     "RULES",
@@ -21,6 +28,7 @@ __all__ = [
     "LedgerLost",
     "NightTooLong",
     "OverTemperature",
+    "PartWarm",
     "SensorLost",
     "TickLate",
 ]
@@ -32,6 +40,7 @@ RULES: tuple[type[Interlock], ...] = (
     ControlSensorLost,
     AirDoubted,
     SensorLost,
+    PartWarm,
     HeaterWithoutEffect,
     CannotHold,
     HeaterOnTooLong,

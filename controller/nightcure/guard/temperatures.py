@@ -89,6 +89,48 @@ class SensorLost(Interlock):
         )
 
 
+class PartWarm(Interlock):
+    """A warning: in a soak a part stays warmer than the setpoint by more than the band.
+
+    The soak counts all the same. What the part's own heat explains is not told, nor a part that
+    cools to a setpoint below it.
+    """
+
+    name = "part-warm"
+    latching = False
+    FOR_S = 1800.0
+    FALLING_K = 0.5
+
+    def __init__(self, settings: Settings) -> None:
+        super().__init__(settings)
+        self.warm_s: dict[str, float] = {}
+        self.lowest_c: dict[str, float] = {}
+
+    def look(self, v: InterlockInputs) -> str | None:
+        warm_s, lowest_c = self.warm_s, self.lowest_c
+        self.warm_s, self.lowest_c = {}, {}
+        if v.phase != "soak" or v.setpoint_c is None:
+            return None
+        expected = v.self_heat_k or (None,) * len(v.parts_c)
+        worst: tuple[str, float] | None = None
+        for (name, part_c), own_k in zip(v.parts_c, expected, strict=True):
+            if part_c - (own_k or 0.0) <= v.setpoint_c + v.band_c:
+                continue
+            falls = part_c < lowest_c.get(name, part_c) - self.FALLING_K
+            self.warm_s[name] = 0.0 if falls else warm_s.get(name, 0.0) + v.dt_s
+            self.lowest_c[name] = part_c if falls else lowest_c.get(name, part_c)
+            if self.warm_s[name] > self.FOR_S and (worst is None or part_c > worst[1]):
+                worst = name, part_c
+        if worst is None:
+            return None
+        name, part_c = worst
+        return (
+            f"{name} is {self.show_change(part_c - v.setpoint_c)} above the setpoint of "
+            f"{self.show(v.setpoint_c)}, at {self.show(part_c)}, and the soak counts all the same. "
+            f"Move it away from the heater, or lower the setpoint."
+        )
+
+
 class OverTemperature(Interlock):
     """Air, part or heater above its limit for a tick's time. Reset: seen 2 K below it."""
 

@@ -223,29 +223,22 @@ class CommandHandler:
 
     def _change(self, run: ProfileRun, after: Profile) -> None:
         """Go on by another profile, where this oven and this night bear it."""
-        before, before_s = run.profile, self._longest_s(run)
+        night_s = self._loop.night_s
+        before, before_s = run.profile, night_s + run.longest_left_s()
         limits = self._loop.settings.limits
         refusals = after.unbearable(limits)
         if refusals:
             raise BadInput(*refusals)
         run.profile = after
-        longest_s = self._longest_s(run)
+        longest_s = night_s + run.longest_left_s()
         if longest_s > max(limits.longest_night_h * 3600.0, before_s):
             run.profile = before
             raise BadInput(
                 f"The night would last {show_duration(longest_s)} and the longest allowed is "
                 f"{show_duration(limits.longest_night_h * 3600.0)}."
             )
+        run.plan_waits(limits.longest_night_h * 3600.0 - night_s)
         self._loop.cure.changed(after)
-
-    def _longest_s(self, run: ProfileRun) -> float:
-        """How long the night lasts if every wait takes its longest."""
-        waits_h = [
-            s.wait_at_most_h
-            for s in run.profile.segments[run.index :]
-            if isinstance(s, Ramp) and s.wait_for
-        ]
-        return self._loop.night_s + run.left_s() + 3600.0 * sum(waits_h)
 
     # ---- thermometers ---------------------------------------------------------------------
 

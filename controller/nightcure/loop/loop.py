@@ -22,13 +22,14 @@ from ..tick import Decision, Event, Outcome, Phase, TickInputs, WhyOff
 from ..units import show_temperature
 from .commands import CommandContext, CommandHandler
 from .cure_tracking import CureTracking
-from .profile_run import ProfileRun, oven_of
+from .profile_run import Oven, ProfileRun
+from .waiting import given_up, oven_parts
 from .why_off import why_off
 
 #: What `snapshot` takes of the loop itself, as it is.
 PLAIN = (
     *("mono_s", "wall_s", "night_s", "contactor_on", "control_c", "ambient_c"),
-    *("resuming", "resume_wall_s", "resume_night_s"),
+    *("resuming", "resume_wall_s", "resume_night_s", "paused"),
 )
 #: The trip of a night that stood still too long to go on.
 NOT_RESUMED = "resume-refused"
@@ -59,6 +60,8 @@ class Loop:
         self._night_s = 0.0
         self._contactor_on = False
         self._stop_pressed = False
+        self._paused = False
+        """Heat was not allowed at the last tick."""
         self._control_c: float | None = None
         self._ambient_c = settings.model.assumed_ambient_c
         self._resuming = False
@@ -108,6 +111,7 @@ class Loop:
             resuming=self._resuming,
             contactor_closed=self._closed(),
         )
+        self._paused = off is not None
         heater_on = self._heating.tick(inputs.mono_s, dt_s, allowed=off is None)
         waits = screened.doubted or self._resuming
         self._contactor_on = self._run is not None and not waits
@@ -165,7 +169,9 @@ class Loop:
 
     def begin(self, profile: Profile, control_c: float, who: str, events: list[Event]) -> None:
         """A night starts."""
-        self._run = ProfileRun(profile, control_c, self.settings.limits.ramp_c_per_h)
+        limits = self.settings.limits
+        longest_s = limits.longest_night_h * 3600.0
+        self._run = ProfileRun(profile, control_c, limits.ramp_c_per_h, longest_s)
         self._night_s = 0.0
         self._heating.start(profile, control_c)
         self.phase = Phase(self._run.segment.kind)
@@ -224,7 +230,7 @@ class Loop:
             ambient_c, None if run is None else run.setpoint_c,
             self._heating.on, self._heating.duty, inputs.ledger_silent_s, inputs.inbox_silent_s,
             tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
-            screened.doubted,
+            screened.doubted, 2.0 if run is None else run.profile.band_c,
         )  # fmt: skip
         events += self._guard.look(view, inputs.wall_s)
 
@@ -240,10 +246,14 @@ class Loop:
     ) -> None:
         control_c = screened.control_c
         assert control_c is not None
-        parts_c = [c for i in self._parts if (c := screened.believed_c[i]) is not None]
-        oven = oven_of(control_c, parts_c, ambient_c, run.setpoint_c)
+        named = oven_parts(self.settings, screened.believed_c, control_c)
+        temps_c = [c for _, c in named]
+        oven = Oven(control_c, min(temps_c), max(temps_c), ambient_c, self._paused)
         before, segment = run.index, run.segment
-        run.advance(dt_s, oven, self.cure.reached)
+        why = run.advance(dt_s, oven, self.cure.reached)
+        if why is not None:
+            sentence = given_up(self.settings, run, segment, why, named)
+            events.append(Event("phase", "not-reached", sentence))
         if run.index == before:
             return
         self.moved_on(run, segment, events)
@@ -358,8 +368,8 @@ class Loop:
         self._heating.restore(state, None if self._run is None else self._run.profile)
         self.cure.restore(state.get("cure"), self._run)
         self.phase = Phase(state["phase"])
-        for name in PLAIN:
-            setattr(self, f"_{name}", state[name])
+        for name in PLAIN:  # an older snapshot has fewer
+            setattr(self, f"_{name}", state.get(name, getattr(self, f"_{name}")))
 
     def resume(self, state: dict[str, Any]) -> None:
         """Take up the night of a snapshot after a crash or power cut; a trip stays a trip."""

@@ -189,9 +189,8 @@ class PartClocks:
                 since_s = min(AHEAD_S, now_s - p.start_s)
                 if since_s > 0.0:
                     clock.advance(now_s, since_s, temps_c[i])
-            slowest_c = max(temps_c, key=lambda c: abs(c - twin.setpoint_c))
             index, segment = twin.index, twin.segment
-            twin.advance(AHEAD_S, Oven(air_c, slowest_c, max(temps_c), None), reached)
+            twin.advance(AHEAD_S, Oven(air_c, min(air_c, *temps_c), max(temps_c), None), reached)
             if not isinstance(segment, Soak) or segment.until is None or twin.index == index:
                 continue
             if not reached(segment.until) and index not in self._warned:

@@ -3,37 +3,58 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from ..cure.clock_figures import Milestone
-from ..profile import Cool, Profile, Ramp, Soak, awaited_of
+from ..profile import (
+    NO_NEARER_K,
+    NO_NEARER_S,
+    WAIT_SHARE,
+    Cool,
+    Profile,
+    Ramp,
+    Soak,
+    awaited_of,
+)
+
+#: The longest night that any oven allows, s.
+LONGEST_S = 72.0 * 3600.0
+#: Why a wait was given up.
+GivenUp = Literal["no-nearer", "no-time"]
 
 
 class Oven(NamedTuple):
     """What a profile needs to know of the oven at a tick, °C."""
 
     control_c: float
-    slowest_c: float
-    """The part or mould furthest from the setpoint, else the air."""
+    coldest_c: float
+    """Of air, parts and moulds."""
     hottest_c: float
     ambient_c: float | None
-
-
-def oven_of(control_c: float, parts_c: list[float], ambient_c: float, setpoint_c: float) -> Oven:
-    """The oven as a profile sees it; the first part that is furthest from the setpoint counts."""
-    slowest_c = hottest_c = control_c
-    furthest_c = -1.0
-    for part_c in parts_c:
-        if abs(part_c - setpoint_c) > furthest_c:
-            furthest_c, slowest_c = abs(part_c - setpoint_c), part_c
-        hottest_c = max(hottest_c, part_c)
-    return Oven(control_c, slowest_c, hottest_c, ambient_c)
+    paused: bool = False
+    """Heat was not allowed: the oven cannot be expected to come nearer."""
 
 
 class ProfileRun:
-    """A profile under way: its setpoint now and ahead, and how long is left. No clock, no I/O."""
+    """A profile under way: its setpoint now and ahead, and how long is left. No clock, no I/O.
 
-    def __init__(self, profile: Profile, start_c: float, ramp_limit_c_per_h: float) -> None:
+    Args:
+        start_c: the air's temperature at first.
+        longest_s: the longest night allowed; every wait ends well before it.
+    """
+
+    STATE = (
+        *("ramp_limit_c_per_h", "index", "setpoint_c", "counted_s", "waiting"),
+        *("wait_left_s", "nearest_k", "stood_s", "given_up"),
+    )
+
+    def __init__(
+        self,
+        profile: Profile,
+        start_c: float,
+        ramp_limit_c_per_h: float,
+        longest_s: float = LONGEST_S,
+    ) -> None:
         self.profile = profile
         self.ramp_limit_c_per_h = ramp_limit_c_per_h
         self.index = 0
@@ -43,6 +64,20 @@ class ProfileRun:
         long; all it may once that is over."""
         self.waiting = False
         """The clock or the ramp stands still because the oven is behind."""
+        self.wait_left_s = 0.0
+        """How long it may still wait for the oven this night, s; `plan_waits` reckons it."""
+        self.nearest_k: float | None = None
+        """Where the present segment's oven last came nearer to what is waited for."""
+        self.stood_s = 0.0
+        """How long it has waited since then, s."""
+        self.given_up: GivenUp | None = None
+        """Why the present segment waits no more."""
+        self._gives_up: GivenUp | None = None
+        self.plan_waits(longest_s)
+
+    def plan_waits(self, left_s: float) -> None:
+        """Set what may be waited, for a night that may last `left_s` more from now on."""
+        self.wait_left_s = WAIT_SHARE * max(left_s - self.longest_left_s(), 0.0)
 
     @property
     def finished(self) -> bool:
@@ -56,12 +91,14 @@ class ProfileRun:
 
     def advance(
         self, dt_s: float, oven: Oven, reached: Callable[[Milestone], bool] | None = None
-    ) -> None:
+    ) -> GivenUp | None:
         """Let `dt_s` pass with the oven as it is; moves the setpoint and perhaps the segment.
 
-        `reached` tells whether every part's cure is past a milestone.
+        `reached` tells whether every part's cure is past a milestone. Returns why a wait was given
+        up, on the tick on which it was.
         """
         s = self.segment
+        self._gives_up = None
         awaited = awaited_of(s)
         there = awaited is not None and reached is not None and reached(awaited)
         if isinstance(s, Ramp):
@@ -69,23 +106,22 @@ class ProfileRun:
                 if not there:
                     self.waiting = True
                     self.counted_s += dt_s
-                    return
+                    return None
                 self.counted_s = s.wait_at_most_h * 3600.0
             behind_c = self.setpoint_c - oven.control_c
             if s.to_c < self.setpoint_c:
                 behind_c = -behind_c
-            self.waiting = behind_c > self.profile.lag_c
+            behind = behind_c > self.profile.lag_c
+            self.waiting = self._waits(dt_s, behind, abs(s.to_c - oven.control_c), oven.paused)
             if not self.waiting:
                 self._move(s.to_c, s.rate_c_per_h, dt_s)
             if self.setpoint_c == s.to_c:
                 self._next()
         elif isinstance(s, Soak):
             self._move(s.at_c, self.ramp_limit_c_per_h, dt_s)
-            self.waiting = awaited is None and (
-                self.setpoint_c != s.at_c
-                or abs(oven.slowest_c - s.at_c) > self.profile.band_c
-                or abs(oven.control_c - s.at_c) > self.profile.band_c
-            )
+            missing_k = s.at_c - oven.coldest_c
+            behind = awaited is None and missing_k > self.profile.band_c
+            self.waiting = self._waits(dt_s, behind, missing_k, oven.paused)
             if not self.waiting:
                 self.counted_s += dt_s
             if there or self.counted_s >= s.hours * 3600.0:
@@ -94,8 +130,25 @@ class ProfileRun:
             self.waiting = False
             self.setpoint_c -= s.rate_c_per_h * dt_s / 3600.0
             coldest_c = s.below_c if oven.ambient_c is None else max(s.below_c, oven.ambient_c + 2)
-            if oven.hottest_c < coldest_c:
+            behind = self.setpoint_c < s.below_c
+            self._waits(dt_s, behind, oven.hottest_c - coldest_c, paused=False)
+            if oven.hottest_c < coldest_c or self.given_up is not None:
                 self._next()
+        return self._gives_up
+
+    def _waits(self, dt_s: float, behind: bool, distance_k: float, paused: bool) -> bool:
+        """Whether to stand still for an oven that is `behind`, `distance_k` from being there."""
+        if paused or self.nearest_k is None or distance_k <= self.nearest_k - NO_NEARER_K:
+            self.nearest_k, self.stood_s = distance_k, 0.0
+        if not behind or self.given_up is not None:
+            return False
+        self.stood_s += dt_s
+        self.wait_left_s = max(self.wait_left_s - dt_s, 0.0)
+        if self.stood_s >= NO_NEARER_S:
+            self.given_up = self._gives_up = "no-nearer"
+        elif self.wait_left_s == 0.0:
+            self.given_up = self._gives_up = "no-time"
+        return self.given_up is None
 
     def ahead(self, lead_s: float) -> float:
         """The setpoint (°C) `lead_s` from now, were this segment to go on.
@@ -123,27 +176,25 @@ class ProfileRun:
         plan_s = self.profile.planned_s(self.setpoint_c, self.ramp_limit_c_per_h, self.index)
         return max(plan_s - (self.counted_s if isinstance(self.segment, Soak) else 0.0), 0.0)
 
+    def longest_left_s(self) -> float:
+        """Time (s) until the end if every wait for a milestone takes its longest."""
+        return self.left_s() + self.profile.milestone_waits_s(self.index)
+
     def skip(self) -> None:
         """Leave the present segment; the setpoint stays where it is."""
         self._next()
 
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready; `restore` gives the same run again."""
-        return {
-            "profile": self.profile.model_dump(mode="json"),
-            "ramp_limit_c_per_h": self.ramp_limit_c_per_h,
-            "index": self.index,
-            "setpoint_c": self.setpoint_c,
-            "counted_s": self.counted_s,
-            "waiting": self.waiting,
-        }
+        state = {name: getattr(self, name) for name in self.STATE}
+        return {"profile": self.profile.model_dump(mode="json"), **state}
 
     @classmethod
     def restore(cls, state: dict[str, Any]) -> ProfileRun:
         """The run that `snapshot` was taken from."""
         run = cls(Profile.model_validate(state["profile"]), 0.0, state["ramp_limit_c_per_h"])
-        for key in ("index", "setpoint_c", "counted_s", "waiting"):
-            setattr(run, key, state[key])
+        for name in cls.STATE:  # an older snapshot has fewer
+            setattr(run, name, state.get(name, getattr(run, name)))
         return run
 
     def _holds(self, ramp: Ramp) -> bool:
@@ -155,8 +206,9 @@ class ProfileRun:
 
     def _next(self) -> None:
         self.index += 1
-        self.counted_s = 0.0
+        self.counted_s = self.stood_s = 0.0
         self.waiting = False
+        self.nearest_k = self.given_up = None
 
 
 def _towards(from_c: float, to_c: float, most_c: float) -> float:

@@ -12,7 +12,15 @@ from numpy.typing import NDArray
 
 from ..cure.clock_figures import MILESTONES, Milestone
 from ..oven.arrays import Array
-from ..profile import Profile, Ramp, Soak, awaited_of
+from ..profile import (
+    NO_NEARER_K,
+    NO_NEARER_S,
+    WAIT_SHARE,
+    Profile,
+    Ramp,
+    Soak,
+    awaited_of,
+)
 from ..settings import Limits
 
 RAMP, SOAK, COOL, OVER = range(4)
@@ -59,14 +67,30 @@ class Courses:
         self._lag = np.array([[p.lag_c for p in profiles]])
         bands = np.array([[p.band_c] for p in profiles])
         lowest = np.ceil((self._targets - bands) / QUANTUM_C - 1e-9)
-        highest = np.floor((self._targets + bands) / QUANTUM_C + 1e-9)
-        self._lowest, self._highest = (lowest - 0.5) * QUANTUM_C, (highest + 0.5) * QUANTUM_C
+        self._lowest = (lowest - 0.5) * QUANTUM_C
         self._row = np.arange(len(profiles))[None, :]
         nights = start_c.shape[0], len(profiles)
         self._index = np.zeros(nights, dtype=np.intp)
         self._counted = np.zeros(nights)
         self.setpoint_c: Array = np.broadcast_to(start_c, nights).copy()
+        self._wait_left = WAIT_SHARE * self._spare_s(profiles, limits)
+        self._nearest_k = np.full(nights, np.inf)
+        self._stood_s = np.zeros(nights)
+        self._given_up: NDArray[np.bool_] = np.zeros(nights, dtype=bool)
         self._look()
+
+    def _spare_s(self, profiles: Sequence[Profile], limits: Limits) -> Array:
+        """What each night's profile leaves of the longest night at its start, s."""
+        first_c = self._targets[:, 0]
+        planned_s = np.array(
+            [
+                p.planned_s(float(c), limits.ramp_c_per_h) + p.milestone_waits_s()
+                for p, c in zip(profiles, first_c, strict=True)
+            ]
+        )
+        planned_s = planned_s + np.abs(first_c - self.setpoint_c) / self._rates[:, 0]
+        spare_s: Array = np.maximum(limits.longest_night_h * 3600.0 - planned_s, 0.0)
+        return spare_s
 
     def _look(self) -> None:
         """Gather what every night's segment says."""
@@ -74,7 +98,7 @@ class Courses:
         kind = self._kinds[at]
         self._target, self._rate = self._targets[at], self._rates[at]
         self._time, self._await = self._times[at], self._awaits[at]
-        self._low, self._high = self._lowest[at], self._highest[at]
+        self._low = self._lowest[at]
         self._ramp, self._soak, self._cool = kind == RAMP, kind == SOAK, kind == COOL
         self.over: NDArray[np.bool_] = kind == OVER
         """The profile is done."""
@@ -103,30 +127,51 @@ class Courses:
         hold = holding & ~there
         behind = self.setpoint_c - control_c
         behind = np.where(self._target < self.setpoint_c, -behind, behind)
-        moving = self.heated & ~(self._ramp & (behind > self._lag)) & ~hold & ~stopped
+        within = self._within(control_c, parts_c)
+        waits = np.where(self._held, 1.0 - within, self._ramp & ~hold & (behind > self._lag))
+        hottest_c = coldest_c = control_c
+        for part_c in parts_c:
+            hottest_c = np.maximum(hottest_c, part_c)
+            coldest_c = np.minimum(coldest_c, part_c)
+        ends_c = np.maximum(self._target, ambient_c + 2.0)
+        waits = np.where(self._cool, self.setpoint_c < self._target, waits)
+        distance_k = np.where(self._soak, self._target - coldest_c, hottest_c - ends_c)
+        distance_k = np.where(self._ramp, np.abs(self._target - control_c), distance_k)
+        waits = self._patient(dt_s, waits, distance_k, ~hold & ~stopped)
+        moving = self.heated & ~(self._ramp & (waits > 0.0)) & ~hold & ~stopped
         step = self._moves * dt_s
         towards = np.clip(self._target - self.setpoint_c, -step, step)
         self.setpoint_c = self.setpoint_c + np.where(moving, towards, 0.0)
         self.setpoint_c -= np.where(self._cool & ~stopped, self._rate * dt_s, 0.0)
         close = np.abs(self.setpoint_c - self._target) < 1e-9
-        counts = np.where(self._held, close * self._within(control_c, parts_c), self._soak | hold)
+        counts = np.where(self._held, 1.0 - waits, self._soak | hold)
         self._counted = np.where(holding & there, self._time, self._counted + dt_s * counts)
         ended = self._ramp & ~hold & close
-        if self._cool.any():
-            hottest_c = control_c
-            for part_c in parts_c:
-                hottest_c = np.maximum(hottest_c, part_c)
-            ended |= self._cool & (hottest_c < np.maximum(self._target, ambient_c + 2.0))
+        ended |= self._cool & ((hottest_c < ends_c) | self._given_up)
         ended &= ~stopped
         if ended.any():
             self._go_on(ended)
 
+    def _patient(
+        self, dt_s: float, waits: Array, distance_k: Array, looked: NDArray[np.bool_]
+    ) -> Array:
+        """Of the step, the share that is waited for the oven: see `ProfileRun._waits`."""
+        nearer = looked & (distance_k <= self._nearest_k - NO_NEARER_K)
+        self._nearest_k = np.where(nearer, distance_k, self._nearest_k)
+        self._stood_s = np.where(nearer, 0.0, self._stood_s)
+        waits = np.where(self._given_up | ~looked | self.over, 0.0, waits)
+        self._stood_s = self._stood_s + dt_s * waits
+        self._wait_left = np.maximum(self._wait_left - dt_s * waits, 0.0)
+        ends = (self._stood_s >= NO_NEARER_S) | (self._wait_left == 0.0)
+        self._given_up |= (waits > 0.0) & ends
+        result: Array = np.where(self._given_up, 0.0, waits)
+        return result
+
     def _within(self, control_c: Array, parts_c: Sequence[Array]) -> Array:
-        """Of the step's readings, the share that has air and parts within the band."""
+        """Of the step's readings, the share that has air and parts no colder than the band."""
         share: Array = np.ones(control_c.shape)
         for c in (control_c, *parts_c):
-            inside_c = np.minimum(c - self._low, self._high - c)
-            share = share * np.clip(inside_c / EDGE_C + 0.5, 0.0, 1.0)
+            share = share * np.clip((c - self._low) / EDGE_C + 0.5, 0.0, 1.0)
         return share
 
     def _there(self, reached: Reached) -> NDArray[np.bool_]:
@@ -139,7 +184,9 @@ class Courses:
     def _go_on(self, ended: NDArray[np.bool_]) -> None:
         """To the next segment."""
         self._index += ended
-        self._counted[ended] = 0.0
+        self._counted[ended] = self._stood_s[ended] = 0.0
+        self._nearest_k[ended] = np.inf
+        self._given_up[ended] = False
         self._look()
 
     def ahead(self, lead_s: float) -> Array:

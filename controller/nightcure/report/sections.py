@@ -236,7 +236,7 @@ def _deviations(facts: Facts) -> list[str]:
         if s.kind == "soak" and s.waited_s >= 900.0:
             said.append(
                 f"Segment {s.number + 1}: the soak's clock stood still for "
-                f"{_minutes(s.waited_s)}, air or slowest part being outside the band."
+                f"{_minutes(s.waited_s)}, air or slowest part being too cold."
             )
     said += [e.message for e in facts.events if e.kind == "note" or e.name == "not-reached"]
     return said

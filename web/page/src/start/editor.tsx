@@ -32,7 +32,7 @@ export function Editor({ profile, live, start_c, onChange, onSaved }: Props) {
         <summary>How it waits</summary>
         <div class="row">
           {tolerance("A ramp waits while the air is behind by more than", profile.lag_c, (lag_c) => ({ lag_c }))}
-          {tolerance("A soak counts while the slowest part is within", profile.band_c, (band_c) => ({ band_c }))}
+          {tolerance("A soak counts while air and parts are below it by no more than", profile.band_c, (band_c) => ({ band_c }))}
         </div>
       </details>
       <div class="row">
