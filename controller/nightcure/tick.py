@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 from .cure.cure_clock import When
+from .profile import Profile
 
 
 class Fault(StrEnum):
@@ -190,6 +191,8 @@ class Decision(NamedTuple):
     """Every part's cure, once a minute and when a milestone is reached; empty in between."""
     checks: tuple[Check, ...] = ()
     """Thermometers corrected at this tick."""
+    begun: Profile | None = None
+    """Of the night that began at this tick, even where it is over again."""
 
 
 #: A decision in which nothing is on; what a loop that knows nothing would say.

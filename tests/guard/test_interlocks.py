@@ -23,6 +23,7 @@ from nightcure.guard.interlocks import (
     LedgerLost,
     NightTooLong,
     OverTemperature,
+    PartWarm,
     SensorLost,
     TickLate,
 )
@@ -70,6 +71,7 @@ FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, fl
     (AirDoubted, DOUBTED, 0, 0),
     (AirDoubted, at(phase="cool", doubted=True, control_c=8.0, setpoint_c=24.0), 0, 0),
     (SensorLost, at(lost=(("Lid", "missing"),)), 56, 62),
+    (PartWarm, at(parts_c=(("Lid", 40.1),)), 1790, 1804),
     (OverTemperature, at(air_c=(60.1,), control_c=60.1), 2, 4),
     (OverTemperature, at(parts_c=(("Lid", 61.0),)), 2, 4),
     (OverTemperature, at(heaters_c=(201.0,)), 2, 4),
@@ -134,6 +136,9 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
         # In a cool-down parts lag far behind the air; nobody wants heat then.
         (AirDoubted, at(phase="cool", doubted=True, control_c=25.0, setpoint_c=24.0)),
         (AirDoubted, lambda t: DOUBTED(t)._replace(night=False, phase="tripped")),
+        (PartWarm, at(parts_c=(("Lid", 42.9),), self_heat_k=(3.0,))),
+        # After the setpoint was lowered heavy moulds follow slowly.
+        (PartWarm, lambda t: QUIET._replace(parts_c=(("Lid", 48.0 - t * 0.001),))),
         (OverTemperature, lambda t: QUIET._replace(air_c=(61.0 if t % 20 == 0 else 38.0,))),
         (Exotherm, at(parts_c=(("Lid", 45.9),))),
         # Falling parts that even out after the heater stopped are no exotherm.
@@ -201,6 +206,7 @@ SAID: dict[type[Interlock], tuple[tuple[str, ...], tuple[str, ...]]] = {
     ControlSensorLost: (("1 min", "(crc)"), ("1 min", "(crc)")),
     AirDoubted: (("15 min", "Nothing is heated"), ("15 min",)),
     SensorLost: (("Lid (missing)", "goes on without"), ("Lid (missing)",)),
+    PartWarm: (("Lid is +2.1 K", "38.0 °C, at 40.1 °C"), ("+3.8 °F", "100.4 °F, at 104.2 °F")),
     OverTemperature: (("air at 60.1 °C", "limit 60.0 °C"), ("air at 140.2 °F", "limit 140.0 °F")),
     Exotherm: (("Lid is at 46.5 °C", "air of 38.0 °C"), ("Lid is at 115.7 °F", "100.4 °F")),
     HeaterWithoutEffect: (("11 min", "+0.0 K where +", " K was due"), ("+0.0 °F where +",)),

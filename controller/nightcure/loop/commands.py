@@ -79,6 +79,8 @@ class CommandContext:
     screened: Screened
     events: list[Event]
     checks: list[Check] = field(default_factory=list)
+    begun: Profile | None = None
+    """Of the night that began at this tick."""
     stop_id: int = -1
     """The last stop's; it is carried out first, whatever was asked before it."""
 
@@ -133,6 +135,8 @@ class CommandHandler:
                 raise BadInput(*unconfirmed, *_missing(args))
             if command.id < now.stop_id:
                 raise BadInput("stop was pressed after it; start once more if still wanted.")
+            if any(e.kind == "night" and e.name != "resumed" for e in now.events):
+                raise BadInput("another night began or ended this very moment; start once more.")
             if now.checks:
                 raise BadInput("a thermometer was corrected this very moment; start once more.")
             profile = profile_to_start(
@@ -149,6 +153,7 @@ class CommandHandler:
         except BadInput as error:
             raise BadInput(f"Not started: {' '.join(error.sentences)}") from None
         loop.begin(profile, control_c, command.who, now.events)
+        now.begun = profile
         now.events.extend(loop.cure.begin(profile, clocks))
         return f"Started '{profile.name}'."
 

@@ -309,7 +309,7 @@ class Loop:
             screened.control_c, self._heating.duty,
             run is not None and run.waiting, self._alarms.trip, off,
             screened.believed_c, screened.faults, tuple(now.events), tuple(outcomes), cure,
-            tuple(now.checks),
+            tuple(now.checks), now.begun,
         )  # fmt: skip
 
     @property

@@ -225,10 +225,11 @@ class Recorder:
             self._durable_at_s = time.monotonic()
 
     def _begin(self, b: Batch) -> None:
-        profile = b.live["profile"]
+        profile = b.decision.begun
+        assert profile is not None
         self._night_id = self._writer.begin_night(
             oven=self._settings.name,
-            profile=dumps(profile),
+            profile=dumps(profile.model_dump(mode="json")),
             settings=dumps(self._settings.model_dump(mode="json", exclude={"web"})),
             version=__version__,
             opening=dumps(b.opening),
