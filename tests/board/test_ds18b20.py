@@ -7,16 +7,18 @@ import os
 import shutil
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 
-from nightcure.board.ds18b20 import CONVERSION_S, Bus, Reader
+from nightcure.board.ds18b20 import ALIKE_ROUNDS, CONVERSION_S, Bus
+from nightcure.board.sensor_reader import Reader
 from nightcure.clock import MachineClock, PacedClock
-from nightcure.simulate.wires import W1Tree
+from nightcure.simulate.wires import TimedFiles, W1Tree
 from nightcure.tick import Fault, Reading
 
+Seen = Callable[[int, Reading], None]
 IDS = tuple(f"28-0000000000{i:02x}" for i in range(1, 9))
 
 
@@ -45,50 +47,25 @@ def tree(tmp_path: Path) -> W1Tree:
     return W1Tree(tmp_path, list(IDS))
 
 
-class Kernel:
-    """w1_therm behind the tree: a trigger's write lasts a conversion, every look is counted.
+class Kernel(TimedFiles):
+    """Converts with what `on_look` says; answers in `therm_bulk_read` as it is told."""
 
-    As in Linux, drivers/w1/slaves/w1_therm.c: therm_bulk_read answers 1 until every sensor has
-    been read; a sensor without such a value converts for itself at each look.
-    """
-
-    def __init__(
-        self, tree: W1Tree, clock: CountingClock, patch: pytest.MonkeyPatch, writable: bool = True
-    ) -> None:
-        self.tree, self.clock, self.writable = tree, clock, writable
-        self.pending: set[str] = set()
-        self.looks: list[str] = []
+    def __init__(self, tree: W1Tree, clock: CountingClock, writable: bool = True) -> None:
+        super().__init__(tree, clock, writable)
         self.on_look = lambda sensor_id: None
         self.answer: str | None = None
-        self._read, self._write = Path.read_text, Path.write_text
-        patch.setattr(Path, "read_text", lambda path, *a, **k: self.read(path, *a, **k))
-        patch.setattr(Path, "write_text", lambda path, *a, **k: self.write(path, *a, **k))
 
-    def read(self, path: Path, *args: Any, **kw: Any) -> str:
-        if path.name == "therm_bulk_read":
-            return f"{self.answer or int(bool(self.pending))}\n"
-        if path.name == "w1_slave":
-            sensor_id = path.parent.name
-            self.looks.append(sensor_id)
-            if sensor_id not in self.pending:
-                self.clock.now_s += CONVERSION_S
-                self.on_look(sensor_id)
-            self.pending.discard(sensor_id)
-        return self._read(path, *args, **kw)
+    def converts(self, sensor_id: str) -> None:
+        self.on_look(sensor_id)
 
-    def write(self, path: Path, text: str, *args: Any, **kw: Any) -> int:
-        if path.name != "therm_bulk_read":
-            return self._write(path, text, *args, **kw)
-        if not self.writable:
-            raise PermissionError(13, "Permission denied")
-        assert text == "trigger\n", "the kernel compares the size too: eight bytes"
-        self.clock.now_s += CONVERSION_S
-        self.pending = set(IDS)
-        return len(text)
+    def read(self, path: Path) -> str:
+        if path.name == "therm_bulk_read" and self.answer is not None:
+            return f"{self.answer}\n"
+        return super().read(path)
 
 
-def bus(tree: W1Tree, clock: CountingClock | None = None) -> Bus:
-    return Bus(IDS, clock or CountingClock(), tree.root)
+def bus(tree: W1Tree, clock: CountingClock | None = None, files: TimedFiles | None = None) -> Bus:
+    return Bus(IDS, clock or CountingClock(), tree.root, files)
 
 
 def test_eight_sensors_take_one_conversion(tree: W1Tree) -> None:
@@ -102,12 +79,10 @@ def test_eight_sensors_take_one_conversion(tree: W1Tree) -> None:
     assert (tree.root / "w1_bus_master1" / "therm_bulk_read").read_text() == "trigger\n"
 
 
-def test_on_the_kernels_file_eight_sensors_take_one_conversion_too(
-    tree: W1Tree, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_on_the_kernels_file_eight_sensors_take_one_conversion_too(tree: W1Tree) -> None:
     clock = CountingClock()
-    kernel = Kernel(tree, clock, monkeypatch)
-    found = bus(tree, clock).read_all()
+    kernel = Kernel(tree, clock)
+    found = bus(tree, clock, kernel).read_all()
     assert clock.now_s == pytest.approx(100.0 + CONVERSION_S), "the write has waited already"
     assert kernel.looks == list(IDS), "one look each: a second one converts anew"
     assert {(r.taken_s, r.fault) for r in found} == {(100.0, None)}
@@ -117,10 +92,10 @@ def test_a_kernel_that_converted_nothing_leaves_each_its_own_time(
     tree: W1Tree, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clock = CountingClock()
-    kernel = Kernel(tree, clock, monkeypatch)
+    kernel = Kernel(tree, clock)
     kernel.answer = "0"  # the write is never refused (w1_therm.c, therm_bulk_read_store)
-    monkeypatch.setattr(kernel, "write", lambda path, text, *a, **k: len(text))
-    found = bus(tree, clock).read_all()
+    monkeypatch.setattr(kernel, "write", lambda path, text: None)
+    found = bus(tree, clock, kernel).read_all()
     assert [r.taken_s for r in found] == [100.0 + i * CONVERSION_S for i in range(8)]
 
 
@@ -128,9 +103,9 @@ def test_a_conversion_of_somebody_else_is_waited_for(
     tree: W1Tree, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clock = CountingClock()
-    kernel = Kernel(tree, clock, monkeypatch)
+    kernel = Kernel(tree, clock)
     kernel.answer = "-1"
-    bus(tree, clock).read_all()
+    bus(tree, clock, kernel).read_all()
     assert clock.now_s == pytest.approx(100.0 + 2 * CONVERSION_S)
 
 
@@ -138,12 +113,12 @@ def test_a_value_left_from_an_old_bulk_conversion_is_dropped(
     tree: W1Tree, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     clock = CountingClock()
-    kernel = Kernel(tree, clock, monkeypatch, writable=False)
+    kernel = Kernel(tree, clock, writable=False)
     for sensor_id in IDS:
         tree.set_c(sensor_id, 60.0)
     kernel.pending = {*IDS, "28-undeclared"}  # converted an hour ago, never read
     kernel.on_look = lambda sensor_id: tree.set_c(sensor_id, 20.0)
-    reading = bus(tree, clock)
+    reading = bus(tree, clock, kernel)
     assert {r.value_c for r in reading.read_all()} == {20.0}
     assert len(kernel.looks) == 16
     reading.read_all()
@@ -155,21 +130,21 @@ def test_a_power_on_85_is_judged_by_the_look_that_showed_it(
 ) -> None:
     """A second look is another conversion: its byte 6 says nothing of the first."""
     clock = CountingClock()
-    kernel = Kernel(tree, clock, monkeypatch)
+    kernel = Kernel(tree, clock)
     tree.power_on(IDS[0])
     kernel.pending = {IDS[0]}
     kernel.on_look = lambda sensor_id: tree.set_c(sensor_id, 21.0)
-    assert bus(tree, clock).read(IDS[0], 1.0) == Reading(85.0, 1.0, Fault.POWER_ON)
+    assert bus(tree, clock, kernel).read(IDS[0], 1.0) == Reading(85.0, 1.0, Fault.POWER_ON)
     assert kernel.looks == [IDS[0]]
 
 
 def test_a_failed_look_is_not_repeated(tree: W1Tree, monkeypatch: pytest.MonkeyPatch) -> None:
     clock = CountingClock()
-    kernel = Kernel(tree, clock, monkeypatch)
+    kernel = Kernel(tree, clock)
     tree.crc(IDS[0])
     tree.empty(IDS[1])
-    assert bus(tree, clock).read(IDS[0], 1.0).fault is Fault.CRC
-    assert bus(tree, clock).read(IDS[1], 1.0).fault is Fault.BUS
+    assert bus(tree, clock, kernel).read(IDS[0], 1.0).fault is Fault.CRC
+    assert bus(tree, clock, kernel).read(IDS[1], 1.0).fault is Fault.BUS
     assert kernel.looks == [IDS[0], IDS[1]]
 
 
@@ -282,11 +257,11 @@ def test_the_reader_survives_anything_the_bus_throws() -> None:
     rounds: list[int] = []
 
     class Bad:
-        def read_all(self) -> tuple[Reading, ...]:
+        def read_round(self, seen: Seen) -> None:
             rounds.append(1)
             if len(rounds) == 2:
                 raise RuntimeError("boom")
-            return (Reading(21.0, float(len(rounds))),)
+            seen(0, Reading(21.0, float(len(rounds))))
 
     reader = Reader(Bad(), MachineClock(), 1, period_s=0.02)  # type: ignore[arg-type]
     reader.start()
@@ -302,7 +277,7 @@ def test_the_reader_survives_anything_the_bus_throws() -> None:
 
 def test_before_the_first_round_every_sensor_is_missing() -> None:
     class Never:
-        def read_all(self) -> tuple[Reading, ...]:
+        def read_round(self, seen: Seen) -> None:
             raise AssertionError("not started")
 
     reader = Reader(Never(), CountingClock(), 3)  # type: ignore[arg-type]
@@ -313,11 +288,11 @@ def test_a_failing_bus_is_logged_once_a_spell(caplog: pytest.LogCaptureFixture) 
     rounds: list[int] = []
 
     class Bad:
-        def read_all(self) -> tuple[Reading, ...]:
+        def read_round(self, seen: Seen) -> None:
             rounds.append(1)
-            if len(rounds) % 10 == 0:
-                return (Reading(21.0, 0.0),)
-            raise RuntimeError("boom")
+            if len(rounds) % 10:
+                raise RuntimeError("boom")
+            seen(0, Reading(21.0, 0.0))
 
     reader = Reader(Bad(), MachineClock(), 1, period_s=0.001)  # type: ignore[arg-type]
     reader.start()
@@ -336,9 +311,9 @@ def test_on_a_paced_clock_a_round_starts_every_second(tree: W1Tree) -> None:
     starts: list[float] = []
 
     class Watched(Bus):
-        def read_all(self) -> tuple[Reading, ...]:
+        def read_round(self, seen: Seen) -> None:
             starts.append(clock.monotonic())
-            return super().read_all()
+            super().read_round(seen)
 
     clock.join()
     reader = Reader(Watched(IDS, clock, tree.root), clock, len(IDS))
@@ -354,3 +329,52 @@ def test_on_a_paced_clock_a_round_starts_every_second(tree: W1Tree) -> None:
     gaps = [b - a for a, b in itertools.pairwise(starts)]
     assert gaps == pytest.approx([1.0] * len(gaps)), "one conversion within each second"
     assert reader.latest()[0].fault is None
+
+
+def test_two_buses_are_read_each_in_its_way(tmp_path: Path) -> None:
+    """One converts in bulk, the other (a bridge, an older kernel) one by one."""
+    tree = W1Tree(tmp_path, list(IDS), buses=2)
+    (tmp_path / "w1_bus_master2" / "therm_bulk_read").unlink()
+    clock = CountingClock()
+    kernel = Kernel(tree, clock)
+    found = bus(tree, clock, kernel).read_all()
+    assert [r.fault for r in found] == [None] * 8
+    first = 100.0 + CONVERSION_S
+    assert [r.taken_s for r in found[0::2]] == [100.0] * 4
+    assert [r.taken_s for r in found[1::2]] == [first + i * CONVERSION_S for i in range(4)]
+    assert clock.now_s == pytest.approx(100.0 + 5 * CONVERSION_S)
+
+
+def test_a_bulk_conversion_that_no_sensor_heard_is_found_out(
+    tree: W1Tree, caplog: pytest.LogCaptureFixture
+) -> None:
+    """The kernel calls it done, and the old values have good checksums."""
+    clock = CountingClock()
+    kernel = Kernel(tree, clock)
+    true_c = 20.0
+    kernel.on_look = lambda sensor_id: tree.set_c(sensor_id, true_c)
+    reading = bus(tree, clock, kernel)
+    for i in range(3 * ALIKE_ROUNDS):
+        true_c = 20.0 + 0.02 * i
+        found = reading.read_all()
+    assert all(abs((r.value_c or 0.0) - true_c) < 0.2 for r in found)
+    assert caplog.text.count("converts nothing") == 1
+
+
+def test_values_that_stand_still_are_no_reason_to_distrust_bulk_conversions(tree: W1Tree) -> None:
+    clock = CountingClock()
+    kernel = Kernel(tree, clock)
+    reading = bus(tree, clock, kernel)
+    for _ in range(3 * ALIKE_ROUNDS):
+        reading.read_all()
+    looked_s = clock.now_s
+    reading.read_all()
+    assert clock.now_s == pytest.approx(looked_s + CONVERSION_S), "in bulk still"
+
+
+def test_a_reading_counts_as_soon_as_it_is_there(tree: W1Tree) -> None:
+    handed: list[tuple[int, float]] = []
+    clock = CountingClock()
+    kernel = Kernel(tree, clock, writable=False)
+    bus(tree, clock, kernel).read_round(lambda i, r: handed.append((i, clock.now_s - r.taken_s)))
+    assert handed == [(i, CONVERSION_S) for i in range(8)]

@@ -7,6 +7,7 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from gpiozero import Device
@@ -14,11 +15,12 @@ from gpiozero import Device
 from nightcure.board.ds18b20 import Bus
 from nightcure.board.relay import Outputs
 from nightcure.clock import PacedClock
+from nightcure.measure.screening import STALE_S
 from nightcure.oven.thermal import Network
 from nightcure.scenario import BOX, scenario
 from nightcure.settings import Settings
 from nightcure.setup.finding import Finding, Rating
-from nightcure.setup.pulse import ANSWER_K, OLD_S, Pulse
+from nightcure.setup.pulse import ANSWER_K, Pulse
 from nightcure.setup.pulse_results import pulse_findings
 from nightcure.simulate.faults import FaultAt
 from nightcure.simulate.virtual import VirtualOven
@@ -259,15 +261,15 @@ def test_a_bus_that_hangs_is_no_ground_to_heat_on(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     trial = Trial(folder)
-    plain = Bus.read_all
+    plain = Bus.read_round
 
-    def slow(bus: Bus) -> object:
+    def slow(bus: Bus, seen: Any) -> None:
         if trial.heat_s > 10.0:
             trial.clock.sleep(60.0)
-        return plain(bus)
+        plain(bus, seen)
 
-    monkeypatch.setattr(Bus, "read_all", slow)
+    monkeypatch.setattr(Bus, "read_round", slow)
     trial.run()
     assert trial.given.doubt is not None
-    assert "s ago" in trial.given.doubt
-    assert trial.heat_s <= 10.0 + OLD_S + 4.0
+    assert "(stale)" in trial.given.doubt
+    assert trial.heat_s <= 10.0 + STALE_S + 4.0

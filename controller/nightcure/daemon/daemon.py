@@ -13,13 +13,15 @@ import sdnotify
 
 from .. import __version__
 from ..board.button import StopButton
-from ..board.ds18b20 import Bus, Reader
+from ..board.ds18b20 import Bus
 from ..board.relay import DeadMan, Outputs
+from ..board.sensor_reader import Reader
 from ..clock import Clock, MachineClock
 from ..errors import NightcureError
 from ..ledger.inbox import Inbox
 from ..ledger.writer import LedgerWriter
 from ..loop.loop import Loop
+from ..measure.screening import stale_after_s
 from ..record.recorder import Batch, Recorder, settings_mark, take_up_from
 from ..settings import Settings, corrected
 from ..tick import Command, Event, Outcome, TickInputs, all_off
@@ -100,8 +102,8 @@ class Daemon:
             log.warning("Told to stop by signal %d: heater off.", number)
 
     def _first_readings(self) -> None:
-        """Give the sensors one conversion's time, so that the first tick is not blind."""
-        end_s = self.clock.monotonic() + 5.0
+        """Give the sensors one round's time, so that the first tick is not blind."""
+        end_s = self.clock.monotonic() + stale_after_s(len(self.settings.thermometers))
         while self.clock.monotonic() < end_s and not self.stopping.is_set():
             if all(r.value_c is not None for r in self._reader.latest()):
                 return

@@ -13,8 +13,11 @@ from typing import Any, NamedTuple
 from ..settings import Role, Thermometer
 from ..tick import Fault, Reading
 
-#: A reading older than this says nothing about now.
+#: A reading older than this says nothing about now ...
 STALE_S = 10.0
+#: ... but for so many thermometers that they cannot all be read in that time: where the kernel
+#: converts one by one each takes 0.75 s (data sheet), and more where a look has to be repeated.
+ONE_BY_ONE_S = 1.25
 #: What a DS18B20 measures (manufacturer's data sheet); its ends are what a broken one says.
 COLDEST_C, HOTTEST_C = -54.9, 124.9
 #: The fastest a probe of each role may really move, K/s, past a jump of `JUMP_C`.
@@ -44,6 +47,11 @@ AMISS_C = 2.0
 #: After the door was shut on warm moulds the air needs this long to catch up with them.
 SETTLE_S = 600.0
 NO_HEAT: Mapping[int, float] = MappingProxyType({})
+
+
+def stale_after_s(thermometers: int) -> float:
+    """How old a reading may be in an oven with so many thermometers, s."""
+    return max(STALE_S, ONE_BY_ONE_S * thermometers)
 
 
 class Screened(NamedTuple):
@@ -88,6 +96,7 @@ class Screening:
             i for i, t in enumerate(thermometers) if t.role in (Role.PART, Role.MOULD)
         )
         self._past = [_Past(t) for t in thermometers]
+        self._stale_s = stale_after_s(len(thermometers))
         self._apart_s = 0.0
         self._below_s = 0.0
         self._heated_s = 0.0
@@ -141,7 +150,7 @@ class Screening:
             return Fault.MISSING
         if not COLDEST_C <= value_c <= HOTTEST_C:
             return Fault.RANGE
-        if not -1.0 <= now_s - taken_s <= STALE_S:
+        if not -1.0 <= now_s - taken_s <= self._stale_s:
             return Fault.STALE
         if taken_s == past.seen_s:
             return Fault(past.fault) if past.fault else None

@@ -9,7 +9,7 @@ from statistics import median
 
 from ..board.ds18b20 import Bus, sensors_on
 from ..clock import Clock
-from ..measure.screening import STALE_S
+from ..measure.screening import stale_after_s
 from ..settings import Role, Settings
 from ..tick import Fault, Reading
 from ..units import show_difference, show_temperature
@@ -139,8 +139,13 @@ def _quick(settings: Settings, root: Path, longest_s: float) -> Finding:
     figures = {"longest_s": round(longest_s, 3), "tick_s": settings.timing.tick_s}
     tick_s = settings.timing.tick_s
     shown = f"{longest_s:.2f} s for all, a tick is {tick_s:g} s"
-    if longest_s > STALE_S / 2:
-        sentence = f"{shown}: readings would be too old to believe. Fewer sensors, or see below."
+    count = len(settings.thermometers)
+    fit = [n for n in range(count + 1) if n * longest_s / count + tick_s <= stale_after_s(n)]
+    if fit[-1] < count:
+        sentence = (
+            f"{shown}: readings would be too old to believe. At this pace {fit[-1]} thermometers "
+            f"would do; use fewer, or look for the one that is slow."
+        )
         return Finding("read time", Rating.WRONG, sentence, figures)
     triggers = list(root.glob("w1_bus_master*/therm_bulk_read"))
     if len(settings.thermometers) > 1 and not any(os.access(t, os.W_OK) for t in triggers):

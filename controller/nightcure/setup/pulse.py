@@ -13,8 +13,9 @@ from statistics import fmean
 from typing import NamedTuple
 
 from ..board.button import StopButton
-from ..board.ds18b20 import Bus, Reader
+from ..board.ds18b20 import Bus
 from ..board.relay import DeadMan, Outputs
+from ..board.sensor_reader import Reader
 from ..clock import Clock
 from ..measure.screening import Screening
 from ..settings import Role, Settings
@@ -29,8 +30,6 @@ TICK_S = 1.0
 FIRST_S = 15.0
 #: How long a thermometer may take to settle, and how often to say that it has not.
 SETTLING_S, SAY_S = 900.0, 30.0
-#: A reading older than this is no ground to heat on.
-OLD_S = 5.0
 #: Where any thermometer is nearer to its limit than this, no pulse is given.
 ROOM_K = 5.0
 #: The air has answered well past doubt; the rest of the pulse would teach nothing.
@@ -209,13 +208,9 @@ class Pulse:
         screened = self._screening.judge(now_s, now_s - self._judged_s, readings, heated=True)
         self._judged_s = now_s
         faults = []
-        for t, fault, reading in zip(
-            self.settings.thermometers, screened.faults, readings, strict=True
-        ):
+        for t, fault in zip(self.settings.thermometers, screened.faults, strict=True):
             if fault is not None:
                 faults.append(f"{t.name} says nothing believable ({fault.value}).")
-            elif now_s - reading.taken_s > OLD_S:
-                faults.append(f"{t.name} was read {now_s - reading.taken_s:.0f} s ago.")
         return screened.believed_c, faults
 
     def _doubt(
