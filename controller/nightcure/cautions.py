@@ -1,4 +1,7 @@
-"""What a person must have read once before an oven is heated; hardware-notes say more on each."""
+"""What a person must have read once before an oven is heated: the one text of it.
+
+The page shows it, hardware-notes/cautions.md prints it (`as_markdown`), the notes say more on each.
+"""
 
 from __future__ import annotations
 
@@ -20,25 +23,38 @@ CAUTIONS = (
         "This is no safety device",
         "nightcure regulates, watches and switches off, and it can fail as any program can. What "
         "protects house and people is what you fit beside it: a cut-out, a fuse, a smoke alarm, "
-        "distance.",
+        "distance. No board and no box was tested by its makers.",
+    ),
+    Caution(
+        "Nobody sleeps there",
+        "Nobody sleeps in, over or attached to a building in which an oven heats, and no oven "
+        "earns an exception. Watch the first heats from beginning to end.",
     ),
     Caution(
         "An independent cut-out",
         "An over-temperature cut-out that knows nothing of this program opens the heater's circuit "
-        "by itself and stays open until a person resets it. Fit it near the top of the box, and "
-        "test it before the first night.",
+        "by itself and stays open until a person resets it. Its bulb is in the box, near the top; "
+        "its contacts are outside. Set it to 70 °C at the most and test it, with the plug out, "
+        "before the first night and every year.",
+    ),
+    Caution(
+        "Watts that cannot cook the box",
+        "Choose the heater so that, stuck on, it brings the box to 70 °C at the most on the "
+        "warmest day on which you use it. More only with two independent cut-outs.",
     ),
     Caution(
         "Fire",
-        "Foam burns, and so does resin. Keep a metre around the box free of whatever burns, hang "
-        "a smoke alarm over it and one where you sleep, put the extinguisher by the door. If it "
-        "burns: out, door shut, call; leave the box closed.",
+        "Foam burns, and so does resin; the smoke is poisonous. Build of PIR or phenolic board, "
+        "never of polystyrene. Keep a metre around the box free of whatever burns, hang an alarm "
+        "rated for the cold over it, linked to where you sleep, put the extinguisher by the door. "
+        "If it burns: out, door shut, call; leave the box closed.",
     ),
     Caution(
         "Vapour",
         "Wet polyester and vinyl ester give off styrene, which burns from 0.9 % in the air on. Let "
-        "parts air outside until they are tacky, vent the box to the outside, and put no solvent "
-        "in it. Use black heat only, and nothing that can spark inside.",
+        "parts gel and air in a warm, ventilated place outside the box; a wet part goes in only "
+        "under as much ducted fresh air as the estimate says. Nothing above a quarter of the "
+        "burning limit starts. Use black heat only, and nothing that can spark inside.",
     ),
     Caution(
         "Peroxide",
@@ -48,14 +64,16 @@ CAUTIONS = (
     ),
     Caution(
         "Electricity",
-        "Mains can kill. Earth every metal part, use a residual-current device and a fuse that "
-        "fits the heater, and keep relay, plugs and joints outside the box. Pull the plug before "
-        "you open anything.",
+        "Mains can kill. Take the path without mains wiring, or have it wired by somebody "
+        "licensed. Earth every metal part, use a residual-current device and a fuse that fits the "
+        "heater, in both poles on a plug that can be turned, and keep relay, plugs and joints "
+        "outside the box. Pull the plug before you open anything.",
     ),
     Caution(
-        "Do not leave the first heats",
-        "Watch the first heats from beginning to end. Nobody sleeps in the building of an oven "
-        "that has not earned it.",
+        "It goes on by itself",
+        "After a power cut the controller takes a night up again when the power returns, if the "
+        "parts stayed warm. Where nobody may be near then, fit an arming switch in the contactor's "
+        "coil circuit.",
     ),
     Caution(
         "Your local rules come first",
@@ -63,3 +81,8 @@ CAUTIONS = (
         "be for a licensed electrician only. Where they differ from this, they prevail.",
     ),
 )
+
+
+def as_markdown() -> str:
+    """The cautions as they stand in hardware-notes/cautions.md."""
+    return "\n\n".join(f"**{c.title}.** {c.text}" for c in CAUTIONS)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from nightcure.oven.installation import Weight, consequences
-from nightcure.settings import Settings
+from nightcure.scenario import HERE
+from nightcure.settings import Settings, load_settings
 from tests.nights import SETTINGS, changed
 
 PLUGGED = {"installation": {"wiring": "plug-in"}, "heater": {"power_w": 195.0}}
@@ -47,6 +49,15 @@ def test_the_path_without_mains_wiring_wants_its_second_contactor() -> None:
     assert first(changed(SETTINGS, **PLUGGED)) == ""
     data = changed(SETTINGS, **PLUGGED).model_dump(mode="json") | {"contactor": None}
     assert "no contactor in series" in first(Settings.model_validate(data))
+
+
+@pytest.mark.parametrize("path", sorted(HERE.glob("oven*.toml")), ids=lambda p: p.name)
+def test_no_shipped_oven_can_cook_itself_past_its_cut_outs(path: Path) -> None:
+    """Stuck on, on its warmest day: 70 °C at the most, or two independent cut-outs declared."""
+    s = load_settings(path)
+    stuck_c = s.installation.warmest_c + s.heater.power_w / s.model.loss_w_per_k
+    assert stuck_c <= 70.0 + 1e-9 or s.limits.cut_outs == 2
+    assert first(s) == ""
 
 
 def test_195_w_cannot_cook_the_box() -> None:

@@ -24,7 +24,8 @@ class Part(Section):
     catalyst_pct = 2.0              # left out where the resin's ratio is fixed
     resin_kg = 0.8
     sensor = "Lid"                  # the thermometer on its mould; the air if left out
-    start_h = 0.5                   # mixed so long after the night's start; before it if negative
+    start_h = -2.0                  # mixed so long after the night's start; before it if negative
+    before_c = 20.0                 # it gelled in a corner as warm as this
     """
 
     name: Annotated[str, Field(min_length=1, max_length=40)]
@@ -33,6 +34,8 @@ class Part(Section):
     resin_kg: Annotated[float, Field(gt=0, le=100)]
     sensor: Annotated[str, Field(min_length=1, max_length=40)] | None = None
     start_h: Annotated[float, Field(ge=-72, le=72)] = 0.0
+    before_c: Annotated[float, Field(ge=-20, le=60)] | None = None
+    """Where it stood from its mixing to the night's start, °C; as warm as the oven if left out."""
     mould_j_per_k: Annotated[float, Field(ge=100, le=1e7)] | None = None
     """Heat capacity of the mould with the part; the model's, shared evenly, if left out.
 

@@ -66,7 +66,10 @@ class PartClocks:
             steps = math.ceil(max(-p.start_s, 0.0) / BEFORE_S)
             for i in range(steps):
                 dt_s = -p.start_s / steps
-                p.advance(p.start_s + (i + 1) * dt_s, dt_s, start_c, start_c, self._lag_s)
+                stood_c = start_c if p.part.before_c is None else p.part.before_c
+                p.advance(p.start_s + (i + 1) * dt_s, dt_s, stood_c, stood_c, self._lag_s)
+            if p.part.before_c is not None:
+                p.idle_c = None  # its mould is as warm as it is measured, from now on
 
     # ---- let time pass ----------------------------------------------------------------------
 

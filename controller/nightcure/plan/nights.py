@@ -162,11 +162,12 @@ class _Night:
         """What the resins give off, W, by node."""
         self.now_s = self.clocked_s = 0.0
         self._due: dict[tuple[Clocks, Milestone], Array] = {}
-        warm_c = np.ones(self.shape) * first_c
-        for clock in (*self.true, *self.believed):
-            if clock.start_s < 0.0:
-                clock.advance(0.0, -clock.start_s, warm_c)
-                clock.given_j_per_kg()
+        for clocks in (self.true, self.believed):
+            for clock, p in zip(clocks, t.parts, strict=False):
+                if clock.start_s < 0.0:
+                    stood_c = first_c if p.part.before_c is None else p.part.before_c
+                    clock.advance(0.0, -clock.start_s, np.ones(self.shape) * stood_c)
+                    clock.given_j_per_kg()
 
     # ---- the night ------------------------------------------------------------------------
 

@@ -62,7 +62,8 @@ class Resins:
         for part, mould, body in self._bodies:
             start_s = 3600.0 * part.start_h
             if now_s == 0.0 and start_s < 0.0:
-                body.step(-start_s, moulds_c[mould])
+                stood_c = moulds_c[mould] if part.before_c is None else part.before_c
+                body.step(-start_s, stood_c)
             if now_s >= start_s:
                 heat_w[mould] += self._heat_times * body.step(dt_s, moulds_c[mould])
         return heat_w
