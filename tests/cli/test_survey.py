@@ -19,6 +19,7 @@ from nightcure.cli.main import app
 from nightcure.cli.survey_plot import round_marks
 from nightcure.scenario import BOX, HERE, OVEN_FILE
 from nightcure.settings import load_settings
+from nightcure.simulate.lumped import LumpedOven
 from tests.nights import SHORT, start
 from tests.nights import word as command
 from tests.recording import RecordedOven
@@ -207,8 +208,9 @@ def test_drift_over_the_nights_of_a_ledger(tmp_path: Path) -> None:
     with RecordedOven(ledger) as oven:
         for number in range(2):
             if number == 1:
-                oven.oven.network = BOX.with_loss_times(1.6)
-                oven.oven._steps.clear()
+                before_c = oven.oven.state_c
+                oven.oven.body = LumpedOven(BOX.with_loss_times(1.6))
+                oven.oven.state_c = before_c
             begins_s = oven.t_s
             oven.tick(start(SHORT))
             oven.run(begins_s + 2.5 * 3600.0)
