@@ -1,11 +1,57 @@
-"""A sample of the long campaign (python -m tests.campaign): no trip in fault-free nights."""
+"""A sample of the campaign (python -m tests.campaign): random faults on random ovens of two kinds,
+judged by what was true in the oven."""
 
 from __future__ import annotations
 
-from tests.campaign import run
+import pytest
+
+from tests.campaign import plans
+from tests.campaign.__main__ import one
+from tests.campaign.judge import judged
+from tests.campaign.night import moments
+from tests.campaign.tables import STRONG_K
+
+NIGHTS, TOGETHER = 200, 20
 
 
-def test_no_trip_in_a_sample_of_fault_free_nights() -> None:
-    figures = run(16)
-    assert [f.trip for f in figures] == [None] * 16
-    assert [f.outcome for f in figures] == ["done"] * 16
+@pytest.mark.timeout(900)
+@pytest.mark.parametrize("first", range(0, NIGHTS, TOGETHER))
+def test_a_sample_of_faulted_nights(first: int) -> None:
+    """No heat after a trip or without a reason's leave, no trip forgotten or without its sentence;
+    and of single faults where something can cut the power no more than one in twenty nights ends
+    more than 15 K above where it began and above 65 °C."""
+    nights = [one("faults", 0, first + i) for i in range(TOGETHER)]
+    assert [w for j in nights for w in j.wrong] == []
+    told = [j for j in nights if len(j.faults) == 1 and j.can_cut and j.kappa_k <= STRONG_K]
+    assert sum(not j.safe for j in told) <= 1
+    assert sum(j.outcome == "refused" for j in nights) <= 2
+
+
+def test_the_same_seed_and_number_is_the_same_night() -> None:
+    assert one("faults", 3, 5).as_json() == one("faults", 3, 5).as_json()
+    assert one("faults", 3, 5).as_json() != one("faults", 4, 5).as_json()
+
+
+def test_the_judge_finds_what_must_never_be() -> None:
+    """A night whose decisions are tampered with: heat after a trip, and the trip forgotten."""
+    plan, befell = plans.faulted(0, 0)
+    number = 0
+    while befell[0][0] != "ledger-full" or plan.asked or plan.cuts:
+        number += 1
+        plan, befell = plans.faulted(0, number)
+
+    def tampered():  # type: ignore[no-untyped-def]
+        last = None
+        for m in moments(plan):
+            d = m.decision
+            if d is not None and d.trip is not None and last is None:
+                last = m.t_s
+            if d is not None and last is not None and m.t_s >= last + 10.0:
+                m.decision = d._replace(heater_on=m.t_s < last + 12.0,
+                                        trip=d.trip if m.t_s < last + 40.0 else None)  # fmt: skip
+            yield m
+
+    assert judged(plan, 0, befell, moments(plan)).wrong == []
+    wrong = " ".join(judged(plan, 0, befell, tampered()).wrong)
+    assert "heat commanded while tripped" in wrong
+    assert "a trip was forgotten" in wrong
