@@ -23,7 +23,7 @@ from nightcure.ledger.maintenance import IdleLedger, NightRuns
 from nightcure.ledger.night_hash import night_hash
 from nightcure.ledger.notes import NotesWriter
 from nightcure.ledger.reader import LedgerReader
-from nightcure.ledger.retention import Done, Rules, apply_retention
+from nightcure.ledger.retention import Done, Rules, apply_retention, latest_starts_s
 from nightcure.ledger.transfer import export_night, import_night
 from nightcure.ledger.writer import LedgerWriter
 from nightcure.replay.verify import verify
@@ -224,6 +224,27 @@ def test_by_age_old_nights_are_dropped_but_not_labelled_ones_nor_the_newest(ledg
     assert done == [Done(2, "dropped")]
     assert [n["id"] for n in LedgerReader(ledger).nights()] == [3, 1]
     assert unsound(ledger) == []
+
+
+def test_a_newest_night_that_began_in_1970_is_the_newest(ledger: Path) -> None:
+    """A board without a clock's battery, before the network told it the time."""
+    with sqlite3.connect(ledger) as db:
+        db.execute("UPDATE nights SET started_s = 40.0, ended_s = 900.0 WHERE id = 3")
+    rules = Rules(drop_after_s=10 * DAY_S)
+    assert apply_retention(ledger, rules, EVENING_S + DAY_S) == []
+    assert apply_retention(ledger, rules, EVENING_S + 30 * DAY_S) == [
+        Done(1, "dropped"), Done(2, "dropped"),
+    ]  # fmt: skip
+    assert [n["id"] for n in LedgerReader(ledger).nights()] == [3]
+
+
+def test_a_night_without_a_clock_is_no_older_than_it_can_be() -> None:
+    began = [EVENING_S, 40.0, EVENING_S + DAY_S, EVENING_S - 5.0]
+    assert latest_starts_s(began, EVENING_S + 9 * DAY_S) == [
+        EVENING_S, EVENING_S, EVENING_S + DAY_S, EVENING_S + DAY_S,
+    ]  # fmt: skip
+    assert latest_starts_s([40.0, EVENING_S], 2e9) == [EVENING_S] * 2
+    assert latest_starts_s([40.0], 2e9) == [2e9]
 
 
 def test_by_size_the_oldest_goes_first(ledger: Path) -> None:

@@ -24,14 +24,19 @@ from .rows import THINNED, TickRow, passed_s
 POINTS = 500
 #: A gap counts as heater time for so many ticks at most: the relay opens by itself.
 MOST_TICKS = 3.0
+#: No night was recorded before this wall time (1 Jan 2020): the clock was not set.
+NO_CLOCK_BEFORE_S = 1_577_836_800.0
 
 
 @dataclass(frozen=True)
 class Rules:
     """What is to be kept. Nothing set: everything.
 
+    Nights are in the order of their numbers: a board without a clock's battery may have dated the
+    newest night to 1970.
+
     Attributes:
-        thin_after_s, drop_after_s: by age since the night's start, s.
+        thin_after_s, drop_after_s: by age since the night's start, s; see `latest_starts_s`.
         most_bytes: of the ledger; the oldest nights are thinned, then dropped, until it is met.
     """
 
@@ -62,7 +67,8 @@ def apply_retention(
     done: list[Done] = []
     reader = LedgerReader(path)
     with IdleLedger(path) as ledger:
-        nights = sorted(reader.nights(limit=-1), key=lambda n: (n["started_s"], n["id"]))
+        nights = sorted(reader.nights(limit=-1), key=lambda n: n["id"])
+        began_s = latest_starts_s([n["started_s"] for n in nights], now_s)
 
         def do(night_id: int, what: Literal["thinned", "dropped"]) -> None:
             if what == "thinned":
@@ -77,11 +83,11 @@ def apply_retention(
             return not night["label"] and night is not nights[-1]
 
         dropped: set[int] = set()
-        for night in nights:
-            if droppable(night) and _older(night, rules.drop_after_s, now_s):
+        for night, start_s in zip(nights, began_s, strict=True):
+            if droppable(night) and _older(start_s, rules.drop_after_s, now_s):
                 do(night["id"], "dropped")
                 dropped.add(night["id"])
-            elif _older(night, rules.thin_after_s, now_s) and reader.thinned(night["id"]) is None:
+            elif _older(start_s, rules.thin_after_s, now_s) and reader.thinned(night["id"]) is None:
                 do(night["id"], "thinned")
         if rules.most_bytes is not None:
             left = [n for n in nights if n["id"] not in dropped]
@@ -101,8 +107,26 @@ def apply_retention(
     return done
 
 
-def _older(night: dict[str, Any], than_s: float | None, now_s: float) -> bool:
-    return than_s is not None and now_s - night["started_s"] > than_s
+def latest_starts_s(started_s: list[float], now_s: float) -> list[float]:
+    """The latest that each night can have begun, for its age; nights in order of their numbers, s.
+
+    A night began after those before it, whatever its clock said, and no later than the next one;
+    one from before there was a clock to go by (1970, or a board's first day) may be as young as the
+    next.
+    """
+    latest_s: list[float] = []
+    for s in started_s:
+        latest_s.append(max(s, latest_s[-1] if latest_s else s))
+    following_s = now_s
+    for i in range(len(latest_s) - 1, -1, -1):
+        if latest_s[i] < NO_CLOCK_BEFORE_S:
+            latest_s[i] = following_s
+        following_s = min(following_s, latest_s[i])
+    return latest_s
+
+
+def _older(start_s: float, than_s: float | None, now_s: float) -> bool:
+    return than_s is not None and now_s - start_s > than_s
 
 
 def _thin(ledger: IdleLedger, reader: LedgerReader, night_id: int, now_s: float) -> None:
