@@ -8,13 +8,15 @@ from pathlib import Path
 import pytest
 from gpiozero import Device
 
-from nightcure.simulate.wires import BenchFactory
+from nightcure.simulate.wires import bench_environment
 
 
 @pytest.fixture
 def pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    monkeypatch.setenv("NIGHTCURE_BENCH", str(tmp_path))
-    before = Device.pin_factory
-    Device.pin_factory = BenchFactory()
+    """A folder that this process and its children drive; the present one, so it takes all files."""
+    for name, value in bench_environment(tmp_path).items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.chdir(tmp_path)
+    before, Device.pin_factory = Device.pin_factory, None
     yield tmp_path
     Device.pin_factory = before

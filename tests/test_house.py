@@ -136,14 +136,14 @@ FORBIDDEN = {
         ("nightcure/loop/loop.py", "import gpiozero"),
         ("nightcure/daemon/daemon.py", "from gpiozero import LED"),
         ("nightcure/setup/pulse.py", "import w1thermsensor"),
-        ("nightcure/cli/off.py", "import lgpio"),
+        ("nightcure/cli/off.py", "import gpiod"),
         ("nightcure_web/app.py", "import gpiozero"),
     ],
     "board": [
         ("nightcure/record/recorder.py", "from nightcure.board.relay import Outputs"),
         ("nightcure/simulate/rehearse.py", "from nightcure.board.relay import Outputs"),
-        ("nightcure/cli/controller.py", "from nightcure.board.relay import drive_off"),
-        ("nightcure/__main__.py", "from nightcure.board.relay import drive_off"),
+        ("nightcure/cli/controller.py", "from nightcure.board.off import main"),
+        ("nightcure/__main__.py", "from nightcure.board.relay import Outputs"),
         ("nightcure_web/app.py", "from nightcure.board import relay"),
     ],
     "pure": [

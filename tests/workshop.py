@@ -21,7 +21,7 @@ from nightcure.ledger.reader import LedgerReader
 from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.scenario import BOX, OVEN_FILE, scenario
 from nightcure.simulate.virtual import VirtualOven
-from nightcure.simulate.wires import W1Tree, read_pin
+from nightcure.simulate.wires import W1Tree, bench_environment, read_pin
 
 HEATER_PIN, CONTACTOR_PIN = 17, 27
 
@@ -48,12 +48,10 @@ class Workshop:
         self.oven_file.write_text(OVEN_FILE.read_text())
         self.ledger = folder / "nightcure.ledger"
         self.pins = folder / "pins"
-        self.pins.mkdir()
         self.env = {
             **os.environ,
             "NIGHTCURE_W1_ROOT": str(folder / "w1"),
-            "NIGHTCURE_BENCH": str(self.pins),
-            "GPIOZERO_PIN_FACTORY": "nightcure-bench",
+            **bench_environment(self.pins),
         }
         ids = [t.id for t in settings.thermometers]
         self.tree = W1Tree(folder / "w1", ids)

@@ -1,5 +1,5 @@
 """`python -m nightcure`."""
 
-from .cli.main import run
+from .cli.entry import run
 
 run()

@@ -2,47 +2,54 @@
 
 from __future__ import annotations
 
-import os
+import itertools
 import signal
 import subprocess
 import sys
 import threading
 from pathlib import Path
 
-import lgpio
 import pytest
-from gpiozero import Device
 
-from nightcure.board.lines import steady_pin_class
-from nightcure.board.relay import Outputs, Switch, drive_off
+from nightcure.board import relay
+from nightcure.board.relay import Outputs, Switch
 from nightcure.errors import NightcureError
 from nightcure.settings import Output
-from nightcure.simulate.wires import BenchPin, read_pin
+from nightcure.simulate import bench_chip
+from nightcure.simulate.wires import read_pin
 from nightcure.tick import Decision, OffCode, WhyOff, all_off
 from tests.nights import SETTINGS, changed
 
 from .wiring import ON, OUTPUTS, Told
 
 
+@pytest.fixture
+def driven(pins: Path, monkeypatch: pytest.MonkeyPatch) -> list[tuple[int, bool]]:
+    """Every level that a line is driven to, in order."""
+    seen: list[tuple[int, bool]] = []
+    plain = bench_chip.LineRequest.set_value
+
+    def watched(self: bench_chip.LineRequest, line: int, value: bench_chip.Value) -> None:
+        seen.append((line, value is bench_chip.Value.ACTIVE))
+        plain(self, line, value)
+
+    monkeypatch.setattr(bench_chip.LineRequest, "set_value", watched)
+    return seen
+
+
 @pytest.mark.parametrize("active_high", [True, False])
-def test_a_switch_never_blips(pins: Path, active_high: bool) -> None:
+def test_a_switch_never_blips(
+    pins: Path, driven: list[tuple[int, bool]], active_high: bool
+) -> None:
     (pins / "gpio17").write_bytes(b"0" if active_high else b"1")  # its resting level
     switch = Switch(Output(pin=17, active_high=active_high), "heater")
-    pin = Device.pin_factory.pin(17)
-    assert [s.state for s in pin.states] == [not active_high], "claimed at its resting level"
+    assert driven == [(17, not active_high)], "claimed at its resting level"
     assert not switch.on
     switch.set(True)
     assert switch.on
     assert read_pin(pins, 17) is active_high
     switch.close()
     assert read_pin(pins, 17) is not active_high
-
-
-def test_a_line_left_driven_is_driven_off(pins: Path) -> None:
-    for number in (17, 22, 27):
-        (pins / f"gpio{number}").write_bytes(b"1")
-    drive_off(SETTINGS)
-    assert [read_pin(pins, n) for n in (17, 22, 27)] == [False] * 3
 
 
 def test_one_switch_one_owner(pins: Path) -> None:
@@ -53,11 +60,10 @@ def test_one_switch_one_owner(pins: Path) -> None:
     )
     other = subprocess.Popen(
         [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
-        env={**os.environ, "GPIOZERO_PIN_FACTORY": "nightcure-bench"},
     )  # fmt: skip
     assert other.stdout is not None
     assert other.stdout.readline() == "claimed\n"
-    with pytest.raises(NightcureError, match="pin 17 cannot be claimed"):
+    with pytest.raises(NightcureError, match=r"pin 17 cannot be claimed \(held by 'nightcure'\)"):
         Switch(Output(pin=17), "heater")
     other.communicate("", timeout=20)
 
@@ -116,43 +122,22 @@ def test_without_a_contactor_the_heater_obeys_alone(pins: Path) -> None:
     outputs.close()
 
 
-def test_the_boards_own_pin_is_claimed_at_its_level() -> None:
-    """On the real library a claim and its level are one request (lgpio's documentation)."""
-    calls: list[tuple[str, tuple[int, ...]]] = []
-
-    class Factory:
-        _handle = 7
-
-    pin_class = steady_pin_class()
-    pin = pin_class.__new__(pin_class)
-    pin._number, pin._factory = 17, Factory()
-    pin_class.factory = property(lambda self: self._factory)
-    plain = lgpio.gpio_claim_output
-    lgpio.gpio_claim_output = lambda *a: calls.append(("output", a))
-    try:
-        pin.output_with_state(True)
-    finally:
-        lgpio.gpio_claim_output = plain
-    assert calls == [("output", (7, 17, 1))]
-
-
-def states_of(pin: int) -> list[bool]:
-    return [bool(s.state) for s in Device.pin_factory.pin(pin).states]
-
-
 @pytest.mark.parametrize("active_high", [True, False])
-def test_outputs_never_blip_from_start_to_close(pins: Path, active_high: bool) -> None:
+def test_outputs_never_blip_from_start_to_close(
+    pins: Path, driven: list[tuple[int, bool]], active_high: bool
+) -> None:
     on = active_high
     for number in (17, 22, 27):
         (pins / f"gpio{number}").write_bytes(b"0" if active_high else b"1")
     settings = changed(SETTINGS, **{w: {"active_high": active_high} for w in OUTPUTS})
     outputs = Outputs(settings, Told())
-    assert states_of(17) == [not on]
+    assert [level for pin, level in driven if pin == 17] == [not on]
     outputs.apply(ON)
     outputs.apply(ON._replace(heater_on=False))
     outputs.all_off()
     outputs.close()
-    assert states_of(17) == [not on, on, not on]
+    levels = [level for pin, level in driven if pin == 17]
+    assert [level for level, _ in itertools.groupby(levels)] == [not on, on, not on]
     assert [read_pin(pins, n) for n in (17, 22, 27)] == [not on] * 3, "left driven off"
 
 
@@ -278,14 +263,17 @@ def test_all_off_from_many_threads_while_decisions_come(pins: Path) -> None:
     outputs.close()
 
 
-def test_the_board_librarys_own_error_becomes_a_sentence(
+def test_the_pin_librarys_own_error_becomes_a_sentence(
     pins: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """lgpio raises `lgpio.error`, which is neither an OSError nor gpiozero's (lgpio 0.2.2)."""
+    """Its errors are neither OSErrors nor of one family."""
 
-    def busy(self: BenchPin) -> None:
-        raise lgpio.error("GPIO busy")
+    class Odd(Exception):
+        pass
 
-    monkeypatch.setattr(BenchPin, "claim", busy)
-    with pytest.raises(NightcureError, match=r"heater: pin 17 cannot be claimed .*GPIO busy"):
+    def broken(*_: object, **__: object) -> None:
+        raise Odd("no such thing")
+
+    monkeypatch.setattr(relay, "OutputDevice", broken)
+    with pytest.raises(NightcureError, match=r"heater: pin 17 cannot be claimed .*no such thing"):
         Outputs(SETTINGS, Told())

@@ -28,7 +28,7 @@ PACKAGES = "systemd,systemd-sysv,dbus,python3,python3-venv,procps"
 #: Lets the units reach the bench: its thermometers and pins stand in for the board's.
 BENCH = """[Service]
 Environment=NIGHTCURE_W1_ROOT=/bench/w1 NIGHTCURE_BENCH=/bench/pins
-Environment=GPIOZERO_PIN_FACTORY=nightcure-bench PYTHONPATH=/bench/patch
+Environment=NIGHTCURE_GPIOD=nightcure.simulate.bench_chip PYTHONPATH=/bench/patch
 ReadWritePaths=/bench/pins
 """
 #: The loop hangs for as long as a file is there; read by every Python of the controller's unit.
@@ -86,7 +86,6 @@ def write_bench(shop: Workshop, root: Path) -> None:
     (folder / "patch/sitecustomize.py").write_text(STALL)
     for place in (folder, folder / "patch"):
         place.chmod(0o755)
-    (folder / "cpuinfo").write_text("Revision\t: a02082\n")  # a board's, for gpiozero
     shop.pins.chmod(0o777)
     drop_in = root / f"etc/systemd/system/{CONTROLLER}.d/bench.conf"
     drop_in.parent.mkdir(parents=True)

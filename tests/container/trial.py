@@ -120,7 +120,7 @@ class Trial:
     def offs(self) -> int:
         """How often the off command has said that everything is off."""
         said = self.box.run("journalctl", "-u", CONTROLLER, "--no-pager").stdout
-        return said.count("Heater, contactor and fan are off.")
+        return said.count("Off: heater (pin 17); contactor (pin 27); fan (pin 22).")
 
     def page_dies(self) -> None:
         """Killed, then hung: comes back, and the controller does not notice."""
@@ -171,7 +171,7 @@ class Trial:
         """The board's own pin library in the shut-in unit gets as far as the missing device."""
         drop_in = self.box.root / f"etc/systemd/system/{CONTROLLER}.d/bench.conf"
         bench = drop_in.read_text()
-        drop_in.write_text("[Service]\nBindReadOnlyPaths=/bench/cpuinfo:/proc/cpuinfo\n")
+        drop_in.write_text("")
         self.box.run("systemctl", "daemon-reload")
         self.box.run("systemctl", "reset-failed", CONTROLLER)
         self.box.run("systemctl", "start", CONTROLLER, check=False)

@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from gpiozero import Device, OutputDevice
+from gpiozero import Device
 
+from nightcure.board import lines
 from nightcure.ledger.writer import LedgerInUse, LedgerWriter
 from nightcure.scenario import scenario
 from nightcure.settings import Button
@@ -32,7 +33,8 @@ from nightcure.setup.board_checks import (
     look_at_watchdog,
 )
 from nightcure.setup.finding import Rating
-from nightcure.simulate.wires import BenchFactory, read_pin
+from nightcure.simulate import bench_chip
+from nightcure.simulate.wires import bench_environment, read_pin
 
 SETTINGS, _ = scenario()
 LOOK, OK, WRONG = Rating.LOOK, Rating.OK, Rating.WRONG
@@ -40,10 +42,9 @@ LOOK, OK, WRONG = Rating.LOOK, Rating.OK, Rating.WRONG
 
 @pytest.fixture
 def pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    monkeypatch.setenv("NIGHTCURE_BENCH", str(tmp_path / "pins"))
-    monkeypatch.setenv("GPIOZERO_PIN_FACTORY", "nightcure-bench")
-    before = Device.pin_factory
-    Device.pin_factory = BenchFactory()
+    for name, value in bench_environment(tmp_path / "pins").items():
+        monkeypatch.setenv(name, value)
+    before, Device.pin_factory = Device.pin_factory, None
     yield tmp_path / "pins"
     Device.pin_factory = before
 
@@ -52,10 +53,7 @@ def pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
 
 
 def test_pins_that_are_free_are_left_off(pins: Path) -> None:
-    left_on = OutputDevice(17)
-    left_on.on()
-    left_on.close()
-    Device.pin_factory = BenchFactory()
+    (pins / "gpio17").write_bytes(b"1")
     found = {f.check: f for f in look_at_pins(SETTINGS)}
     assert {name: f.rating for name, f in found.items()} == {
         "heater": OK, "contactor": OK, "fan": OK
@@ -65,7 +63,7 @@ def test_pins_that_are_free_are_left_off(pins: Path) -> None:
 
 def test_a_pin_that_another_process_drives(pins: Path) -> None:
     code = (
-        "import sys; from gpiozero import OutputDevice; d = OutputDevice(17); d.on(); "
+        "import sys; from nightcure.board.lines import Line; line = Line(17, True, 'a lamp'); "
         "print('claimed', flush=True); sys.stdin.read()"
     )
     with subprocess.Popen(
@@ -76,7 +74,7 @@ def test_a_pin_that_another_process_drives(pins: Path) -> None:
         found = {f.check: f for f in look_at_pins(SETTINGS)}
         other.communicate(timeout=20)
     assert found["heater"].rating is WRONG
-    assert "pin 17 cannot be claimed" in found["heater"].sentence
+    assert "pin 17 cannot be claimed (held by 'a lamp')" in found["heater"].sentence
     assert found["contactor"].rating is OK
 
 
@@ -91,12 +89,20 @@ def test_a_stop_button_held_down(pins: Path, monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_a_machine_without_pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("GPIOZERO_PIN_FACTORY", "lgpio")
+    monkeypatch.delenv("NIGHTCURE_GPIOD", raising=False)
+    monkeypatch.setenv("NIGHTCURE_BENCH", str(tmp_path))
+    monkeypatch.setattr(lines, "binding", lambda: bench_chip)
     nothing = look_at_chip(Board(dev=tmp_path))
     assert nothing.rating is WRONG
     assert "not the oven's board" in nothing.sentence
     (tmp_path / "gpiochip0").touch()
-    assert look_at_chip(Board(dev=tmp_path)).rating is OK
+    found = look_at_chip(Board(dev=tmp_path))
+    assert found.rating is OK
+    assert "pinctrl-bcm2835" in found.sentence
+    monkeypatch.setattr(bench_chip, "LABEL", "a keypad")
+    other = look_at_chip(Board(dev=tmp_path))
+    assert other.rating is WRONG
+    assert f"no GPIO chip that is known here ({tmp_path}/gpiochip0 is 'a keypad')" in other.sentence
     monkeypatch.setattr(board_checks.os, "access", lambda *_: False)
     denied = look_at_chip(Board(dev=tmp_path))
     assert denied.rating is WRONG

@@ -25,7 +25,7 @@ from nightcure.setup.pulse_results import pulse_findings
 from nightcure.simulate.faults import FaultAt
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.simulate.wired_oven import WiredOven
-from nightcure.simulate.wires import BenchFactory, read_pin
+from nightcure.simulate.wires import bench_environment, read_pin
 from tests.setup.board import AIR, LID
 
 SETTINGS, _ = scenario()
@@ -106,9 +106,10 @@ class Trial:
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    monkeypatch.setenv("NIGHTCURE_BENCH", str(tmp_path / "pins"))
-    before = Device.pin_factory
-    Device.pin_factory = BenchFactory()
+    for name, value in bench_environment(tmp_path / "pins").items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.chdir(tmp_path)
+    before, Device.pin_factory = Device.pin_factory, None
     yield tmp_path
     Device.pin_factory = before
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import errno
-import importlib.metadata
 import os
 import re
 import subprocess
@@ -12,23 +10,18 @@ import threading
 from pathlib import Path
 
 import pytest
-from gpiozero import Device, OutputDevice
+from gpiozero import OutputDevice
 
-from nightcure.simulate.wires import BenchFactory, W1Tree, crc8, read_pin
+from nightcure.board.lines import LineBusy
+from nightcure.board.pin_factory import board_pins
+from nightcure.simulate.wires import W1Tree, crc8, read_pin
 
 ID = "28-000000000001"
 FRAME = re.compile(r"(?:[0-9a-f]{2} ){9}")
 
 
-def test_the_factory_is_found_by_its_name() -> None:
-    (entry,) = importlib.metadata.entry_points(
-        group="gpiozero_pin_factories", name="nightcure-bench"
-    )
-    assert entry.load() is BenchFactory
-
-
 def test_a_pin_is_seen_from_outside(pins: Path) -> None:
-    device = OutputDevice(17)
+    device = OutputDevice(17, pin_factory=board_pins())
     assert not read_pin(pins, 17)
     device.on()
     assert read_pin(pins, 17)
@@ -42,42 +35,36 @@ def test_a_pin_nobody_drove_is_low(tmp_path: Path) -> None:
     assert not read_pin(tmp_path, 17)
 
 
-def test_a_closed_pin_stays_as_driven_and_is_found_so(pins: Path) -> None:
-    device = OutputDevice(17)
+def test_a_closed_pin_stays_as_driven(pins: Path) -> None:
+    device = OutputDevice(17, pin_factory=board_pins())
     device.on()
     device.close()
     assert read_pin(pins, 17), "the Pi's kernel keeps a line as it was driven"
-    Device.pin_factory = BenchFactory()
-    again = OutputDevice(17, initial_value=None)
-    assert again.value == 1, "claimed without driving, it shows what was left"
-    again.close()
 
 
-def test_a_pin_is_claimed_by_one_process_at_a_time(pins: Path) -> None:
+def test_a_pin_is_held_by_one_process_at_a_time(pins: Path) -> None:
     code = (
-        "import sys; from gpiozero import OutputDevice; d = OutputDevice(17); d.on(); "
+        "import sys; from nightcure.board.lines import Line; line = Line(17, True, 'a lamp'); "
         "print('claimed', flush=True); sys.stdin.read()"
     )
     other = subprocess.Popen(
-        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
-        env={**os.environ, "GPIOZERO_PIN_FACTORY": "nightcure-bench"},
-    )  # fmt: skip
+        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
     assert other.stdout is not None
     assert other.stdout.readline() == "claimed\n"
-    with pytest.raises(OSError) as caught:
-        OutputDevice(17)
-    assert caught.value.errno == errno.EBUSY
+    with pytest.raises(LineBusy, match=r"^held by 'a lamp'$"):
+        OutputDevice(17, pin_factory=board_pins())
     assert read_pin(pins, 17), "a refused claim drives nothing"
     other.kill()
     other.communicate(timeout=20)
-    Device.pin_factory = BenchFactory()
-    device = OutputDevice(17)
-    assert not read_pin(pins, 17), "free again after its owner's death"
+    assert read_pin(pins, 17), "nor does its owner's death"
+    device = OutputDevice(17, pin_factory=board_pins())
+    assert not read_pin(pins, 17), "free again"
     device.close()
 
 
 def test_a_watcher_never_sees_the_file_empty(pins: Path) -> None:
-    device = OutputDevice(17)
+    device = OutputDevice(17, pin_factory=board_pins())
     seen: set[bytes] = set()
     stop = threading.Event()
 

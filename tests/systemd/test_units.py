@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from nightcure.board.claimed_pins import RUNTIME, STATE
 from nightcure.settings import Timing
 from nightcure_web.app import ALIVE_S
 
@@ -114,8 +115,9 @@ def test_the_controller_reaches_its_pins_and_nothing_else() -> None:
     assert unit["DeviceAllow"] == ["char-gpiochip rw"]
     assert unit["SupplementaryGroups"] == ["gpio"]
     assert unit["PrivateNetwork"] == ["yes"]
-    assert "GPIOZERO_PIN_FACTORY=lgpio" in unit["Environment"]
-    assert unit["WorkingDirectory"] == ["/var/lib/nightcure"], "lgpio writes where it stands"
+    assert unit["WorkingDirectory"] == ["/var/lib/nightcure"]
+    assert unit["RuntimeDirectory"] == ["nightcure"], "where the pins are written down for off"
+    assert (RUNTIME, STATE) == ("/run/nightcure", "/var/lib/nightcure")
     page = read("nightcure-web.service")
     assert page["PrivateDevices"] == ["yes"]
     assert "SupplementaryGroups" not in page

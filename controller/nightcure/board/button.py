@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from gpiozero import InputDevice
+
 from ..settings import Settings
+from .pin_factory import board_pins
 
 
 class StopButton:
@@ -11,13 +14,12 @@ class StopButton:
     def __init__(self, settings: Settings) -> None:
         self._button = None
         if settings.stop_button is not None:
-            from gpiozero import Button
-
-            self._button = Button(settings.stop_button.pin, pull_up=True, bounce_time=None)
+            pin = settings.stop_button.pin
+            self._button = InputDevice(pin, pull_up=True, pin_factory=board_pins())
 
     def pressed(self) -> bool:
         """Whether it is held down now."""
-        return self._button is not None and bool(self._button.is_pressed)
+        return self._button is not None and bool(self._button.is_active)
 
     def close(self) -> None:
         """Give the pin back."""

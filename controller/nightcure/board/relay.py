@@ -16,7 +16,8 @@ from ..clock import Clock
 from ..errors import NightcureError
 from ..settings import Heater, Output, Settings
 from ..tick import Decision
-from .lines import claim_without_blip
+from .claimed_pins import write_claimed
+from .pin_factory import board_pins
 
 log = logging.getLogger("nightcure")
 
@@ -31,10 +32,7 @@ class PinBusy(NightcureError):
 
 
 class Switch:
-    """One output. Claimed without a blip: an active-low line is never low for a moment.
-
-    gpiozero's OutputDevice may drive a new active-low pin low first; here the pin is claimed at
-    its inactive level in one step (`lines`), and its logic inverted only afterwards.
+    """One output, claimed at its off level in one step: an active-low line never blips.
 
     Raises:
         PinBusy: it cannot be claimed.
@@ -43,16 +41,14 @@ class Switch:
     def __init__(self, output: Heater | Output, what: str) -> None:
         self.pin = output.pin
         try:
-            claim_without_blip()
             self._device = OutputDevice(
-                output.pin, active_high=True, initial_value=not output.active_high
+                output.pin, active_high=output.active_high, pin_factory=board_pins()
             )
-        except Exception as error:  # lgpio's own error is neither gpiozero's nor an OSError
+        except Exception as error:  # gpiozero has kinds of its own
             raise PinBusy(
                 f"{what}: pin {output.pin} cannot be claimed ({error}); is another controller "
                 f"running, or is this not the oven's board?"
             ) from None
-        self._device.active_high = output.active_high
 
     @property
     def on(self) -> bool:
@@ -99,6 +95,8 @@ class Outputs:
         except NightcureError:
             self.close()
             raise
+        claimed = {what: (o.pin, o.active_high) for what, o in declared.items() if o is not None}
+        write_claimed(settings.ledger, claimed)
 
     def apply(self, decision: Decision) -> None:
         """Do what was decided: what goes off goes first, the heater goes on last.
@@ -216,29 +214,3 @@ class DeadMan:
                 self._clock.sleep(LOOK_S)
         finally:
             self._clock.leave()
-
-
-def drive_off(settings: Settings) -> None:
-    """Claim every declared output and drive it off.
-
-    Raises:
-        PinBusy: a pin is held by somebody else; the others are off all the same.
-    """
-    trouble: list[str] = []
-    for what, output in (
-        ("heater", settings.heater),
-        ("contactor", settings.contactor),
-        ("fan", settings.fan),
-    ):
-        if output is None:
-            continue
-        try:
-            Switch(output, what).close()
-        except PinBusy as error:
-            trouble.append(str(error))
-        except Exception as error:
-            trouble.append(
-                f"{what}: pin {output.pin} cannot be driven off ({error}): pull the plug."
-            )
-    if trouble:
-        raise PinBusy("\n".join(trouble))

@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
+from .. import OVEN_FILES
 from .show import err, sentences
 
-#: Where an oven.toml is looked for, in this order.
-PLACES = (Path("oven.toml"), Path("/etc/nightcure/oven.toml"))
+PLACES = tuple(Path(name) for name in OVEN_FILES)
 
 
 def find_oven(oven: Path | None) -> Path:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ctypes
-import importlib.util
 import os
 import shutil
 import sqlite3
@@ -84,10 +83,12 @@ def ledger_held(path: Path) -> Iterator[None]:
 
 
 def look_at_chip(board: Board) -> Finding:
-    """May this user drive pins at all?"""
-    factory = os.environ.get("GPIOZERO_PIN_FACTORY", "")
-    if factory in ("nightcure-bench", "mock"):
-        return Finding("gpio", Rating.OK, f"Stand-in pins ({factory}); nothing is switched.")
+    """Is there a chip with the header's pins, and may this user drive them?"""
+    from ..board.lines import BINDING_VARIABLE, LineError, binding, find_chip
+
+    stand_in = os.environ.get(BINDING_VARIABLE)
+    if stand_in:
+        return Finding("gpio", Rating.OK, f"Stand-in pins ({stand_in}); nothing is switched.")
     chips = sorted(board.dev.glob("gpiochip*"))
     if not chips:
         sentence = f"No gpiochip in {board.dev}: this is not the oven's board."
@@ -98,10 +99,12 @@ def look_at_chip(board: Board) -> Finding:
             Rating.WRONG,
             f"{chips[0]} may not be opened: sudo usermod -aG gpio $USER, then log in again.",
         )
-    if importlib.util.find_spec("lgpio") is None:
-        sentence = "lgpio is not installed: install nightcure with its extra 'pi'."
-        return Finding("gpio", Rating.WRONG, sentence)
-    return Finding("gpio", Rating.OK, f"{chips[0]} may be used.")
+    try:
+        path, label = find_chip(binding())
+    except LineError as error:
+        said = str(error)
+        return Finding("gpio", Rating.WRONG, f"{said[0].upper()}{said[1:]}.")
+    return Finding("gpio", Rating.OK, f"{path} ({label}) may be used.")
 
 
 def look_at_pins(settings: Settings) -> list[Finding]:

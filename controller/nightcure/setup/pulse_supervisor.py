@@ -76,10 +76,8 @@ class PulseSupervisor:
 
 def keep(oven: Path, heating_pid: int) -> None:
     """Wait for `done`; after a silence, or at the end of the input, switch everything off."""
-    from ..board.relay import PinBusy, drive_off
-    from ..settings import load_settings
+    from ..board.off import main as off
 
-    settings = load_settings(oven)
     print("ready", flush=True)
     while select.select([sys.stdin], [], [], SILENT_S)[0]:
         said = os.read(sys.stdin.fileno(), 4096)
@@ -91,14 +89,8 @@ def keep(oven: Path, heating_pid: int) -> None:
         if os.getppid() == heating_pid:  # it holds the pins: only its end lets go of them
             os.kill(heating_pid, signal.SIGKILL)
     end_s = time.monotonic() + TRY_FOR_S
-    while True:
-        try:
-            drive_off(settings)
-            return
-        except PinBusy:
-            if time.monotonic() > end_s:
-                raise
-            time.sleep(0.2)
+    while off([str(oven)]) != 0 and time.monotonic() < end_s:
+        time.sleep(0.2)
 
 
 if __name__ == "__main__":

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from ..settings import Heater, Output, Thermometer
 from ..tick import Fault
 from .virtual import VirtualOven
-from .wires import BENCH_VARIABLE, W1Tree, read_pin
+from .wires import W1Tree, bench_environment, read_pin
 
 NOTHING_ADDED: Mapping[str, float] = MappingProxyType({})
 
@@ -32,7 +32,6 @@ class WiredOven:
         self.oven = oven
         self.bus = folder / "w1"
         self.pins = folder / "pins"
-        self.pins.mkdir(parents=True, exist_ok=True)
         self._thermometers = tuple(thermometers)
         self._heater, self._contactor = heater, contactor
         self._tree = W1Tree(self.bus, [t.id for t in thermometers])
@@ -43,8 +42,7 @@ class WiredOven:
         """What makes a command use these wires instead of the board's."""
         return {
             "NIGHTCURE_W1_ROOT": str(self.bus.absolute()),
-            BENCH_VARIABLE: str(self.pins.absolute()),
-            "GPIOZERO_PIN_FACTORY": "nightcure-bench",
+            **bench_environment(self.pins),
         }
 
     def contactor_closed(self) -> bool:

@@ -6,18 +6,13 @@ What the adapters see is what the kernel would show them; what stands behind is 
 from __future__ import annotations
 
 import errno
-import fcntl
 import os
 import shutil
 from pathlib import Path
-from typing import Any
-
-from gpiozero.pins.mock import MockFactory, MockPin
 
 from ..clock import Clock
+from . import bench_chip
 
-#: Folder with one file a pin: "0" or "1", whatever the process that drove it has become.
-BENCH_VARIABLE = "NIGHTCURE_BENCH"
 #: A conversion at 12 bit takes up to this long (manufacturer's data sheet).
 CONVERSION_S = 0.75
 
@@ -158,69 +153,11 @@ def _lines(first: bytes, second: bytes, crc_word: str) -> str:
     )
 
 
-class BenchPin(MockPin):  # type: ignore[misc]
-    """A pin whose state is a file, and stays there as the Pi's kernel leaves a line driven."""
-
-    def __init__(self, factory: BenchFactory, info: Any) -> None:
-        self._file = factory.root / info.name.lower()
-        self._lock_fd: int | None = None
-        self._state_fd = -1
-        super().__init__(factory, info)
-        if self._file.exists():
-            self._state = self._file.read_bytes() == b"1"
-            self.clear_states()
-
-    def claim(self) -> None:
-        """Take the line for this process, as a line request of the kernel does."""
-        if self._lock_fd is not None:
-            return
-        lock_fd = os.open(self._file.with_suffix(".lock"), os.O_RDWR | os.O_CREAT, 0o644)
-        try:
-            fcntl.flock(lock_fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            os.close(lock_fd)
-            raise OSError(errno.EBUSY, "GPIO busy") from None
-        self._lock_fd = lock_fd
-        self._state_fd = os.open(self._file, os.O_WRONLY | os.O_CREAT, 0o644)
-
-    def _set_function(self, value: str) -> None:
-        self.claim()
-        super()._set_function(value)
-
-    def output_with_state(self, state: bool) -> None:
-        """Claim it as an output at `state`, in one step, as the kernel does."""
-        self.claim()
-        self._function = "output"
-        self._change_state(bool(state))
-        self._show(state)
-
-    def _change_state(self, value: Any) -> bool:
-        changed = bool(super()._change_state(value))
-        if changed and self._function == "output":
-            self._show(value)
-        return changed
-
-    def _show(self, value: Any) -> None:
-        """One byte in place: a watcher never sees the file empty."""
-        os.pwrite(self._state_fd, b"1" if value else b"0", 0)
-
-    def close(self) -> None:
-        """Let go of the line; what it was driven to stays."""
-        self.when_changed = None
-        self._function = "input"
-        if self._lock_fd is not None:
-            os.close(self._state_fd)
-            os.close(self._lock_fd)
-            self._lock_fd = None
-
-
-class BenchFactory(MockFactory):  # type: ignore[misc]
-    """gpiozero's pins on a bench: GPIOZERO_PIN_FACTORY=nightcure-bench, NIGHTCURE_BENCH=folder."""
-
-    def __init__(self) -> None:
-        self.root = Path(os.environ[BENCH_VARIABLE])
-        self.root.mkdir(parents=True, exist_ok=True)
-        super().__init__(pin_class=BenchPin)
+def bench_environment(pins: Path) -> dict[str, str]:
+    """What makes a process drive the files of `pins` instead of the board; the folder is made."""
+    pins.mkdir(parents=True, exist_ok=True)
+    (pins / "gpiochip0").touch()
+    return {"NIGHTCURE_GPIOD": bench_chip.__name__, "NIGHTCURE_BENCH": str(pins.absolute())}
 
 
 def read_pin(root: Path, number: int) -> bool:
