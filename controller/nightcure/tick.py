@@ -171,6 +171,7 @@ class Decision(NamedTuple):
     heater_on: bool
     contactor_on: bool
     fan_on: bool
+    """Through a night, and for half an hour after the heat."""
     phase: Phase
     segment: int | None
     setpoint_c: float | None

@@ -16,6 +16,7 @@ from nightcure.guard.interlocks import (
     ClockStepped,
     ControlSensorLost,
     Exotherm,
+    FanFailed,
     HeaterOnTooLong,
     HeaterStuckOn,
     HeaterWithoutEffect,
@@ -89,6 +90,7 @@ FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, fl
     (CannotHold, at(ambient_c=-45.0), 290, 310),
     (CannotHold, at(duty=1.0, control_c=35.0, heater_on=True), 2690, 2710),
     (HeaterOnTooLong, at(heater_on=True), 5 * 3600 - 4, 5 * 3600 + 4),
+    (FanFailed, lambda t: QUIET._replace(heaters_c=(80.0 if t < 4000.0 else 122.0,)), 4600, 5100),
     (NightTooLong, lambda t: QUIET._replace(night_s=t), 16 * 3600, 16 * 3600 + 4),
     (TickLate, at(gap_s=31.0), 0, 0),
     (LedgerLost, lambda t: QUIET._replace(ledger_silent_s=t), 60, 64),
@@ -152,6 +154,11 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
         # Moulds hotter than the air feed it; the relay is not to blame.
         (HeaterStuckOn, lambda t: QUIET._replace(control_c=25.0 + t * 0.003, setpoint_c=None,
                                                  parts_c=(("Lid", 37.0 + t * 0.003),))),
+        # Half as far above the air again is within what heat and radiation change.
+        (FanFailed, lambda t: QUIET._replace(heaters_c=(80.0 if t < 4000.0 else 101.0,))),
+        # More heat is more kelvins.
+        (FanFailed, lambda t: QUIET if t < 4000.0 else
+                    QUIET._replace(duty=0.9, heaters_c=(122.0,))),
         (TickLate, at(gap_s=29.0)),
         (LedgerLost, at(ledger_silent_s=59.0)),
         (ClockStepped, at(wall_step_s=59.0)),
@@ -161,7 +168,7 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
 def test_stays_quiet_short_of_it(
     rule: type[Interlock], view: Callable[[float], InterlockInputs]
 ) -> None:
-    assert seconds_to_fire(rule(SETTINGS), view, 3600.0) is None
+    assert seconds_to_fire(rule(SETTINGS), view, 12000.0 if rule is FanFailed else 3600.0) is None
 
 
 NIGHTS = [
@@ -213,6 +220,7 @@ SAID: dict[type[Interlock], tuple[tuple[str, ...], tuple[str, ...]]] = {
     HeaterStuckOn: (("off for", "now 4"), ("off for", "now 10")),
     CannotHold: (("38.0 °C", "shed at -45.0 °C", "31.9 °C"), ("100.4 °F", "-49.0 °F", "89.5 °F")),
     HeaterOnTooLong: (("5 h 00 min", "longest allowed is 5 h 00 min"), ("5 h 00 min",)),
+    FanFailed: (("above the air, where +42.0 K is usual",), ("where +75.6 °F is usual",)),
     NightTooLong: (("16 h 00 min", "longest allowed is 16 h 00 min"), ("16 h 00 min",)),
     TickLate: (("31 s", "30 s"), ("31 s", "30 s")),
     LedgerLost: (("written", "1 min 02 s"), ("written", "1 min 02 s")),
@@ -262,7 +270,7 @@ def test_state_written_down_amid_it_goes_on_the_same(rule: type[Interlock]) -> N
             {"parts_c": (("Lid", 58.1),)},
             {"parts_c": (("Lid", 58.0),)},
         ),
-        ({"heaters_c": (200.1,)}, {"heaters_c": (198.1,)}, {"heaters_c": (198.0,)}),
+        ({"heaters_c": (110.1,)}, {"heaters_c": (108.1,)}, {"heaters_c": (108.0,)}),
     ],
 )
 def test_over_temperature_lets_go_two_kelvin_below(

@@ -325,6 +325,12 @@ def test_start_checks_of_a_tripped_oven(client: TestClient) -> None:
 
 def test_settings_in_words_and_no_secret(client: TestClient) -> None:
     answer = client.get("/api/settings")
+    follows = answer.json()["follows"]
+    assert follows[0] == {
+        "weight": "look",
+        "sentence": "Stuck on, on a day of 20 °C, 300 W bring the box to 97 °C: only the two "
+        "cut-outs stand between. Test both, every year.",
+    }
     shown = answer.json()
     rows = {(g["title"], r["name"]): r for g in shown["groups"] for r in g["rows"]}
     assert rows["Limits", "Air"]["value"] == 60.0

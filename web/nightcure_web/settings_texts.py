@@ -57,7 +57,7 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
             ("heater.min_on_s", "Shortest on", "s", "Spares the relay's contacts."),
             ("heater.min_off_s", "Shortest off", "s", "Spares the relay's contacts."),
             ("contactor.pin", "Contactor's pin", "BCM", "Drops on every trip and at every end."),
-            ("fan.pin", "Fan's pin", "BCM", "The fan runs while a night does."),
+            ("fan.pin", "Fan's pin", "BCM", "Runs half an hour after the heat."),
             ("stop_button.pin", "Stop button's pin", "BCM", "Pressed, it ends the night."),
         ),
     ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from .fan import FanFailed
 from .heater import CannotHold, HeaterOnTooLong, HeaterStuckOn, HeaterWithoutEffect
 from .housekeeping import ClockStepped, LedgerLost, NightTooLong, TickLate
 from .interlock import Interlock
@@ -21,6 +22,7 @@ __all__ = [
     "ClockStepped",
     "ControlSensorLost",
     "Exotherm",
+    "FanFailed",
     "HeaterOnTooLong",
     "HeaterStuckOn",
     "HeaterWithoutEffect",
@@ -44,6 +46,7 @@ RULES: tuple[type[Interlock], ...] = (
     HeaterWithoutEffect,
     CannotHold,
     HeaterOnTooLong,
+    FanFailed,
     NightTooLong,
     TickLate,
     LedgerLost,

@@ -28,9 +28,11 @@ from .why_off import why_off
 
 #: What `snapshot` takes of the loop itself, as it is.
 PLAIN = (
-    *("mono_s", "wall_s", "night_s", "contactor_on", "control_c", "ambient_c"),
+    *("mono_s", "wall_s", "night_s", "contactor_on", "fan_s", "control_c", "ambient_c"),
     *("resuming", "resume_wall_s", "resume_night_s", "paused"),
 )
+#: A fan runs on so long after the heat, s: the heater's body is hot when it is switched off.
+FAN_RUNS_ON_S = 1800.0
 #: The trip of a night that stood still too long to go on.
 NOT_RESUMED = "resume-refused"
 
@@ -59,6 +61,8 @@ class Loop:
         self._wall_s = 0.0
         self._night_s = 0.0
         self._contactor_on = False
+        self._fan_s = 0.0
+        """For how long the fan still runs on."""
         self._stop_pressed = False
         self._paused = False
         """Heat was not allowed at the last tick."""
@@ -113,6 +117,10 @@ class Loop:
         )
         self._paused = off is not None
         heater_on = self._heating.tick(inputs.mono_s, dt_s, allowed=off is None)
+        if heater_on and not self.settings.limits.earlier:
+            self._fan_s = FAN_RUNS_ON_S
+        else:
+            self._fan_s = max(self._fan_s - gap_s, 0.0)
         waits = screened.doubted or self._resuming
         self._contactor_on = self._run is not None and not waits
         if screened.control_c is not None:
@@ -303,7 +311,7 @@ class Loop:
         run = self._run
         cure = self.cure.report(run, self._control_c, ambient_c, now.events)
         return Decision(
-            heater_on, self._contactor_on, run is not None, self.phase,
+            heater_on, self._contactor_on, run is not None or self._fan_s > 0.0, self.phase,
             None if run is None else run.index,
             None if run is None else round(run.setpoint_c, 4),
             screened.control_c, self._heating.duty,

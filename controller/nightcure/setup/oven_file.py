@@ -78,7 +78,7 @@ min_off_s = {relay.min_off_s:.1f}
     ]
     for pin, table, why in (
         (a.contactor_pin, "contactor", "in series with the relay; dropped on every trip and end"),
-        (a.fan_pin, "fan", "runs through the night"),
+        (a.fan_pin, "fan", "runs through the night and half an hour after the heat"),
     ):
         if pin is None:
             parts.append(f"# [{table}]   # none; {why}\n# pin = {EXAMPLE_PINS[table]}\n")

@@ -109,6 +109,15 @@ class SetThermometer(BaseModel):
     last_check: LastCheck | None
 
 
+class Consequence(BaseModel):
+    """What follows from the settings for box and place."""
+
+    weight: Literal["first", "look", "fine"] = Field(
+        description="`first`: to be put right before the oven is left alone."
+    )
+    sentence: str
+
+
 class OvenSettings(BaseModel):
     """The settings as a person sees them."""
 
@@ -116,6 +125,7 @@ class OvenSettings(BaseModel):
     units: Literal["C", "F"]
     groups: list[Group]
     thermometers: list[SetThermometer]
+    follows: list[Consequence]
 
 
 class Session(BaseModel):
@@ -181,6 +191,13 @@ SETTINGS = {
                 "who": "page, 192.168.1.20",
                 "wall_s": 1764000000.0,
             },
+        }
+    ],
+    "follows": [
+        {
+            "weight": "fine",
+            "sentence": "Stuck on, on a day of 20 °C, 195 W bring the box to 70 °C: it cannot cook "
+            "the foam.",
         }
     ],
 }

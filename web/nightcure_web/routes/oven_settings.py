@@ -6,6 +6,7 @@ from typing import Any
 
 from fastapi import APIRouter
 
+from nightcure.oven.installation import consequences
 from nightcure.settings import Settings
 
 from ..models import told
@@ -47,6 +48,7 @@ def settings(services: ServicesOf) -> Any:
         "units": s.units,
         "groups": [g for g in groups if g["rows"]],
         "thermometers": thermometers,
+        "follows": [c._asdict() for c in consequences(s)],
     }
 
 

@@ -28,6 +28,18 @@ export function Oven({ live }: { live: Live }) {
         <Refusal>{failed}</Refusal>
         {settings && <Thermometers settings={settings} live={live} onChecked={load} />}
         <Survey resting={live.phase === "idle" || live.phase === "done"} />
+        {settings && settings.follows.length > 0 && (
+          <section aria-labelledby="follows-title">
+            <h2 id="follows-title">What follows for box and place</h2>
+            <ul class="stack">
+              {settings.follows.map((f) => (
+                <li key={f.sentence} class={f.weight === "first" ? "refusal" : f.weight === "fine" ? "quiet" : ""}>
+                  {inUnits(f.sentence, live.units)}
+                </li>
+              ))}
+            </ul>
+          </section>
+        )}
         {settings?.groups.map((g) => (
           <section key={g.title} aria-label={g.title}>
             <h2>{g.title}</h2>
