@@ -380,3 +380,20 @@ def test_soak_air_and_cut_out_keep_their_distances(cut_out_c: float) -> None:
     assert "above what this oven may be asked for" in parse_profile(asked).refusals(limits)[0]
     higher = limits.model_copy(update={"air_c": limits.air_c + 0.1})
     assert "5 K below the cut-out" in higher.no_heat()[0]
+
+
+def test_rows_of_a_card_above_what_the_oven_may_reach_are_told() -> None:
+    """Fails before this: 60 and 80 °C of a post-cure stood in the card and nothing said so."""
+    profile = load_profile(PROFILES / "until-demould.toml")
+    (lid, rim) = profile.out_of_reach(LIMITS)
+    rows = profile.parts[0].figures
+    assert rows is not None
+    hot = [at_c for at_c, _ in rows.post_cure_h if at_c > LIMITS.hottest_soak_c]
+    assert hot
+    assert lid.startswith("Lid: its card's post-cure at ")
+    assert all(f"{at_c:g}" in lid for at_c in hot)
+    assert "55 °C at the most" in lid
+    assert rim.startswith("Rim: ")
+    wide = Limits(air_c=65.0, part_c=80.0, cut_out_c=70.0, i_accept_limits_above_60_c=True)
+    assert "post-cure at 60" not in str(profile.out_of_reach(wide))
+    assert profile.model_copy(update={"parts": ()}).out_of_reach(LIMITS) == ()

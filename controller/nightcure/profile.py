@@ -178,6 +178,14 @@ class Profile(Section):
         faults.extend(self._vapour_refusals(limits.earlier))
         return tuple(faults)
 
+    def out_of_reach(self, limits: Limits) -> tuple[str, ...]:
+        """Rows of its parts' cards that this oven cannot reach, a sentence for each part."""
+        return tuple(
+            f"{p.name}: {said}"
+            for p in self.parts
+            if p.figures is not None and (said := p.figures.out_of_reach(limits.hottest_soak_c))
+        )
+
     def _cure_refusals(self) -> Iterator[str]:
         """Why its parts and what it waits for cannot be, a sentence each."""
         for number, s in enumerate(self.segments, 1):

@@ -171,6 +171,9 @@ def _say(
 @cure.command("check")
 def check(
     card: CardArgument,
+    oven: Annotated[
+        Path | None, typer.Option(help="An oven.toml: which rows it cannot reach.")
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
     """Whether a card can be true, where its numbers come from, and what it cannot answer."""
@@ -184,6 +187,14 @@ def check(
 
             if not dates_demould(chosen):
                 missing += ("Its degree of cure cannot date the demould: go by the clock.",)
+        if oven is not None:
+            from ..settings import load_settings
+
+            limits = load_settings(oven).limits
+            shares = [r.catalyst_pct for r in chosen.gel if r.catalyst_pct is not None]
+            known = chosen.figures(min(shares) if shares else None) if chosen.gel else None
+            reach = known.out_of_reach(limits.hottest_soak_c) if known is not None else ""
+            missing += (reach[0].upper() + reach[1:],) if reach else ()
         sources = sorted(set(_sources(chosen.model_dump())))
         if as_json:
             print_json(

@@ -89,6 +89,21 @@ class ClockFigures(Section):
     self_heat: SelfHeat | None = None
     bulk: Bulk | None = None
 
+    def out_of_reach(self, hottest_c: float) -> str:
+        """Which rows an oven that may be asked for `hottest_c` cannot reach; empty if none."""
+        said = []
+        for what, rows in (("gel", self.gel_min), ("post-cure", self.post_cure_h)):
+            too_hot = [f"{at_c:g}" for at_c, _ in rows if at_c > hottest_c]
+            if too_hot:
+                said.append(f"its card's {what} at {' and '.join(too_hot)} °C")
+        if not said:
+            return ""
+        one = len(said) == 1 and " and " not in said[0]
+        return (
+            f"{' and '.join(said)} {'is' if one else 'are'} out of reach: this oven may be asked "
+            f"for {hottest_c:g} °C at the most."
+        )
+
     @field_validator("gel_min", "post_cure_h")
     @classmethod
     def _quicker_when_warmer(cls, rows: tuple[Row, ...]) -> tuple[Row, ...]:

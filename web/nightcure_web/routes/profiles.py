@@ -127,6 +127,7 @@ def check(
         "refusals": checked.refusals(limits),
         "planned_s": course[-1][0],
         "highest_c": checked.highest_c,
+        "notes": checked.out_of_reach(limits),
         "vapour": None if vapour is None else vapour._asdict(),
         "course": course,
     }

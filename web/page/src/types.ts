@@ -83,6 +83,7 @@ export interface ProfileCheck {
   refusals: string[];
   planned_s?: number;
   highest_c?: number;
+  notes?: string[];
   vapour?: Vapour | null;
   course?: [number, number][];
 }

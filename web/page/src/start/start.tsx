@@ -106,6 +106,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
                 least {duration(check.planned_s)}; started now, it ends about {hour(live.wall_s + check.planned_s)}.
               </p>
             )}
+            {check?.notes?.map((n) => <p class="quiet small" key={n}>{inUnits(n, live.units)}</p>)}
           </section>
         )}
         {profile && check?.vapour && <VapourShare vapour={check.vapour} />}
