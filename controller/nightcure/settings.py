@@ -44,6 +44,8 @@ MOST_HEATER_C = 110.0
 #: Above this not even an earlier version's file is read.
 HEATER_WALL_C = 300.0
 
+#: What a DS18B20 measures at the most (manufacturer's data sheet: 125 °C).
+HOTTEST_C = 124.9
 #: A thermometer that is off by more is not a DS18B20 in order (data sheet: 0.5 °C, in the ends 2).
 MOST_OFFSET_C = 5.0
 
@@ -345,6 +347,16 @@ class Settings(Section):
         if len(set(pins)) < len(pins):
             raise ValueError(f"one pin is given two jobs (pins {pins}); give each its own.")
         return self
+
+    def outrun_k(self) -> float:
+        """How far full power heats the air before one thermometer can have shown it, K.
+
+        A probe's 40 s and the heater's lag (300 s of it at the most), with what the moulds take.
+        """
+        model = self.model
+        blind_s = 40.0 + min(model.heater_lag_s, 300.0)
+        to_moulds = model.mould_capacity_j_per_k / model.mould_lag_s if model.mould_lag_s else 0.0
+        return self.heater.power_w * blind_s / (model.air_capacity_j_per_k + to_moulds * blind_s)
 
     def indices(self, *roles: Role) -> tuple[int, ...]:
         """Positions in `thermometers` (and so in a tick's readings) of the given roles."""

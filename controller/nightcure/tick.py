@@ -17,6 +17,8 @@ class Fault(StrEnum):
     POWER_ON = "power-on"
     BUS = "bus"
     RANGE = "range"
+    TOO_HOT = "too-hot"
+    """It rose past what it can measure."""
     RATE = "rate"
     FROZEN = "frozen"
     STALE = "stale"
@@ -154,6 +156,8 @@ class OffCode(StrEnum):
     AIR_DOUBTED = "air-doubted"
     NO_AIR = "no-air-temperature"
     """Fields: `fault`, of the air's thermometer."""
+    HEAT_CHECK = "heat-check"
+    """Fields: `check`, what is checked: `first-pulse`, `unanswered` or `unexplained` heat."""
     CONTACTOR_OPEN = "contactor-open"
 
 

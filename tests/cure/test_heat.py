@@ -146,7 +146,8 @@ def test_the_allowance_follows_what_is_expected(
     excess_k: float, expected_k: float | None, trips: bool
 ) -> None:
     view = hot_lid(excess_k, expected_k)
-    fired = seconds_to_fire(Exotherm(SETTINGS), lambda _t: view, 600.0)
+    before = hot_lid(0.0, expected_k)
+    fired = seconds_to_fire(Exotherm(SETTINGS), lambda t: view if t > 60.0 else before, 600.0)
     assert (fired is not None) == trips
 
 
@@ -181,6 +182,7 @@ def test_warm_parts_do_not_discredit_the_air_sensor_where_warmth_is_expected() -
 
 def test_a_snapshot_holds_the_expectation() -> None:
     rule = Exotherm(SETTINGS)
+    rule.look(hot_lid(0.0, 0.0))
     rule.look(hot_lid(5.0, 0.0))
     twin = Exotherm(SETTINGS)
     twin.restore(json.loads(json.dumps(rule.snapshot())))

@@ -7,14 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from nightcure.guard import energy_balance, heat_check
 from nightcure.guard.interlocks import (
     RULES,
     CannotHold,
     ClockStepped,
     ControlSensorLost,
     Exotherm,
-    HeaterStuckOn,
-    HeaterWithoutEffect,
     Interlock,
     LedgerLost,
     OverTemperature,
@@ -51,15 +50,8 @@ SAID: dict[type[Interlock], list[str]] = {
         f"by {Exotherm.RISE_K:g} K",
         f"for {Exotherm.OFF_S / 60:g} min",
     ],
-    HeaterStuckOn: [
-        f"{HeaterStuckOn.RISE_K:g} K in {HeaterStuckOn.WINDOW_S:g} s",
-        f"{HeaterStuckOn.ABOVE_RISE_K:g} K when {HeaterStuckOn.ABOVE_K:g} K above",
-        f"off for {HeaterStuckOn.ABOVE_OFF_S:g} s",
-        f"until {HeaterStuckOn.IDLE_S / 60:g} min",
-    ],
     ControlSensorLost: [f"for {ControlSensorLost.AFTER_S:g} s"],
     SensorLost: [f"for {SensorLost.AFTER_S:g} s"],
-    HeaterWithoutEffect: [f"less than {HeaterWithoutEffect.SHARE * 100:g} %"],
     CannotHold: [f"for {CannotHold.FOR_S:g} s", f"{CannotHold.FULL_S / 60:g} min at full power"],
     TickLate: [f"more than {TickLate.TRIP_S:g} s", f"`dead_man_s` ({Timing().dead_man_s:g} s)"],
     LedgerLost: [f"for {LedgerLost.AFTER_S:g} s"],
@@ -82,16 +74,18 @@ def test_every_interlock_is_described_in_order_with_its_kind_and_times() -> None
     assert f"`longest_night_h` ({limits.longest_night_h:g} h)" in NOTES
 
 
-def test_the_lags_are_those_of_the_rules() -> None:
-    """Two times come from the oven's lag; the words are held to the arithmetic."""
+def test_the_heat_check_is_described_with_its_numbers() -> None:
     told = rows("interlock")
-    for lag_s in (100.0, 230.0, 400.0):
-        model = SETTINGS.model.model_copy(update={"heater_lag_s": lag_s})
-        oven = SETTINGS.model_copy(update={"model": model})
-        assert HeaterStuckOn(oven).allow_s == 2.5 * lag_s + 60.0
-        assert HeaterWithoutEffect(oven).allow_s == max(600.0, 3.0 * lag_s)
-    assert "(2.5 heater lags and 60 s)" in told["heater-stuck-on"][1]
-    assert "at least 600 s (3 heater lags, if longer)" in told["heater-without-effect"][1]
+    assert f"{heat_check.MOST_PULSES} pulses" in told["heater-without-effect"][1]
+    doubt = f"{heat_check.LONGEST_DOUBT_S / 60:g} min"
+    assert doubt in told["heater-without-effect"][1]
+    assert f"{heat_check.FAR_BELOW_K:g} K below" in told["heater-without-effect"][1]
+    assert f"until {heat_check.WATCH_AT_REST_S / 60:g} min" in told["heat-unexplained"][1]
+    times = "a third time within"
+    assert heat_check.MOST_CUTS == 3
+    assert f"{times} {heat_check.CUTS_WITHIN_S / 60:g} min" in told["heater-stuck-on"][1]
+    assert f"{heat_check.STILL_RISING_K:g} K" in told["heater-stuck-on"][1]
+    assert f"{energy_balance.UNANSWERED_AIR_K:g} K of the air" in told["heat-unanswered"][1]
 
 
 @pytest.mark.parametrize("rule", [r for r in RULES if r.latching], ids=lambda r: r.name)

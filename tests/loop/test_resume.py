@@ -10,13 +10,11 @@ import pytest
 
 from nightcure.ledger.reader import LedgerReader
 from nightcure.loop.loop import Loop
-from nightcure.profile import parse_profile
 from nightcure.replay.verify import verify
 from nightcure.tick import Command, Decision, Fault, Phase, TickInputs
 from tests.nights import (
     SETTINGS,
     SHORT,
-    changed,
     readings,
     run,
     start,
@@ -186,44 +184,6 @@ def test_stopped_while_resuming_is_stopped_for_good() -> None:
     assert loop.tick(back(7.0, 62.0)).phase is Phase.IDLE
     d = loop.tick(back(9.0, 64.0, start()))
     assert (d.phase, d.trip) == (Phase.RAMP, None)
-
-
-@pytest.mark.parametrize("feed_forward", [True, False])
-def test_full_power_before_a_cut_is_not_held_against_the_heater_after_it(
-    feed_forward: bool,
-) -> None:
-    """The rise `heater-without-effect` waits for does not begin before the cut."""
-    settings = changed(SETTINGS, regulator={"feed_forward": feed_forward})
-    hot = {"kind": "soak", "at_c": 50.0, "hours": 5.0}
-    profile = parse_profile({"name": "Hot", "lag_c": 30.0, "segments": [hot]})
-    state: dict[str, Any] = {}
-
-    def air_c(t_s: float) -> float:
-        return 9.0 + t_s * 0.006  # alive, and more than slowly enough for full power
-
-    loop = Loop(settings)
-    d = loop.tick(still(0.0, start(profile)))
-    for i in range(1, 5000):
-        d = loop.tick(still(2.0 * i, values=(air_c(2.0 * i), 9.0, 9.0, 9.0)))
-        state = through_text(loop) if i % 10 == 0 else state
-        if (
-            state
-            and state["duty"] == 1.0
-            and state["rules"]["heater-without-effect"]["full_s"] > 650.0
-        ):
-            break
-    assert d.trip is None
-    assert state["duty"] == 1.0
-    after = Loop(settings)
-    after.resume(state)
-    assert state["control_c"] > 12.0
-    cold_c = state["control_c"] - 5.0
-    for i in range(200):
-        t_s = 3.0 + 2.0 * i
-        values = (cold_c + t_s * 0.006, 9.0, 9.0, 9.0)
-        wall_s = state["wall_s"] + 600.0 + t_s
-        d = after.tick(TickInputs(t_s, wall_s, readings(t_s, *values)))
-        assert d.trip is None, d.events
 
 
 def test_a_restart_after_a_night_by_the_other_regulator(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ LOST = Screened((None,), (Fault.CRC,), None, air_fault=Fault.CRC)
 DOUBTED = Screened((None,), (Fault.DISAGREES,), None, True, Fault.DISAGREES)
 ALLOWED: dict[str, Any] = {
     "phase": Phase.SOAK, "running": True, "trip": None, "stop_pressed": False, "resuming": False,
-    "contactor_closed": True,
+    "heat_held_off": None, "contactor_closed": True,
 }  # fmt: skip
 
 
@@ -39,6 +39,7 @@ ALLOWED: dict[str, Any] = {
         (DOUBTED, {}, OffCode.AIR_DOUBTED, {}),
         (BELIEVED._replace(doubted=True), {"phase": Phase.COOL}, OffCode.AIR_DOUBTED, {}),
         (LOST, {}, OffCode.NO_AIR, {"fault": "crc"}),
+        (BELIEVED, {"heat_held_off": "unanswered"}, OffCode.HEAT_CHECK, {"check": "unanswered"}),
         (BELIEVED, {"contactor_closed": False}, OffCode.CONTACTOR_OPEN, {}),
     ],
 )
@@ -53,18 +54,20 @@ def test_each_reason_alone(
     screened=st.sampled_from([BELIEVED, LOST, DOUBTED, BELIEVED._replace(doubted=True)]),
     phase=st.sampled_from(Phase),
     trip=st.sampled_from([None, "exotherm"]),
+    held=st.sampled_from([None, "unexplained"]),
     flags=st.tuples(*[st.booleans()] * 4),
 )
 def test_heat_is_allowed_only_where_everything_says_so(
-    screened: Screened, phase: Phase, trip: str | None, flags: tuple[bool, ...]
+    screened: Screened, phase: Phase, trip: str | None, held: str | None, flags: tuple[bool, ...]
 ) -> None:
     running, pressed, resuming, closed = flags
     off = why_off(
         screened, phase=phase, running=running, trip=trip, stop_pressed=pressed,
-        resuming=resuming, contactor_closed=closed,
+        resuming=resuming, heat_held_off=held, contactor_closed=closed,
     )  # fmt: skip
     sure = screened.control_c is not None and not screened.doubted
     may = sure and running and closed and trip is None and not pressed and not resuming
+    may = may and held is None
     assert (off is None) == may
 
 
@@ -88,7 +91,7 @@ def decisions(settings: Settings, *faults: str) -> Iterator[Decision]:
         ("sensor-missing@20min", {OffCode.NO_AIR, OffCode.TRIPPED}),
         ("sensor-crc@30min", {OffCode.NO_AIR, OffCode.TRIPPED}),
         ("sensor-out-of-box@40min", {OffCode.AIR_DOUBTED, OffCode.NO_AIR, OffCode.TRIPPED}),
-        ("relay-welded@40min", {OffCode.TRIPPED}),
+        ("relay-welded@40min", {OffCode.HEAT_CHECK, OffCode.TRIPPED}),
         ("exotherm@30min", {OffCode.TRIPPED}),
     ],
 )
@@ -106,7 +109,8 @@ def test_the_heater_is_never_on_where_there_is_a_reason(
         heated += d.heater_on
         rested += d.why_off is None and not d.heater_on and d.duty > 0.0
     expected = expected | ({OffCode.CONTACTOR_OPEN} if settings.contactor else set())
-    assert seen - {OffCode.NO_NIGHT} <= expected | {OffCode.AIR_DOUBTED}
+    doubts = {OffCode.AIR_DOUBTED, OffCode.HEAT_CHECK}
+    assert seen - {OffCode.NO_NIGHT} <= expected | (doubts if fault else set())
     assert not expected - seen - {OffCode.AIR_DOUBTED, OffCode.NO_AIR}
     assert heated, "the night was heated"
     assert rested, "the off part of a window is no reason"

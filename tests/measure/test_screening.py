@@ -74,6 +74,50 @@ def test_impossible_values(value_c: float) -> None:
     assert last_fault(lambda _: (value_c,)) is Fault.RANGE
 
 
+HEATER = Thermometer(id="28-00000000000e", role=Role.HEATER, name="Heater")
+
+
+@pytest.mark.parametrize("wire", [None, Fault.RANGE])
+def test_what_rises_past_the_hot_end_is_too_hot_and_stays_so(wire: Fault | None) -> None:
+    """An element at 280 °C: the adapter calls it out of range, and that is no reason for calm."""
+    screening = Screening((HEATER,))
+    faults = []
+    for i in range(100):
+        t_s, true_c = 2.0 * i, 60.0 + 2.2 * i
+        fault = wire if true_c > 124.9 else None
+        reading = Reading(min(true_c, 127.9), t_s, fault)
+        faults.append(screening.judge(t_s, 2.0, (reading,), True).faults[0])
+    first = next(i for i, f in enumerate(faults) if f is not None)
+    assert 60.0 + 2.2 * first > 124.9
+    assert set(faults[first:]) == {Fault.TOO_HOT}
+
+
+def test_a_broken_wire_at_the_hot_end_is_not_heat() -> None:
+    assert last_fault(lambda t: (38.0 if t < 30 else 127.94,)) is Fault.RANGE
+    assert last_fault(lambda _: (127.94,)) is Fault.RANGE
+
+
+def test_a_heater_that_is_past_the_hot_end_at_the_first_reading_is_hot() -> None:
+    assert feed(Screening((HEATER,)), lambda _: (127.9,), 10.0)[0].faults == (Fault.TOO_HOT,)
+
+
+def test_a_quiet_sensor_in_a_tight_oven_is_only_asked() -> None:
+    """The same last bit for a quarter of an hour; unheated, the air falls, and it shows it."""
+    screening = Screening((AIR,))
+    seen = feed(screening, lambda _: (38.0,), 960.0)
+    assert seen[-1].faults == (Fault.FROZEN,)
+    fallen = feed(screening, lambda t: (38.0 if t < 1200.0 else 37.9375,), 300.0, from_s=960.0)
+    assert fallen[-1].control_c == 37.9375
+    assert {s.faults[0] for s in fallen} == {Fault.FROZEN, None}
+
+
+def test_an_oven_that_needs_no_heat_may_stand_still() -> None:
+    screening = Screening((AIR,))
+    for i in range(2000):
+        reading = (Reading(30.0, 2.0 * i),)
+        assert screening.judge(2.0 * i, 2.0, reading, True, heater_on=False).faults == (None,)
+
+
 def test_85_out_of_the_blue_is_power_on_and_a_true_85_is_not() -> None:
     assert last_fault(lambda t: (85.0 if t > 30 else 38.0,)) is Fault.POWER_ON
     assert last_fault(lambda _: (85.0,)) is Fault.POWER_ON  # the very first word
@@ -235,6 +279,7 @@ def test_every_fault_there_is_has_been_seen() -> None:
         last_fault(lambda _: (38.0,), 1000.0),
         last_fault(lambda t: (10.0 + wobble(t) / 100, 37.0), 900.0, LID),
         Screening((AIR,)).judge(20.0, 2.0, (Reading(20.0, 0.0),), True).faults[0],
+        last_fault(lambda t: (90.0 + 1.5 * t,)),
     }
     assert seen | wire == set(Fault)
 

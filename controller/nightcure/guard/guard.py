@@ -7,6 +7,7 @@ from typing import Any
 from ..settings import Settings
 from ..tick import Event
 from .alarms import Alarms
+from .heat_check import HeatCheck
 from .interlock_inputs import InterlockInputs
 from .interlocks import RULES
 
@@ -22,12 +23,15 @@ class Guard:
     def __init__(self, settings: Settings) -> None:
         self.alarms = Alarms()
         """The alarms' states and the trip latch."""
+        self.heat_check = HeatCheck(settings)
+        """Whether heat does what it must."""
         self._rules = tuple(rule(settings) for rule in RULES)
         self._late_s = LATE_TICKS * settings.timing.tick_s
 
     def look(self, v: InterlockInputs, wall_s: float) -> list[Event]:
         """What came of one tick: alarms that moved, and notes of what is small."""
         events: list[Event] = []
+        v = self.heat_check.look(v)
         for rule in self._rules:
             message = rule.look(v)
             if message is not None or rule.name in self.alarms:
@@ -46,12 +50,13 @@ class Guard:
         """All state, JSON-ready."""
         return {
             "alarms": self.alarms.snapshot(),
+            "heat_check": self.heat_check.snapshot(),
             "rules": {rule.name: rule.snapshot() for rule in self._rules},
         }
 
     def restore(self, state: dict[str, Any]) -> None:
         """Go on from a snapshot."""
         self.alarms.restore(state["alarms"])
+        self.heat_check.restore(state.get("heat_check", {}))  # none in a snapshot before 0.2
         for rule in self._rules:
-            if rule.name in state["rules"]:  # an older snapshot has fewer
-                rule.restore(state["rules"][rule.name])
+            rule.restore(state["rules"].get(rule.name, {}))

@@ -2,7 +2,22 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import NamedTuple
+
+
+class HeatState(StrEnum):
+    """How far `guard.heat_check` is with a doubt about the heat."""
+
+    WATCH = "watch"
+    PAUSE = "pause"
+    """No heat, until a pulse may be given."""
+    PULSE = "pulse"
+    """A pulse of heat, and the wait for its answer."""
+    CUT = "cut"
+    """The contactor is open."""
+    CONTACTOR_PULSE = "contactor-pulse"
+    """The contactor closed for a pulse with the relay off, and the wait for an answer."""
 
 
 class InterlockInputs(NamedTuple):
@@ -12,7 +27,9 @@ class InterlockInputs(NamedTuple):
     `duty`: as decided the tick before, so what the readings may already show. `lost`: name and
     fault of every thermometer that is not believed. `self_heat_k`: for each of `parts_c` how much
     hotter its resin's own heat may make it now; None where no resin card tells. `doubted`: the air
-    is measured and cannot be the oven's. `band_c`: the profile's.
+    is measured and cannot be the oven's. `band_c`: the profile's. `too_hot`: thermometers that
+    rose past what they can measure. `heat_state` and what follows it: what `guard.heat_check`
+    found; `pulses` without an answer so far, `doubt_s` since the heat was first doubted.
     """
 
     dt_s: float
@@ -37,3 +54,9 @@ class InterlockInputs(NamedTuple):
     self_heat_k: tuple[float | None, ...] = ()
     doubted: bool = False
     band_c: float = 2.0
+    too_hot: tuple[str, ...] = ()
+    heat_state: HeatState = HeatState.WATCH
+    pulses: int = 0
+    doubt_s: float = 0.0
+    heater_dead: bool = False
+    relay_welded: bool = False

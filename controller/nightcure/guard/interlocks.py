@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 from .fan import FanFailed
-from .heater import CannotHold, HeaterOnTooLong, HeaterStuckOn, HeaterWithoutEffect
+from .heater import (
+    CannotHold,
+    HeaterOnTooLong,
+    HeaterStuckOn,
+    HeaterWithoutEffect,
+    HeatUnanswered,
+    HeatUnexplained,
+)
 from .housekeeping import ClockStepped, LedgerLost, NightTooLong, TickLate
 from .interlock import Interlock
 from .temperatures import (
@@ -23,6 +30,8 @@ __all__ = [
     "ControlSensorLost",
     "Exotherm",
     "FanFailed",
+    "HeatUnanswered",
+    "HeatUnexplained",
     "HeaterOnTooLong",
     "HeaterStuckOn",
     "HeaterWithoutEffect",
@@ -38,11 +47,13 @@ __all__ = [
 RULES: tuple[type[Interlock], ...] = (
     OverTemperature,
     Exotherm,
+    HeatUnexplained,
     HeaterStuckOn,
     ControlSensorLost,
     AirDoubted,
     SensorLost,
     PartWarm,
+    HeatUnanswered,
     HeaterWithoutEffect,
     CannotHold,
     HeaterOnTooLong,

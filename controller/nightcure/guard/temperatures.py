@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from ..settings import Role, Settings
+import math
+
+from ..settings import HOTTEST_C, Role, Settings
 from ..tick import Fault
 from ..units import show_duration
 from .interlock import Interlock
@@ -14,8 +16,10 @@ class ControlSensorLost(Interlock):
 
     name = "control-sensor-lost"
     AFTER_S = 60.0
-    #: For a sensor that answers and is only not believed: an open box looks so too.
+    #: For a sensor that answers and is only not believed: an open box looks so too, and one that
+    #: stood still shows within that time that the air falls.
     DOUBTED_S = 900.0
+    ANSWERS = (Fault.DISAGREES.value, Fault.FROZEN.value)
 
     def __init__(self, settings: Settings) -> None:
         super().__init__(settings)
@@ -25,7 +29,7 @@ class ControlSensorLost(Interlock):
 
     def look(self, v: InterlockInputs) -> str | None:
         self.lost_s = 0.0 if v.control_c is not None else self.lost_s + v.dt_s
-        answers = v.control_c is not None or v.control_fault == Fault.DISAGREES.value
+        answers = v.control_c is not None or v.control_fault in self.ANSWERS
         self.silent_s = 0.0 if answers else self.silent_s + v.dt_s
         lost = self.silent_s > self.AFTER_S or self.lost_s > self.DOUBTED_S
         if not lost or not (v.night or v.phase == "tripped"):
@@ -154,6 +158,8 @@ class OverTemperature(Interlock):
         for name, part_c in v.parts_c:
             if part_c > limits.part_c - back_k:
                 worst = name, part_c, limits.part_c
+        for name in v.too_hot:
+            worst = name, HOTTEST_C, HOTTEST_C
         for heater_c in v.heaters_c:
             if heater_c > limits.heater_c - back_k:
                 worst = "heater", heater_c, limits.heater_c
@@ -171,6 +177,12 @@ class OverTemperature(Interlock):
         if not self.tripped:
             return None
         what, value_c, limit_c = worst
+        if what in v.too_hot:
+            return (
+                f"Over-temperature: {what} rose past the {self.show(value_c)} that its thermometer "
+                f"can measure. Keep away from the oven until it cools; find out why before the "
+                f"next heat."
+            )
         return (
             f"Over-temperature: {what} at {self.show(value_c)}, limit {self.show(limit_c)}. Keep "
             f"away from the parts until they cool; find out why before the next heat."
@@ -186,10 +198,13 @@ class OverTemperature(Interlock):
 
 
 class Exotherm(Interlock):
-    """A part heats itself: hotter than air and setpoint by its allowance, or rising unheated.
+    """A part heats itself: risen until it is hotter than air and setpoint by its allowance, or
+    rising with the heater off past what it was.
 
     Where a resin card tells how much hotter its own heat may make it, the allowance is that and
-    4 K: a normal exotherm passes, an abnormal one trips earlier.
+    4 K: a normal exotherm passes, an abnormal one trips earlier. A mould that is only left behind
+    by air that falls (a ramp down, a lower setpoint, an open box) falls itself; one whose skin was
+    chilled by an open box comes back no higher than it was.
     """
 
     name = "exotherm"
@@ -197,37 +212,63 @@ class Exotherm(Interlock):
     OFF_S = 900.0
     RISE_K = 1.5
     UNEXPECTED_K = 4.0
+    FALLS_K = 0.3
+    """A part so far below what it was is falling, or on its way back."""
+    ROSE_K = 0.5
+    """A part so far above the coldest it was of late has risen."""
+    REMEMBERS_S = 1800.0
+    """How long a mould holds what it was, beside its own lag."""
 
     def __init__(self, settings: Settings) -> None:
         super().__init__(settings)
         self.hot_s = 0.0
         self.off_s = 0.0
-        self.lowest_c: dict[str, float] = {}
+        self.was_c: dict[str, float] = {}
+        """The warmest each part was of late, falling after it; while the heater is long off it
+        does not rise with the part."""
+        self.low_c: dict[str, float] = {}
+        """The coldest each part was of late, rising after it."""
 
     def look(self, v: InterlockInputs) -> str | None:
         self.off_s = 0.0 if v.heater_on else self.off_s + v.dt_s
+        forgets = math.exp(-v.gap_s / (self.settings.model.mould_lag_s + self.REMEMBERS_S))
+        for name, part_c in v.parts_c:
+            was_c, low_c = self.was_c.get(name, part_c), self.low_c.get(name, part_c)
+            self.low_c[name] = min(part_c, part_c + (low_c - part_c) * forgets)
+            if part_c < was_c:
+                self.was_c[name] = part_c + (was_c - part_c) * forgets
+            elif self.off_s <= self.OFF_S or name not in self.was_c:
+                self.was_c[name] = part_c
         if not v.parts_c or v.control_c is None:
             return None
         expected = v.self_heat_k or (None,) * len(v.parts_c)
-        (name, part_c), expected_k = max(
-            zip(v.parts_c, expected, strict=True), key=lambda p: p[0][1] - self._allowed_k(p[1])
-        )
         base_c = v.control_c
         if v.setpoint_c is not None and v.setpoint_c > base_c:
             base_c = v.setpoint_c
-        hot = v.heated and part_c > base_c + self._allowed_k(expected_k)
-        self.hot_s = self.hot_s + v.dt_s if hot else 0.0
+        hot = [
+            (name, part_c)
+            for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True)
+            if part_c > base_c + self._allowed_k(expected_k)
+            and part_c > self.was_c[name] - self.FALLS_K
+            and part_c > self.low_c[name] + self.ROSE_K
+        ]
+        self.hot_s = self.hot_s + v.dt_s if hot and v.night else 0.0
         if self.hot_s > self.FOR_S:
+            name, part_c = max(hot, key=lambda p: p[1])
             return self._sentence(name, part_c, v.control_c, "")
+        return self._rising_unheated(v, expected)
+
+    def _rising_unheated(
+        self, v: InterlockInputs, expected: tuple[float | None, ...]
+    ) -> str | None:
+        """The heater long off and a part still rising, past what it was and above the air."""
+        assert v.control_c is not None
         if self.off_s <= self.OFF_S:
-            if self.lowest_c:
-                self.lowest_c = {}
             return None
         for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True):
-            lowest_c = min(self.lowest_c.get(name, part_c), part_c)
-            self.lowest_c[name] = lowest_c
             own_k = expected_k or 0.0
-            if part_c > lowest_c + self.RISE_K + own_k and part_c > v.control_c + 1.0 + own_k:
+            risen = part_c > self.was_c[name] + self.RISE_K + own_k
+            if risen and part_c > v.control_c + 1.0 + own_k:
                 return self._sentence(name, part_c, v.control_c, " and rising with the heater off")
         return None
 

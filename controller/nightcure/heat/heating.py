@@ -44,6 +44,10 @@ class Heating:
         """There is no setpoint, or nothing to believe."""
         self.duty = 0.0
 
+    def ask_all(self) -> None:
+        """A pulse of heat: full power, whatever the regulator would ask."""
+        self.duty = 1.0
+
     def ask(
         self, dt_s: float, setpoint_c: float, ahead_c: float, control_c: float, ambient_c: float
     ) -> None:

@@ -18,7 +18,7 @@ from ..measure.screening import Screened, Screening
 from ..measure.steady import Steady
 from ..profile import Profile, Segment
 from ..settings import Role, Settings, corrected
-from ..tick import Decision, Event, Outcome, Phase, TickInputs, WhyOff
+from ..tick import Decision, Event, Fault, Outcome, Phase, TickInputs, WhyOff
 from ..units import show_temperature
 from .commands import CommandContext, CommandHandler
 from .cure_tracking import CureTracking
@@ -80,6 +80,7 @@ class Loop:
         screened = self._screening.judge(
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
             self._run.setpoint_c if self._run is not None and self.phase is Phase.COOL else None,
+            self._heating.on,
         )  # fmt: skip
         self._steady.note(inputs.readings, screened.faults)
         ambient_c = self._ambient(screened)
@@ -113,6 +114,7 @@ class Loop:
             trip=self._alarms.trip,
             stop_pressed=inputs.stop_pressed,
             resuming=self._resuming,
+            heat_held_off=self._guard.heat_check.holds_off,
             contactor_closed=self._closed(),
         )
         self._paused = off is not None
@@ -121,8 +123,10 @@ class Loop:
             self._fan_s = FAN_RUNS_ON_S
         else:
             self._fan_s = max(self._fan_s - gap_s, 0.0)
-        waits = screened.doubted or self._resuming
-        self._contactor_on = self._run is not None and not waits
+        frozen = screened.air_fault is Fault.FROZEN
+        waits = screened.doubted or frozen or self._resuming
+        may_close = self._guard.heat_check.contactor_closed
+        self._contactor_on = self._run is not None and not waits and may_close
         if screened.control_c is not None:
             self._control_c = screened.control_c
         return self._decision(heater_on, off, screened, ambient_c, now, outcomes)
@@ -239,6 +243,9 @@ class Loop:
             self._heating.on, self._heating.duty, inputs.ledger_silent_s, inputs.inbox_silent_s,
             tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
             screened.doubted, 2.0 if run is None else run.profile.band_c,
+            tuple(
+                [n for n, f in zip(self._names, screened.faults, strict=True) if f is Fault.TOO_HOT]
+            ),
         )  # fmt: skip
         events += self._guard.look(view, inputs.wall_s)
 
@@ -280,6 +287,9 @@ class Loop:
         run, control_c = self._run, screened.control_c
         if run is None or control_c is None or screened.doubted:
             self._heating.ask_nothing()
+            return
+        if self._guard.heat_check.pulse:
+            self._heating.ask_all()
             return
         ahead_c = run.ahead(self.settings.model.heater_lag_s)
         self._heating.ask(dt_s, run.setpoint_c, ahead_c, control_c, ambient_c)
@@ -386,6 +396,7 @@ class Loop:
         self._screening.resume(state["screening"])
         self._steady = Steady(len(self.settings.thermometers))
         self._heating.resume()
+        self._guard.heat_check.resume()
         self._mono_s = None
         self._contactor_on = False
         if not self._resuming:  # else it fell again before it was up: the first fall counts

@@ -24,6 +24,7 @@ def why_off(
     trip: str | None,
     stop_pressed: bool,
     resuming: bool,
+    heat_held_off: str | None,
     contactor_closed: bool,
 ) -> WhyOff | None:
     """Why the heater may not be on at this tick; None where it may. The first reason counts.
@@ -35,6 +36,7 @@ def why_off(
         trip: the interlock that holds the oven off until a person's reset.
         stop_pressed: the stop button at the oven is held.
         resuming: a night was broken off, and whether it may go on is not judged yet.
+        heat_held_off: what `guard.heat_check` holds it off for; None where it does not.
         contactor_closed: closed since the last tick at least; True where none is fitted.
     """
     if stop_pressed:
@@ -49,6 +51,8 @@ def why_off(
         return WhyOff(OffCode.AIR_DOUBTED)
     if screened.control_c is None:
         return WhyOff(OffCode.NO_AIR, {"fault": str(screened.air_fault or Fault.MISSING)})
+    if heat_held_off is not None:
+        return WhyOff(OffCode.HEAT_CHECK, {"check": heat_held_off})
     if not contactor_closed:
         return WhyOff(OffCode.CONTACTOR_OPEN)
     return None

@@ -6,11 +6,12 @@ source): anything beyond is the sensor's fault until shown otherwise.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
-from ..settings import Role, Thermometer
+from ..settings import HOTTEST_C, Role, Thermometer
 from ..tick import Fault, Reading
 
 #: A reading older than this says nothing about now ...
@@ -18,8 +19,8 @@ STALE_S = 10.0
 #: ... but for so many thermometers that they cannot all be read in that time: where the kernel
 #: converts one by one each takes 0.75 s (data sheet), and more where a look has to be repeated.
 ONE_BY_ONE_S = 1.25
-#: What a DS18B20 measures (manufacturer's data sheet); its ends are what a broken one says.
-COLDEST_C, HOTTEST_C = -54.9, 124.9
+#: The cold end of what a DS18B20 measures (manufacturer's data sheet); a broken one says it.
+COLDEST_C = -54.9
 #: The fastest a probe of each role may really move, K/s, past a jump of `JUMP_C`.
 FASTEST_K_PER_S = {
     Role.AIR: 2.0,
@@ -33,8 +34,10 @@ JUMP_C = 4.0
 SETTLED_READINGS = 5
 #: The power-on value, and how near to it the last reading must be for it to be a real 85 °C.
 POWER_ON_C, POWER_ON_NEAR_C = 85.0, 3.0
-#: The control sensor of a heated oven does not repeat itself to the last bit for so long.
-FROZEN_S = 900.0
+#: An air sensor that repeats itself to the last bit for so long is doubted, where the heater was on
+#: for more than so much of it. Without a believed air there is no heat, the air falls, and a sensor
+#: that was only quiet shows it: the doubt is over.
+FROZEN_S, FROZEN_ON_S = 900.0, 20.0
 #: Air this far below every part (heat flows from air to parts), or two air sensors this far
 #: apart, for so long: one of them does not measure the oven's air.
 DISAGREES_C, DISAGREES_S = 8.0, 120.0
@@ -71,17 +74,22 @@ class Screened(NamedTuple):
 class _Past:
     """What one sensor said before."""
 
-    STATE = ("changed_s", "jumped", "jumps", "last_c", "last_s", "seen_s", "fault")
-    __slots__ = (*STATE, "air", "fastest_k_per_s", "offset_c")
+    STATE = (
+        *("changed_s", "jumped", "jumps", "last_c", "last_s", "seen_s", "fault"),
+        "changed_on_s",
+    )
+    __slots__ = (*STATE, "air", "fastest_k_per_s", "heater", "offset_c")
 
     def __init__(self, thermometer: Thermometer) -> None:
         self.air = thermometer.role is Role.AIR
+        self.heater = thermometer.role is Role.HEATER
         self.fastest_k_per_s = FASTEST_K_PER_S[thermometer.role]
         self.offset_c = thermometer.offset_c
         self.last_c: float | None = None
         self.last_s = 0.0
         self.seen_s: float | None = None
         self.changed_s: float | None = None
+        self.changed_on_s = 0.0
         self.jumped: float | None = None
         self.jumps = 0
         self.fault: str | None = None
@@ -100,6 +108,8 @@ class Screening:
         self._apart_s = 0.0
         self._below_s = 0.0
         self._heated_s = 0.0
+        self._on_s = 0.0
+        """How long the heater was on in all."""
         self._lowest_c: float | None = None
         """While the air is in doubt, the coldest it was."""
         self._heard = 0
@@ -113,6 +123,7 @@ class Screening:
         heated: bool,
         self_heat_k: Mapping[int, float] = NO_HEAT,
         cooling_to_c: float | None = None,
+        heater_on: bool = True,
     ) -> Screened:
         """What to believe at `now_s`.
 
@@ -120,9 +131,11 @@ class Screening:
             heated: a ramp or a soak; only then frozen and disagreeing sensors are looked for (a
                 cold oven at rest may well stand still).
             self_heat_k: by thermometer, how much hotter a part is known to make itself.
+            heater_on: since the last tick.
             cooling_to_c: a cool-down's setpoint, °C. Air far below the parts and below it is
                 `doubted` then, for nothing must be heated on it, and yet believed: it may be true.
         """
+        self._on_s += dt_s if heater_on else 0.0
         believed: list[float | None] = []
         faults: list[Fault | None] = []
         for past, reading in zip(self._past, readings, strict=True):
@@ -144,25 +157,40 @@ class Screening:
 
     def _alone(self, past: _Past, reading: Reading, now_s: float, heated: bool) -> Fault | None:
         value_c, taken_s, wire_fault = reading
-        if wire_fault is not None:
+        if wire_fault not in (None, Fault.RANGE):
             return wire_fault
         if value_c is None:
-            return Fault.MISSING
-        if not COLDEST_C <= value_c <= HOTTEST_C:
-            return Fault.RANGE
-        if not -1.0 <= now_s - taken_s <= self._stale_s:
+            return wire_fault or Fault.MISSING
+        fresh = -1.0 <= now_s - taken_s <= self._stale_s
+        if wire_fault or not COLDEST_C <= value_c <= HOTTEST_C:
+            return Fault.TOO_HOT if fresh and self._rose_to(past, value_c, taken_s) else Fault.RANGE
+        if not fresh:
             return Fault.STALE
         if taken_s == past.seen_s:
             return Fault(past.fault) if past.fault else None
         fault = self._against_past(past, value_c, taken_s)
         if fault is None:
             if value_c != past.last_c or not heated or past.changed_s is None:
-                past.changed_s = taken_s
+                past.changed_s, past.changed_on_s = taken_s, self._on_s
             past.last_c, past.last_s = value_c, taken_s
-            if past.air and taken_s - past.changed_s > FROZEN_S:
+            stood = taken_s - past.changed_s > FROZEN_S
+            if past.air and stood and self._on_s - past.changed_on_s > FROZEN_ON_S:
                 fault = Fault.FROZEN
         past.seen_s, past.fault = taken_s, fault
         return fault
+
+    @staticmethod
+    def _rose_to(past: _Past, value_c: float, taken_s: float) -> bool:
+        """Whether the sensor rose past its hot end, as heat does and a broken wire does not.
+
+        A heater's sensor that begins there counts as hot: the heater may have been on before.
+        """
+        if not HOTTEST_C < value_c < math.inf:
+            return False
+        if past.last_c is None:
+            return past.heater
+        could_c = max(JUMP_C, past.fastest_k_per_s * (taken_s - past.last_s))
+        return HOTTEST_C - past.last_c <= could_c
 
     @staticmethod
     def _against_past(past: _Past, value_c: float, taken_s: float) -> Fault | None:
@@ -239,6 +267,7 @@ class Screening:
             "apart_s": self._apart_s,
             "below_s": self._below_s,
             "heated_s": self._heated_s,
+            "on_s": self._on_s,
             "lowest_c": self._lowest_c,
             "heard": self._heard,
         }
@@ -246,8 +275,10 @@ class Screening:
     def restore(self, state: dict[str, Any]) -> None:
         """Go on from a snapshot."""
         for past, values in zip(self._past, state["past"], strict=True):
-            for key, value in zip(_Past.STATE, values, strict=True):
+            # Snapshots before 0.2 have no `changed_on_s`.
+            for key, value in zip(_Past.STATE, values, strict=False):
                 setattr(past, key, value)
+        self._on_s = state.get("on_s", 0.0)
         self._restore_doubt(state)
 
     def _restore_doubt(self, state: dict[str, Any]) -> None:

@@ -185,7 +185,6 @@ def _warnings(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[st
     limits = tonight.settings.limits
     said = {
         "over-temperature": "A part or the air passes its limit and the oven trips",
-        "heater-without-effect": "The heater seems to have no effect and the oven trips",
         "heater-on-too-long": (
             f"The heater is on for {limits.longest_heater_on_h:g} h without a pause and the oven "
             f"trips"

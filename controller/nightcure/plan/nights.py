@@ -190,10 +190,10 @@ class _Night:
             told_c = ambient_c if self.sees_ambient else np.full((1, 1), s.model.assumed_ambient_c)
             control_c = self.air_probe_c + self.air_offset
             measured = [p + o for p, o in zip(self.probes_c, self.mould_offsets, strict=True)]
-            duties, heated = self._duties(control_c, measured, told_c)
+            duties, _ = self._duties(control_c, measured, told_c)
             share = self.modulator.on_share(duties)
             duty = duties[-1]
-            self.trips.look(dt_s, control_c, measured, told_c, heated, duty, share)
+            self.trips.look(dt_s, control_c, measured, share)
             share = np.where(self.trips.tripped | self.course.over, 0.0, share)
             self._step(share, ambient_c)
             air_c = self.state_c[:, AIR, :]

@@ -17,10 +17,17 @@ FAULTS: dict[str, str] = {
     Fault.POWER_ON: "the thermometer lost its supply",
     Fault.BUS: "the bus does not answer",
     Fault.RANGE: "out of its range",
+    Fault.TOO_HOT: "hotter than it can measure",
     Fault.RATE: "sudden jumps",
     Fault.FROZEN: "the same value for too long",
     Fault.STALE: "no fresh reading",
     Fault.DISAGREES: "it contradicts the other thermometers",
+}
+#: What is being checked about the heat.
+HEAT_CHECKS: dict[str, str] = {
+    "first-pulse": "A short pulse of heat comes first, to see that the thermometer answers to it.",
+    "unanswered": "Heat gave no answer: the heater pauses, and short pulses test it.",
+    "unexplained": "The air rose without the heater: off until it is known what heats.",
 }
 
 
@@ -48,6 +55,8 @@ def off_sentence(code: str, fields: Mapping[str, str]) -> str:
         case OffCode.NO_AIR:
             fault = fields.get("fault", "")
             return f"No believable air temperature: {FAULTS.get(fault, fault)}."
+        case OffCode.HEAT_CHECK:
+            return HEAT_CHECKS.get(fields.get("check", ""), "The heat is being checked.")
         case OffCode.CONTACTOR_OPEN:
             return "The contactor closes first, the heater a tick later."
         case _:

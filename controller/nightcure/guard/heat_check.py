@@ -1,0 +1,343 @@
+"""Does heat do what it must, and does only the heater heat? Doubt pauses heat; a pulse settles it.
+
+`EnergyBalance` keeps two accounts. What is done about them:
+
+    heat unanswered    The heater pauses until the air is quiet, then gives one short pulse, long
+                       enough for a rise that the oven's own model can tell from nothing. Answered:
+                       the night goes on, and the oven is known to lose more than surveyed. Five
+                       pulses unanswered, or 90 minutes far below the setpoint: a trip.
+    heat unexplained   The contactor opens at once. When heat is wanted again the contactor closes
+                       with the relay off for one short pulse: air that answers proves a welded
+                       relay, a trip; air that does not lets the night go on. A third time within
+                       90 minutes is a trip, too. Without a contactor, or with none to open (no
+                       night is running), the air must stop rising by itself, else it is a trip.
+
+A heater so strong that one thermometer cannot follow it (`Settings.outrun_k`) begins each night
+with such a pulse.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from ..settings import Role, Settings
+from .energy_balance import PROBE_S, STEP_S, EnergyBalance
+from .interlock_inputs import HeatState, InterlockInputs
+
+#: Pulses without an answer that end the night, and how long a doubt may last far from the setpoint.
+MOST_PULSES = 5
+LONGEST_DOUBT_S, FAR_BELOW_K = 5400.0, 3.0
+#: Heat answered for so long ends the doubt.
+CALM_S = 1200.0
+#: Unexplained so often within so long is enough.
+MOST_CUTS, CUTS_WITHIN_S = 3, 5400.0
+#: A pulse is long enough to warm the oven by so much, if all stayed in air and heater.
+PULSE_K = 3.0
+#: Least rise that counts as an answer, K, and as a share of what the model says is due.
+LEAST_ANSWER_K, ANSWER_SHARE = 0.30, 0.15
+#: A line through so many steps is the base of a pulse; it is good where the air is this quiet.
+BASE_STEPS = 15
+QUIET_K_PER_S, LONGEST_UNQUIET_S = 0.1 / 60.0, 900.0
+#: A drift dies with this time constant.
+DRIFT_S = 300.0
+#: A heater is too strong to be watched by one thermometer unasked where it outruns it by more.
+PULSE_FIRST_K = 12.0
+#: Without a contactor: rising by so much after the heater's own heat is spent is a stuck relay.
+STILL_RISING_K = 2.0
+#: After a night was stopped its heater is watched for so long.
+WATCH_AT_REST_S = 7200.0
+
+
+class HeatCheck:
+    """The balance, and what is done about it. `look` once a tick."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._settings = settings
+        self._balance = EnergyBalance(settings)
+        model = settings.model
+        lag_s, power_w = model.heater_lag_s, settings.heater.power_w
+        self._settle_s = min(max(PROBE_S + 2.0 * lag_s, 120.0), 600.0)
+        store_j = model.air_capacity_j_per_k + (
+            lag_s * model.mould_capacity_j_per_k / model.mould_lag_s if model.mould_lag_s else 0.0
+        )
+        longest_s = min(0.75 * lag_s + 60.0, 240.0)
+        self._pulse_s = min(max(PULSE_K * store_j / power_w, 20.0), longest_s)
+        self._look_s = self._pulse_s + 1.5 * lag_s + PROBE_S + 60.0
+        self._need_k = max(LEAST_ANSWER_K, ANSWER_SHARE * self._due_k())
+        self._shed_known = bool(settings.indices(Role.AMBIENT))
+        self._pulse_first = settings.outrun_k() > PULSE_FIRST_K
+        self.state = HeatState.WATCH
+        self.since_s = 0.0
+        """How long it has been in this state."""
+        self.wait_s = 0.0
+        self.unanswered = 0
+        """Pulses without an answer, one after another."""
+        self.doubt_s: float | None = None
+        """How long heat has been in doubt."""
+        self.calm_s = 0.0
+        self.cuts_s: list[float] = []
+        """How long ago the contactor opened for unexplained heat."""
+        self.proven = False
+        self.given_up = False
+        self.cut_c: float | None = None
+        self.base: list[float] = []
+        """The air of the last steps, newest last."""
+        self.line: list[float] = []
+        """Base and slope of a pulse, °C and K/s."""
+        self.night = False
+        self.off_s = 0.0
+        self.heated = False
+        # The step under way.
+        self.step_s = self.on_s = self.air_sum = self.air_s = 0.0
+
+    # ---- what others ask ------------------------------------------------------------------
+
+    @property
+    def pulse(self) -> bool:
+        """Full heat now, whatever the regulator asks."""
+        return self.state is HeatState.PULSE and self.since_s < self._pulse_s
+
+    @property
+    def contactor_closed(self) -> bool:
+        """Whether the contactor may be closed, as far as this check goes."""
+        if self.state is HeatState.CONTACTOR_PULSE:
+            return self.since_s < self._pulse_s
+        return self.state is not HeatState.CUT
+
+    @property
+    def holds_off(self) -> str | None:
+        """What forbids heat now: `unanswered`, `first-pulse`, `unexplained`, or None."""
+        if self.state is HeatState.WATCH or self.pulse:
+            return None
+        if self.state in (HeatState.CUT, HeatState.CONTACTOR_PULSE):
+            return "unexplained"
+        return "first-pulse" if self.doubt_s is None else "unanswered"
+
+    # ---- one tick -------------------------------------------------------------------------
+
+    def look(self, v: InterlockInputs) -> InterlockInputs:
+        """The tick with what was found in it."""
+        if v.night and not self.night:
+            self._begin(v)
+        self.night = v.night
+        self.given_up = self.given_up and v.night
+        self.since_s += v.gap_s
+        self.cuts_s = [s + v.gap_s for s in self.cuts_s if s + v.gap_s < CUTS_WITHIN_S]
+        self.off_s = 0.0 if v.heater_on else self.off_s + v.gap_s
+        self.heated = self.heated or v.heater_on
+        if self.doubt_s is not None:
+            self.doubt_s += v.gap_s
+        self.on_s += v.dt_s if v.heater_on else 0.0
+        self.step_s += max(v.gap_s, v.dt_s)
+        if v.control_c is not None:
+            self.air_sum += v.control_c * v.dt_s
+            self.air_s += v.dt_s
+        if self.step_s >= STEP_S - 1e-6:
+            self._step(v)
+            self.step_s = self.on_s = self.air_sum = self.air_s = 0.0
+        return v._replace(
+            heat_state=self.state, pulses=self.unanswered, doubt_s=self.doubt_s or 0.0,
+            heater_dead=self.given_up, relay_welded=self.proven,
+        )  # fmt: skip
+
+    def _begin(self, v: InterlockInputs) -> None:
+        """A night starts (or is taken up again): every doubt is new."""
+        if v.control_c is not None:
+            parts_c = tuple(c for _, c in v.parts_c)
+            self._balance.begin(v.control_c, parts_c, v.ambient_c)
+        self._enter(HeatState.WATCH)
+        self.unanswered, self.doubt_s, self.calm_s, self.cuts_s = 0, None, 0.0, []
+        self.given_up = self.proven = False
+        if self._pulse_first:
+            self._pause(0.0)
+
+    def _step(self, v: InterlockInputs) -> None:
+        at_rest = not v.night and (not self.heated or self.off_s > WATCH_AT_REST_S)
+        duty = min(self.on_s / self.step_s, 1.0)
+        if self.air_s <= 0.0 or at_rest:
+            self._balance.unseen(self.step_s, duty)
+            self.base = []
+            self._unseen(at_rest)
+            return
+        air_c = self.air_sum / self.air_s
+        self.base = [*self.base[1 - BASE_STEPS :], air_c] if self.step_s < 1.5 * STEP_S else []
+        self._balance.step(
+            self.step_s, duty, air_c, v.ambient_c,
+            shed_known=self._shed_known, warmest_c=warmest(v, air_c), heated=v.heated,
+        )  # fmt: skip
+        match self.state:
+            case HeatState.WATCH:
+                self._watch(v, air_c)
+            case HeatState.PAUSE:
+                self._paused(v, air_c)
+            case HeatState.PULSE:
+                self._pulsed(v)
+            case HeatState.CUT:
+                self._cut(v, air_c)
+            case HeatState.CONTACTOR_PULSE:
+                self._contactor_pulsed(v, air_c)
+        if self.doubt_s is not None and self.doubt_s > LONGEST_DOUBT_S and v.heated:
+            far = v.setpoint_c is not None and air_c < v.setpoint_c - FAR_BELOW_K
+            self.given_up = self.given_up or far
+
+    def _unseen(self, at_rest: bool) -> None:
+        """Nothing is seen of the air: a pulse under way has told nothing."""
+        if at_rest:
+            self.heated = self.proven = False
+            self._enter(HeatState.WATCH)
+        elif self.state is HeatState.PULSE:
+            self._pause(self.wait_s)
+        elif self.state is HeatState.CONTACTOR_PULSE:
+            self._enter(HeatState.CUT)
+
+    def _watch(self, v: InterlockInputs, air_c: float) -> None:
+        balance = self._balance
+        if balance.unexplained_j > balance.unexplained_bound_j:
+            self.cuts_s = [*self.cuts_s, 0.0]
+            self.cut_c, self.wait_s = air_c, 0.0
+            self._enter(HeatState.CUT)
+            self.proven = self.proven or len(self.cuts_s) >= MOST_CUTS
+        elif balance.unanswered_j > balance.unanswered_bound_j and v.heated:
+            self.doubt_s = self.doubt_s or 0.0
+            self._pause(self._settle_s)
+        elif balance.unanswered_j < 0.5 * balance.unanswered_bound_j:
+            self.calm_s += self.step_s if v.heater_on or v.duty > 0.0 else 0.0
+            if self.calm_s > CALM_S:
+                self.unanswered, self.doubt_s = 0, None
+        else:
+            self.calm_s = 0.0
+
+    def _pause(self, wait_s: float) -> None:
+        self.wait_s, self.calm_s = wait_s, 0.0
+        self._balance.unanswered_j = 0.0
+        self._enter(HeatState.PAUSE)
+
+    def _paused(self, v: InterlockInputs, air_c: float) -> None:
+        if not v.heated:
+            self._enter(HeatState.WATCH)
+            return
+        wanted = v.setpoint_c is not None and air_c < v.setpoint_c
+        if wanted and self.since_s >= self.wait_s and self._quiet():
+            self._enter(HeatState.PULSE)
+
+    def _quiet(self) -> bool:
+        """Whether the air stands still enough for a small answer to be seen; the line is kept."""
+        if len(self.base) < BASE_STEPS:
+            return False
+        self.line = list(line_through(self.base, STEP_S))
+        waited_s = self.since_s - self.wait_s
+        return abs(self.line[1]) < QUIET_K_PER_S or waited_s > LONGEST_UNQUIET_S
+
+    def _answer_k(self) -> float:
+        """How far the air is above where it would be without the pulse, K."""
+        base_c, slope = self.line
+        drift_k = slope * DRIFT_S * (1.0 - math.exp(-self.since_s / DRIFT_S))
+        last = self.base[-4:]
+        return sum(last) / len(last) - base_c - drift_k
+
+    def _pulsed(self, v: InterlockInputs) -> None:
+        if not v.heated:
+            self._enter(HeatState.WATCH)
+        elif self.since_s > 40.0 and self._answer_k() > self._need_k:
+            if self.doubt_s is not None:
+                self._balance.answered()
+            self.unanswered = 0
+            self._enter(HeatState.WATCH)
+        elif self.since_s > self._look_s:
+            self.unanswered += 1
+            self.doubt_s = self.doubt_s or 0.0
+            if self.unanswered >= MOST_PULSES:
+                self.given_up = True
+            self._pause(min(300.0 * self.unanswered, 900.0))
+
+    def _cut(self, v: InterlockInputs, air_c: float) -> None:
+        settled = self.since_s >= max(self._settle_s, 300.0)
+        if v.night and self._settings.contactor is not None:
+            wanted = v.setpoint_c is not None and air_c < v.setpoint_c - 0.5
+            if settled and wanted and self._quiet():
+                self._enter(HeatState.CONTACTOR_PULSE)
+            return
+        # Nothing is left to open: it stops rising by itself, or it is stuck.
+        if not settled or self.cut_c is None:
+            self.cut_c = max(air_c, self.cut_c or air_c)
+        elif air_c > self.cut_c + STILL_RISING_K:
+            self.proven, self.cut_c = True, air_c - STILL_RISING_K
+        elif air_c < self.cut_c - 0.5:
+            self._settled(air_c)
+
+    def _contactor_pulsed(self, v: InterlockInputs, air_c: float) -> None:
+        if not v.night:
+            self._enter(HeatState.CUT)
+        elif self.since_s > 40.0 and self._answer_k() > self._need_k:
+            self.proven, self.cut_c = True, None
+            self._enter(HeatState.CUT)
+        elif self.since_s > self._look_s:
+            self._settled(air_c)
+
+    def _settled(self, air_c: float) -> None:
+        """It was not the heater, or it heats no more."""
+        self.proven, self.wait_s = False, 0.0
+        self._balance.forgive(air_c)
+        self._enter(HeatState.WATCH)
+
+    def _enter(self, state: HeatState) -> None:
+        if state is not self.state:
+            self.state, self.since_s = state, 0.0
+
+    # ---- the pulse's answer by the model --------------------------------------------------
+
+    def _due_k(self) -> float:
+        """The highest the air gets from one pulse from rest, by the settings' model, K."""
+        model, step_s = self._settings.model, 5.0
+        heater_w = air_k = mould_k = most_k = 0.0
+        conduct = model.mould_capacity_j_per_k / model.mould_lag_s if model.mould_lag_s else 0.0
+        lag_s = max(model.heater_lag_s, step_s)
+        t_s = 0.0
+        while t_s < self._look_s:
+            given_w = self._settings.heater.power_w if t_s < self._pulse_s else 0.0
+            heater_w += (given_w - heater_w) * step_s / lag_s
+            to_mould_w = conduct * (air_k - mould_k)
+            net_w = heater_w - model.loss_w_per_k * air_k - to_mould_w
+            air_k += net_w * step_s / max(model.air_capacity_j_per_k, 5.0 * step_s)
+            if conduct:
+                mould_k += to_mould_w * step_s / model.mould_capacity_j_per_k
+            most_k = max(most_k, air_k)
+            t_s += step_s
+        return most_k
+
+    # ---- remember -------------------------------------------------------------------------
+
+    def snapshot(self) -> dict[str, Any]:
+        """All state, JSON-ready."""
+        own = {k: v for k, v in vars(self).items() if not k.startswith("_")}
+        return {**own, "state": self.state.value, "balance": self._balance.snapshot()}
+
+    def restore(self, state: dict[str, Any]) -> None:
+        """Go on from a snapshot; an empty one (of an earlier version) starts anew."""
+        own = dict(state)
+        self._balance.restore(own.pop("balance", {}))
+        own["state"] = HeatState(own.get("state", HeatState.WATCH))
+        vars(self).update(own)
+
+    def resume(self) -> None:
+        """After a cut: the next night tick begins anew, by what is measured then."""
+        self.night = False
+        self._balance.unseen(1.0, 0.0)
+
+
+def warmest(v: InterlockInputs, air_c: float) -> float | None:
+    """The warmest part there may be, °C: measured, or by its card's own heat over the air."""
+    seen = [c for _, c in v.parts_c]
+    seen += [air_c + k for k in v.self_heat_k if k is not None]
+    return max(seen, default=None)
+
+
+def line_through(values: Sequence[float], step_s: float) -> tuple[float, float]:
+    """Least squares through equally spaced values: at the last one, and the slope per s."""
+    n = len(values)
+    mean_t, mean = (n - 1) / 2.0, sum(values) / n
+    squares = sum((i - mean_t) ** 2 for i in range(n))
+    slope = sum((i - mean_t) * (x - mean) for i, x in enumerate(values)) / squares
+    return mean + slope * (n - 1 - mean_t), slope / step_s
