@@ -55,7 +55,7 @@ def test_mechanical_contactor(table: Table) -> None:
         ("loss +50 %", 1.0, 0.5),
         ("mains 10 % low", 1.0, 0.5),
         ("2 kW, declared", 1.5, 1.0),
-        ("2 kW, undeclared", 1.5, 1.0),
+        ("600 W, undeclared", 1.5, 1.0),
     ],
 )
 def test_without_retuning(table: Table, oven: str, overshoot_c: float, soak_c: float) -> None:

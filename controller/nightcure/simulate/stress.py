@@ -53,7 +53,7 @@ def stressed(settings: Settings, network: Network) -> list[tuple[str, Settings, 
             settings.model_copy(update={"heater": strong}),
             replace(network, power_w=2000.0),
         ),
-        ("2 kW, undeclared", settings, replace(network, power_w=2000.0)),
+        ("600 W, undeclared", settings, replace(network, power_w=600.0)),
         ("contactor", with_contactor(settings), network),
     ]
 
