@@ -74,8 +74,8 @@ class HeaterStuckOn(Interlock):
         now = "" if v.control_c is None else f", now {self.show(v.control_c)}"
         return (
             f"Heater stuck on: the relay is off and the air was heated{now}. Pull the heater's "
-            f"plug; the relay's contacts may be welded: replace it, do not try it again. (Or the "
-            f"heater is far stronger than the settings say.)"
+            f"plug; the relay's contacts may be welded: replace it, do not try it again. Or the "
+            f"heater is far stronger than the settings say."
         )
 
 
