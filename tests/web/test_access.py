@@ -11,7 +11,7 @@ from itsdangerous import URLSafeTimedSerializer
 
 from nightcure.errors import NightcureError
 from nightcure.ledger.reader import LedgerReader
-from nightcure_web import access
+from nightcure_web import access, logged_out
 from nightcure_web import login_limits as guesses
 from nightcure_web.app import HEADERS, create_app
 
@@ -83,6 +83,55 @@ def test_logging_out(client: TestClient) -> None:
     log_in(client)
     assert client.post("/api/logout").json() == {"logged_in": False}
     assert client.get("/api/session").json()["logged_in"] is False
+
+
+def test_a_copied_cookie_is_worth_nothing_after_the_logout(
+    client: TestClient, night_ledger: Path
+) -> None:
+    """Fails before this: a logout only asked the browser to forget its cookie."""
+    log_in(client)
+    copied = client.cookies[access.COOKIE]
+    log_in(client)  # another session of the same device
+    mine = client.cookies[access.COOKIE]
+    client.cookies.clear()
+    client.cookies.set(access.COOKIE, copied)
+    assert client.post("/api/logout").status_code == 200
+    with TestClient(create_app(settings_for(night_ledger))) as restarted:
+        for page in (client, restarted):
+            for cookie, good in ((copied, False), (mine, True)):
+                page.cookies.clear()
+                page.cookies.set(access.COOKIE, cookie)
+                assert page.get("/api/session").json()["logged_in"] is good
+                assert (page.post("/api/commands/start", json={}).status_code == 401) is not good
+    kept = Path(f"{night_ledger}.logged-out")
+    assert [p.name for p in kept.parent.glob("*.logged-out.*")] == []
+
+
+def test_a_logout_that_cannot_be_written_down_is_told(
+    client: TestClient, night_ledger: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    log_in(client)
+    monkeypatch.setattr(logged_out.os, "replace", full)
+    answer = client.post("/api/logout")
+    assert answer.status_code == 503
+    assert "No space left on device" in answer.json()["detail"]
+    assert client.get("/api/session").json()["logged_in"] is False, "here it is ended all the same"
+
+
+@pytest.mark.parametrize("content", [b"", b"{", b"[1, null]", b"{}", b"\xff\xfe"])
+def test_a_damaged_list_of_ended_sessions_is_as_none(tmp_path: Path, content: bytes) -> None:
+    (tmp_path / "ended").write_bytes(content)
+    ended = logged_out.LoggedOut(tmp_path / "ended")
+    assert "x" not in ended
+    for n in range(logged_out.MOST + 5):
+        ended._ended[f"s{n}"] = None
+    ended.add("x")
+    again = logged_out.LoggedOut(tmp_path / "ended")
+    assert "x" in again
+    assert len(again._ended) == logged_out.MOST
 
 
 def test_a_wrong_passphrase_and_too_many(

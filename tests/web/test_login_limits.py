@@ -71,6 +71,54 @@ def test_an_ipv6_client_is_one_whatever_half_it_chooses() -> None:
     assert guesses.wait_s("10.0.0.8", 1.0) == 0.0
 
 
+def test_neighbours_in_one_network_do_not_lock_the_owner_out() -> None:
+    """A home's devices share the first half of their IPv6 addresses, and so does a guest's.
+
+    Fails before this: their guesses counted for the owner's device, too.
+    """
+    guesses, mine = LoginLimits(), "2001:db8:1:2::5"
+    guesses.right(mine)
+    guesses_looked_at(guesses, [f"2001:db8:1:2::1:{n:x}" for n in range(50)], 3600.0)
+    assert guesses.wait_s("2001:db8:1:2::1:7", 3599.0) > 0.0
+    assert guesses.wait_s("2001:db8:1:2::77", 3599.0) > 0.0, "one more neighbour is no stranger"
+    assert guesses.wait_s(mine, 3599.0) == 0.0
+    moved = "2001:db8:1:2:1234:5678:9abc:def0"
+    assert guesses.wait_s(moved, 3599.0) > 0.0
+    assert guesses.wait_s(moved, 3599.0, "device") == 0.0, "by its cookie, whatever its address"
+    for n in range(5):
+        guesses.wrong(moved, 3599.0 + n, "device")
+    assert guesses.wait_s(moved, 3605.0, "device") > 0.0, "a device has an allowance, no more"
+    assert guesses.wait_s(mine, 3605.0) == 0.0
+
+
+def test_a_device_that_has_logged_in_before_is_known_by_its_cookie(
+    night_ledger: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fails before this."""
+    now = {"s": 1000.0}
+    monkeypatch.setattr(access.time, "monotonic", lambda: now["s"])
+    app = create_app(settings_for(night_ledger))
+    wrong, right = {"passphrase": "kelp"}, {"passphrase": PASSPHRASE}
+    with TestClient(app, client=("2001:db8:1:2::5", 50000)) as person:
+        assert person.post("/api/login", json=right).status_code == 200
+        assert person.post("/api/logout").status_code == 200
+        kept = dict(person.cookies)
+    assert kept.keys() == {access.DEVICE_COOKIE}
+    for n in range(30):
+        with TestClient(app, client=(f"2001:db8:1:2::a:{n:x}", 50000)) as neighbour:
+            answer = neighbour.post("/api/login", json=wrong)
+            assert answer.status_code in (401, 429)
+        now["s"] += 61.0 if n % 5 == 4 else 0.0
+    elsewhere = ("2001:db8:1:2:fade:fade:fade:fade", 50000)
+    with TestClient(app, client=elsewhere) as stranger:
+        assert stranger.post("/api/login", json=right).status_code == 429
+    forged = {access.DEVICE_COOKIE: kept[access.DEVICE_COOKIE][:-3] + "abc"}
+    with TestClient(app, client=elsewhere, cookies=forged) as stranger:
+        assert stranger.post("/api/login", json=right).status_code == 429
+    with TestClient(app, client=elsewhere, cookies=kept) as moved:
+        assert moved.post("/api/login", json=right).status_code == 200
+
+
 def test_a_crowd_does_not_fill_the_memory() -> None:
     guesses = LoginLimits()
     for i in range(2000):

@@ -55,7 +55,7 @@ def test_whatever_is_asked_is_answered_as_described(steered: Steered) -> None:
         for logged_in in (False, True):
             client.cookies.clear()
             if logged_in:  # also after it has logged itself out
-                client.cookies.set(COOKIE, access._signer.dumps("person"))
+                client.cookies.set(COOKIE, access._signer.dumps(["here", "a device"]))
             asked = case.as_transport_kwargs(base_url="http://testserver")
             answer = client.request(**{**asked, "cookies": None})
             statuses[logged_in].append(answer.status_code)

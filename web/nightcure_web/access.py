@@ -18,7 +18,8 @@ from itsdangerous import BadSignature, URLSafeTimedSerializer
 from nightcure.errors import NightcureError
 from nightcure.settings import Settings
 
-from .login_limits import LoginLimits
+from .logged_out import LoggedOut
+from .login_limits import LoginLimits, neighbourhood
 from .problems import Problem
 
 log = logging.getLogger("nightcure.web")
@@ -26,6 +27,10 @@ log = logging.getLogger("nightcure.web")
 COOKIE = "nightcure_session"
 #: A login is good for so long.
 SESSION_S = 12 * 3600
+#: Beside it, and after it: this device has logged in before. Browsers keep it for 400 days at most.
+DEVICE_COOKIE, DEVICE_S = "nightcure_device", 400 * 86400
+#: What a client is called that is known by it.
+DEVICE = "device "
 #: Characters; what is made has 43.
 SHORTEST_SECRET = 32
 
@@ -93,15 +98,17 @@ class Access:
         self._hash = settings.web.passphrase_hash
         self._hasher = PasswordHasher()
         self._secret_path = Path(f"{settings.ledger}.secret")
-        self._signer = self._signer_with(read_secret(self._secret_path))
+        self._sign_with(read_secret(self._secret_path))
+        self._ended = LoggedOut(Path(f"{settings.ledger}.logged-out"))
         self._guesses = LoginLimits()
         self._door = threading.Lock()
         self.reading_needs_login = settings.web.reading == "login"
         """Whether the page is shown to nobody without the passphrase."""
 
-    def _signer_with(self, secret: str) -> URLSafeTimedSerializer:
-        # A changed passphrase ends every session.
-        return URLSafeTimedSerializer(secret, salt=self._hash or "none")
+    def _sign_with(self, secret: str) -> None:
+        # A changed passphrase ends every session; the devices are still the owner's.
+        self._signer = URLSafeTimedSerializer(secret, salt=self._hash or "none")
+        self._devices = URLSafeTimedSerializer(secret, salt="device")
 
     @property
     def has_passphrase(self) -> bool:
@@ -113,20 +120,27 @@ class Access:
         self.check_origin(request)
         if self._hash is None:
             raise Problem(403, NO_PASSPHRASE)
+        device = self._device_of(request)
         with self._door:  # one at a time, or guesses sent together would all be looked at
-            self._try(self._hash, passphrase, client_of(request))
-        response.set_cookie(
-            COOKIE,
-            self._signer.dumps("person"),
-            max_age=SESSION_S,
-            httponly=True,
-            samesite="strict",
-            secure=request.url.scheme == "https",
-        )
+            self._try(self._hash, passphrase, client_of(request), device)
+        device = device or secrets.token_urlsafe(16)
+        session = self._signer.dumps([secrets.token_urlsafe(16), device])
+        for name, value, good_s in (
+            (COOKIE, session, SESSION_S),
+            (DEVICE_COOKIE, self._devices.dumps(device), DEVICE_S),
+        ):
+            response.set_cookie(
+                name,
+                value,
+                max_age=good_s,
+                httponly=True,
+                samesite="strict",
+                secure=request.url.scheme == "https",
+            )
 
-    def _try(self, wanted: str, passphrase: str, client: str) -> None:
+    def _try(self, wanted: str, passphrase: str, client: str, device: str | None) -> None:
         now_s = time.monotonic()
-        wait_s = self._guesses.wait_s(client, now_s)
+        wait_s = self._guesses.wait_s(client, now_s, device)
         if wait_s > 0.0:
             whole_s = int(wait_s) + 1
             raise Problem(
@@ -137,26 +151,49 @@ class Access:
         try:
             self._hasher.verify(wanted, passphrase)
         except (Argon2Error, InvalidHashError):
-            self._guesses.wrong(client, now_s)
+            self._guesses.wrong(client, now_s, device)
             log.warning("A wrong passphrase from %s.", client)
             raise Problem(401, "That is not the passphrase.") from None
-        self._guesses.right(client)
+        self._guesses.right(client, device)
 
     def log_everybody_out(self) -> None:
         """End every session there is, also those of before a restart."""
         with self._door:
-            self._signer = self._signer_with(renew_secret(self._secret_path))
+            self._sign_with(renew_secret(self._secret_path))
+
+    def log_out(self, request: Request) -> None:
+        """End the session the request is of. Raises NightcureError: not written down."""
+        session = self._session_of(request)
+        if session is not None:
+            with self._door:
+                self._ended.add(session[0])
 
     def logged_in(self, request: Request) -> bool:
         """Whether the request carries a good cookie."""
+        return self._session_of(request) is not None
+
+    def whose(self, request: Request) -> str:
+        """Which client it is of: a device that is logged in, else the network's part of it."""
+        session = self._session_of(request)
+        return neighbourhood(client_of(request)) if session is None else DEVICE + session[1]
+
+    def _session_of(self, request: Request) -> tuple[str, str] | None:
+        """The session's and the device's number, where the cookie is good."""
         cookie = request.cookies.get(COOKIE)
         if cookie is None or self._hash is None:
-            return False
+            return None
         try:
-            self._signer.loads(cookie, max_age=SESSION_S)
+            session, device = self._signer.loads(cookie, max_age=SESSION_S)
+        except (BadSignature, ValueError, TypeError):
+            return None
+        return None if session in self._ended else (str(session), str(device))
+
+    def _device_of(self, request: Request) -> str | None:
+        """The number of a device that has logged in before."""
+        try:
+            return str(self._devices.loads(request.cookies.get(DEVICE_COOKIE, ""), DEVICE_S))
         except BadSignature:
-            return False
-        return True
+            return None
 
     def may_read(self, request: Request) -> bool:
         """Whether the request may be answered with what the oven does."""

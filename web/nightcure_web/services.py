@@ -6,11 +6,12 @@ import asyncio
 import threading
 import time
 from collections import Counter
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import AsyncIterator, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager, contextmanager
 from typing import Annotated, Any
 
-from fastapi import Depends, Request, Security
+from fastapi import Depends, Request, Response, Security
 from fastapi.security import APIKeyCookie
 
 from nightcure.cautions import ACCEPTED_AS
@@ -20,11 +21,37 @@ from nightcure.ledger.notes import NotesWriter
 from nightcure.ledger.reader import LedgerReader
 from nightcure.settings import Settings
 
-from .access import COOKIE, Access
+from .access import COOKIE, Access, client_of
+from .login_limits import neighbourhood
 from .problems import Problem
 
 #: How long a command waits for the controller's answer, s, and how often it looks.
 ANSWER_S, LOOK_S = 6.0, 0.05
+
+
+class Turns:
+    """For answers that take long to reckon: one at a time, whoever asks; the others wait."""
+
+    def __init__(self, most_waiting: int = 12, most_of_one: int = 3) -> None:
+        self._one = asyncio.Lock()
+        self._most, self._most_of_one = most_waiting, most_of_one
+        self._asking: Counter[str] = Counter()
+
+    @asynccontextmanager
+    async def turn(self, client: str) -> AsyncIterator[None]:
+        """Wait for it. Raises Problem: too many wait already."""
+        if self._asking.total() >= self._most or self._asking[client] >= self._most_of_one:
+            raise Problem(
+                503, "Much is being asked of this page just now; ask again.", {"Retry-After": "5"}
+            )
+        self._asking[client] += 1
+        try:
+            async with self._one:
+                yield
+        finally:
+            self._asking[client] -= 1
+            if not self._asking[client]:
+                del self._asking[client]
 
 
 class Services:
@@ -37,10 +64,14 @@ class Services:
         """The server is about to stop: streams end."""
         self.listening: Counter[str] = Counter()
         """Open streams by client."""
+        self.turns = Turns()
         self._reader: LedgerReader | None = None
         self._inbox: Inbox | None = None
         self._notes: NotesWriter | None = None
         self._lock = threading.Lock()
+        # Threads of their own: nobody's reading is ahead of a stop, or of the login before it.
+        self._commands = ThreadPoolExecutor(1, "commands")
+        self._logins = ThreadPoolExecutor(1, "logins")
 
     @property
     def reader(self) -> LedgerReader:
@@ -68,25 +99,28 @@ class Services:
         """Whether somebody has accepted the cautions for this oven."""
         return self.reader.accepted(ACCEPTED_AS) is not None
 
-    def put(self, word: str, args: dict[str, Any], who: str) -> int:
-        """Post a command."""
-        with self._lock:
-            if self._inbox is None:
-                _ = self.reader
-                self._inbox = Inbox(self.settings.ledger)
-            return self._inbox.put(word, args, who, time.time())
+    async def log_in(self, passphrase: str, request: Request, response: Response) -> None:
+        """Set the cookie, or raise a Problem."""
+        loop = asyncio.get_running_loop()
+        await loop.run_in_executor(self._logins, self.access.log_in, passphrase, request, response)
+
+    def _put(self, word: str, args: dict[str, Any], who: str) -> int:
+        if self._inbox is None:
+            _ = self.reader
+            self._inbox = Inbox(self.settings.ledger)
+        return self._inbox.put(word, args, who, time.time())
 
     def _outcome(self, command_id: int) -> tuple[str, str] | None:
-        with self._lock:
-            assert self._inbox is not None
-            return self._inbox.outcome(command_id)
+        assert self._inbox is not None
+        return self._inbox.outcome(command_id)
 
     async def command(self, word: str, args: dict[str, Any], who: str) -> tuple[str, str]:
         """Post a command and wait for the controller's answer: outcome and sentence."""
-        command_id = await asyncio.to_thread(self.put, word, args, who)
+        loop = asyncio.get_running_loop()
+        command_id = await loop.run_in_executor(self._commands, self._put, word, args, who)
         end_s = time.monotonic() + ANSWER_S
         while time.monotonic() < end_s:
-            answer = await asyncio.to_thread(self._outcome, command_id)
+            answer = await loop.run_in_executor(self._commands, self._outcome, command_id)
             if answer is not None:
                 return answer
             await asyncio.sleep(LOOK_S)
@@ -119,3 +153,12 @@ async def who_asks(
 
 
 Who = Annotated[str, Depends(who_asks)]
+
+
+async def _turn(request: Request, services: ServicesOf) -> AsyncIterator[None]:
+    async with services.turns.turn(neighbourhood(client_of(request))):
+        yield
+
+
+#: Of a route whose answer takes long to reckon.
+InTurn = Depends(_turn, scope="function")

@@ -22,7 +22,7 @@ from ..models.night_models import (
     Samples,
 )
 from ..problems import Problem
-from ..services import Services, ServicesOf, Who
+from ..services import InTurn, Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api", tags=["nights"])
 
@@ -179,6 +179,7 @@ def note(services: ServicesOf, who: Who, night_id: NightId, asked: Notes) -> Any
     "/nights/{night_id}/samples",
     response_model=Samples,
     responses=told(SAMPLES, 401, 404, 422, 503),
+    dependencies=[InTurn],
 )
 def samples(
     services: ServicesOf,

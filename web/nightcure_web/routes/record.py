@@ -16,7 +16,7 @@ from nightcure.report.sheet import Extras, sheet
 from nightcure.report.uniformity import uniformity
 
 from ..problems import Problem, responses
-from ..services import ServicesOf
+from ..services import InTurn, ServicesOf
 from .nights import NightId
 
 router = APIRouter(prefix="/api", tags=["nights"])
@@ -35,6 +35,7 @@ def _text(kind: str, example: str) -> dict[int | str, dict[str, Any]]:
     "/nights/{night_id}/record",
     response_class=HTMLResponse,
     responses=_text("text/html", "<!doctype html><title>Night 3</title>"),
+    dependencies=[InTurn],
 )
 def record(services: ServicesOf, night_id: NightId) -> HTMLResponse:
     """The morning record as one HTML file, as `nightcure record` writes it.
@@ -54,6 +55,7 @@ def record(services: ServicesOf, night_id: NightId) -> HTMLResponse:
     "/nights/{night_id}/export.csv",
     response_class=StreamingResponse,
     responses=_text("text/csv", "night_s,control_c\n0.0,9.1\n"),
+    dependencies=[InTurn],
 )
 def export(services: ServicesOf, night_id: NightId) -> StreamingResponse:
     """Every tick as a row: s of the night, UTC, °C, shares of full power; units in the header."""

@@ -28,23 +28,26 @@ def session(services: ServicesOf, request: Request) -> Any:
     response_model=LoggedIn,
     responses=told({"logged_in": True}, 400, 401, 403, 411, 413, 422, 429),
 )
-def login(
+async def login(
     services: ServicesOf,
     request: Request,
     response: Response,
     passphrase: Annotated[str, Body(embed=True, max_length=200, examples=["four words of mine"])],
 ) -> Any:
     """Log in with the oven's passphrase; sets a cookie."""
-    services.access.log_in(passphrase, request, response)
+    await services.log_in(passphrase, request, response)
     return {"logged_in": True}
 
 
 @router.post(
-    "/logout", response_model=LoggedIn, responses=told({"logged_in": False}, 400, 403, 411, 413)
+    "/logout",
+    response_model=LoggedIn,
+    responses=told({"logged_in": False}, 400, 403, 411, 413, 503),
 )
 def logout(services: ServicesOf, request: Request, response: Response) -> Any:
-    """Forget this browser."""
+    """Forget this browser, and end its session: its cookie is worth nothing from now on."""
     services.access.check_origin(request)
+    services.access.log_out(request)
     return _forgotten(response)
 
 
