@@ -14,11 +14,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import uvicorn
 from playwright.sync_api import Browser, expect
 
 from nightcure.profile import Profile, Ramp, Soak
-from nightcure_web.app import create_app
+from nightcure_web.app import Server, create_app
 from tests.nights import SETTINGS
 from tests.recording import RecordedOven
 
@@ -74,11 +73,11 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     app = create_app(SETTINGS.model_copy(update={"ledger": ledger}))
-    server = uvicorn.Server(uvicorn.Config(app, port=port, log_level="warning"))
+    server = Server(app, "127.0.0.1", port)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     yield f"http://127.0.0.1:{port}/"
-    app.state.store.closing = True
+    app.state.services.closing = True
     server.should_exit = True
     thread.join(10)
 

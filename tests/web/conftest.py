@@ -30,7 +30,7 @@ ORIGIN = "http://testserver"
 
 
 def settings_for(ledger: Path, passphrase_hash: str | None = HASH) -> Settings:
-    web = {"passphrase_hash": passphrase_hash}
+    web = {"passphrase_hash": passphrase_hash, "hosts": ["testserver"]}
     return changed(SETTINGS, web=web).model_copy(update={"ledger": ledger})
 
 

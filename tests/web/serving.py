@@ -11,7 +11,6 @@ from contextlib import contextmanager
 from typing import Any, NamedTuple
 
 import httpx
-import uvicorn
 from fastapi import FastAPI
 
 from nightcure_web.app import Server
@@ -33,10 +32,7 @@ def served(app: FastAPI) -> Iterator[tuple[str, Server]]:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
-    config = uvicorn.Config(
-        app, port=port, log_level="error", timeout_graceful_shutdown=5, lifespan="off"
-    )
-    server = Server(config, app.state.services)
+    server = Server(app, "127.0.0.1", port)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     wait_for(lambda: server.started, 20, "the server listens")

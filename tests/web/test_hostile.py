@@ -94,9 +94,9 @@ STARTS: list[tuple[str, bytes | str, int]] = [
 OTHERS: list[tuple[str, str, int]] = [
     ("DELETE", "/api/nights/1", 405),
     ("PUT", "/api/status", 405),
-    ("GET", "/api/commands/stop", 404),
+    ("GET", "/api/commands/stop", 405),
     ("TRACE", "/api/status", 405),
-    ("POST", "/api/commands/explode", 405),
+    ("POST", "/api/commands/explode", 404),
     ("POST", "/api/nights", 405),
     ("OPTIONS", "/api/commands/stop", 405),
     ("PATCH", "/api/nights/1", 401),
@@ -107,7 +107,7 @@ OTHERS: list[tuple[str, str, int]] = [
     ("POST", "/api/profiles", 401),
     ("POST", "/api/cautions/accept", 401),
     ("POST", "/api/logout-everywhere", 401),
-    ("GET", "/api/logout-everywhere", 404),
+    ("GET", "/api/logout-everywhere", 405),
     ("DELETE", "/index.html", 405),
 ]
 

@@ -74,6 +74,31 @@ def test_every_body_has_an_example(document: dict[str, Any]) -> None:
     assert "passphrase_hash" not in text
 
 
+VERBS = ("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "PROPFIND")
+
+
+def test_what_a_route_does_not_do_is_answered_with_what_it_does(
+    client: TestClient, document: dict[str, Any]
+) -> None:
+    """RFC 9110, section 15.5.6: 405, and Allow. Fails before this on 19 routes."""
+    client.post("/api/login", json={"passphrase": PASSPHRASE})
+    asked = 0
+    for path, verbs in document["paths"].items():
+        at = path.replace("{night_id}", "1").replace("{name}", "Mine")
+        known = {verb.upper() for verb in verbs}
+        if at == "/api/profiles/check":
+            known.add("DELETE")  # a profile may be called so
+        for verb in set(VERBS) - known:
+            answer = client.request(verb, at)
+            assert answer.status_code == 405, (verb, at)
+            assert set(answer.headers["allow"].split(", ")) == known, (verb, at)
+            asked += 1
+    assert asked > 200
+    for verb in VERBS:
+        assert client.request(verb, "/api/nowhere").status_code == 404, verb
+    assert client.request("POST", "/api/openapi.json").headers["allow"] == "GET, HEAD"
+
+
 def test_every_refusal_is_announced(client: TestClient, document: dict[str, Any]) -> None:
     """A status that a hostile request gets is one that the document names."""
     client.post("/api/login", json={"passphrase": PASSPHRASE})

@@ -11,7 +11,6 @@ from pathlib import Path
 
 import httpx
 import pytest
-import uvicorn
 from fastapi.testclient import TestClient
 
 from nightcure_web.app import Server, create_app
@@ -133,12 +132,7 @@ def test_the_stream_sends_what_is_new(tmp_path: Path, closing: str) -> None:
     with RecordedOven(ledger) as oven:
         oven.run(20.0)
         app = create_app(settings_for(ledger))
-        server = Server(
-            uvicorn.Config(
-                app, port=port, log_level="error", timeout_graceful_shutdown=5, lifespan="off"
-            ),
-            app.state.services,
-        )
+        server = Server(app, "127.0.0.1", port)
         thread = threading.Thread(target=server.run, daemon=True)
         thread.start()
         wait_for(lambda: server.started, 20, "the server listens")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from itertools import islice
 from pathlib import Path
 
@@ -118,6 +119,51 @@ def test_a_closed_stream_is_for_the_logged_in_and_ends_with_the_login(oven: Reco
                     assert isinstance(next(heard), Heard)
                     assert person.post("/api/logout-everywhere").status_code == 200
                     assert list(heard) == [], "it ends, and says nothing more"
+
+
+def test_as_many_as_are_let_in_are_let_in_however_they_come(
+    oven: RecordedOven, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fails before this: who came while others were being let in was not counted yet."""
+    monkeypatch.setattr(live, "MOST_OF_ONE", 3)
+    statuses: list[int] = []
+    together = threading.Barrier(24)
+
+    def listen(address: str) -> None:
+        together.wait(20)
+        with httpx.stream("GET", f"{address}/api/stream", timeout=20) as answer:
+            statuses.append(answer.status_code)
+            wait_for(lambda: len(statuses) == 24, 20, "all were answered")
+
+    with oven:
+        oven.run(10.0)
+        written(oven)
+        app = create_app(oven.settings)
+        with served(app) as (address, _):
+            threads = [threading.Thread(target=listen, args=(address,)) for _ in range(24)]
+            for thread in threads:
+                thread.start()
+            for thread in threads:
+                thread.join(30)
+            assert sorted(statuses) == [200] * 3 + [503] * 21
+            wait_for(lambda: not app.state.services.listening, 10, "the places are free again")
+
+
+def test_strangers_leave_places_to_who_is_logged_in(
+    oven: RecordedOven, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(live, "MOST_OF_STRANGERS", 1)
+    with oven:
+        oven.run(10.0)
+        written(oven)
+        with served(create_app(oven.settings)) as (address, _), listening(address) as first:
+            assert next(first).event == "live"
+            assert httpx.get(f"{address}/api/stream").status_code == 503
+            with httpx.Client(base_url=address) as person:
+                person.post("/api/login", json={"passphrase": PASSPHRASE})
+                cookie = f"{COOKIE}={person.cookies[COOKIE]}"
+            with listening(address, Cookie=cookie) as heard:
+                assert next(heard).event == "live"
 
 
 def test_one_client_cannot_take_every_place(

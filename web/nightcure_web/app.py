@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+import logging
 import socket
+import sys
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from types import FrameType
 
+import anyio.to_thread
 import sdnotify
 import uvicorn
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
+from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from nightcure import __version__
 from nightcure.errors import BadInput
 from nightcure.settings import Settings
 
 from . import live, problems
+from .connections import AT_ONCE, Connection, Room, Seldom, Stages, make_room
 from .jobs import Jobs
-from .middleware import HEADERS, Reading, SafeHeaders, SmallBodies
+from .middleware import HEADERS, OwnNames, Reading, SafeHeaders, SmallBodies
 from .plan_job import PlanJob
 from .routes import (
     cards,
@@ -41,6 +47,10 @@ from .survey_job import SurveyJob
 STATIC = Path(__file__).parent / "static"
 #: The service manager is told this often (s) that the page is alive.
 ALIVE_S = 3
+#: Requests that are worked on in a thread at the same moment.
+THREADS = 2
+#: One that computes gives way after so long, s (Python's own 5 ms add up to seconds for a stop).
+GIVES_WAY_S = 0.0005
 
 
 def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
@@ -59,6 +69,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     app.openapi = lambda: problems.described(app)  # type: ignore[method-assign]
     app.state.services = Services(settings)
     jobs = Jobs()
+    app.state.news = live.News(app.state.services)
     app.state.surveying = SurveyJob(app.state.services, jobs)
     app.state.planning = PlanJob(settings, jobs)
     problems.install(app, HEADERS)
@@ -67,12 +78,17 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
         *(session, survey, record, plan),
     ):
         app.include_router(part.router)
+    app.mount("/api", problems.NoSuchRoute(app))
     if static.is_dir():
         app.mount("/", StaticFiles(directory=static, html=True), name="page")
     app.add_middleware(GZipMiddleware, minimum_size=1000)
     app.add_middleware(Reading, access=app.state.services.access)
     app.add_middleware(SmallBodies)
+    app.add_middleware(OwnNames, names=(settings.web.address, *settings.web.hosts))
     app.add_middleware(SafeHeaders)
+    if settings.web.proxies:
+        app.add_middleware(ProxyHeadersMiddleware, trusted_hosts=list(settings.web.proxies))
+    app.add_middleware(Stages, access=app.state.services.access)
     return app
 
 
@@ -83,17 +99,43 @@ class Server(uvicorn.Server):
     serves the page: a loop that hangs falls silent and is ended.
     """
 
-    def __init__(self, config: uvicorn.Config, services: Services) -> None:
-        config.callback_notify, config.timeout_notify = self._alive, ALIVE_S
+    def __init__(self, app: FastAPI, address: str, port: int) -> None:
+        self.room = Room()
+        config = uvicorn.Config(
+            app,
+            host=address,
+            port=port,
+            http=partial(Connection, self.room),  # type: ignore[arg-type]
+            ws="none",
+            loop="asyncio",
+            lifespan="off",
+            backlog=AT_ONCE,
+            proxy_headers=False,
+            access_log=False,
+            log_level="warning",
+            timeout_graceful_shutdown=2,
+            server_header=False,
+            callback_notify=self._alive,
+            timeout_notify=ALIVE_S,
+        )
         super().__init__(config)
-        self._services = services
+        for name in ("uvicorn.error", "asyncio", "nightcure.web"):
+            logging.getLogger(name).addFilter(Seldom())
+        self._services: Services = app.state.services
         self._notifier = sdnotify.SystemdNotifier()
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Begin to listen."""
+        # Few threads: each may keep the one that serves the page waiting, and with it a stop.
+        sys.setswitchinterval(GIVES_WAY_S)
+        anyio.to_thread.current_default_thread_limiter().total_tokens = THREADS
         await super().startup(sockets)
-        if self.started:
-            self._notifier.notify("READY=1\nSTATUS=The page is served.")
+        if not self.started:
+            return
+        for listener in (s for server in self.servers for s in server.sockets):
+            with listener.dup() as same:
+                make_room(same)
+        self._notifier.notify("READY=1\nSTATUS=The page is served.")
 
     async def _alive(self) -> None:
         self._notifier.notify("WATCHDOG=1")
@@ -118,13 +160,4 @@ def run(settings: Settings, ready: Callable[[], None] = lambda: None) -> None:
         )
     app = create_app(settings)
     ready()
-    config = uvicorn.Config(
-        app,
-        host=settings.web.address,
-        port=settings.web.port,
-        access_log=False,
-        log_level="warning",
-        timeout_graceful_shutdown=2,
-        server_header=False,
-    )
-    Server(config, app.state.services).run()
+    Server(app, settings.web.address, settings.web.port).run()

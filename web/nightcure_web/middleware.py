@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import ipaddress
+import re
+import socket
+from collections.abc import Iterable
+
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -23,6 +28,9 @@ HEADERS = {
 
 #: What a route may say for itself instead: the record has a style within its page.
 OWN = frozenset((b"content-security-policy",))
+
+#: RFC 3986, section 3.2: a name or an IPv4 address, or an IPv6 address in brackets, and a port.
+HOST = re.compile(r"(\[(?P<address>[0-9a-f:.]+(%[^\]]*)?)\]|(?P<name>[^\[\]:/@]+))(:[0-9]{0,5})?")
 
 #: A profile of forty segments has some 4 kB.
 MOST_BODY_BYTES = 64_000
@@ -56,6 +64,44 @@ class SafeHeaders:
             await send(message)
 
         await self._app(scope, receive, with_headers)
+
+
+class OwnNames:
+    """Answers to the names of this machine only.
+
+    A stranger's page can give a name of its own this machine's address, and would then be taken for
+    this page by the browser (DNS rebinding). An address itself, and *.local, it cannot.
+    """
+
+    def __init__(self, app: ASGIApp, names: Iterable[str]) -> None:
+        self._app = app
+        self._names = {"localhost", socket.gethostname().lower(), *map(str.lower, names)}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        told = [v for k, v in scope["headers"] if k == b"host"] if scope["type"] == "http" else []
+        known = all(self._is_own(value.decode("latin-1")) for value in told)
+        await (self._app if known else self._refusal(told[0]))(scope, receive, send)
+
+    def _is_own(self, host: str) -> bool:
+        found = HOST.fullmatch(host.strip().lower())
+        if found is None:
+            return False
+        address, name = found["address"], (found["name"] or "").removesuffix(".")
+        try:
+            ipaddress.ip_address((address or name).partition("%")[0])
+        except ValueError:
+            return not address and (name in self._names or name.endswith((".local", ".localhost")))
+        return True
+
+    @staticmethod
+    def _refusal(host: bytes) -> ASGIApp:
+        name = host.decode("latin-1")
+        name = ascii(name if len(name) <= 60 else f"{name[:57]}...")
+        return problems.problem_response(
+            421,
+            f"This page does not go by the name {name}; ask for it by this machine's address, or "
+            f"put the name into oven.toml, hosts = [...] under [web], and restart the page.",
+        )
 
 
 class SmallBodies:

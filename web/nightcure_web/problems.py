@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 from collections.abc import Sequence
 from http import HTTPStatus
 from typing import Any
@@ -11,6 +12,8 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
+from starlette.routing import compile_path
+from starlette.types import Receive, Scope, Send
 
 from nightcure.errors import BadInput, NightcureError
 
@@ -120,8 +123,34 @@ def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:
 
 
 def described(app: FastAPI) -> dict[str, Any]:
-    """The API's own description, with the document that `responses` refers to."""
+    """The API's own description, with what every route has in common."""
     if app.openapi_schema is None:
         document = FastAPI.openapi(app)
         document["components"]["schemas"]["Problem"] = SCHEMA
+        misdirected = {str(status): said for status, said in responses(421).items()}
+        for verbs in document["paths"].values():
+            for route in verbs.values():
+                route["responses"] |= misdirected
     return app.openapi_schema or {}
+
+
+class NoSuchRoute:
+    """What the API has no route for: 405 with what is allowed there (RFC 9110), or 404."""
+
+    def __init__(self, app: FastAPI) -> None:
+        self._app = app
+        self._paths: list[tuple[re.Pattern[str], set[str]]] = []
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if not self._paths:
+            own = {self._app.openapi_url or "": {"get": None, "head": None}}
+            for path, verbs in (self._app.openapi()["paths"] | own).items():
+                self._paths.append((compile_path(path)[0], {verb.upper() for verb in verbs}))
+        path = scope["path"]
+        allowed = sorted(set().union(*(verbs for at, verbs in self._paths if at.fullmatch(path))))
+        if allowed:
+            told = f"Only {', '.join(allowed)} can be asked of {path}."
+            answer = problem_response(405, told, {"Allow": ", ".join(allowed)})
+        else:
+            answer = problem_response(404, "The page has nothing under this address.")
+        await answer(scope, receive, send)

@@ -62,6 +62,8 @@ def _row(s: Settings, path: str, name: str, unit: str, explains: str) -> dict[st
     value: Any = s
     for key in path.split("."):
         value = getattr(value, key)
-    if value is not None and not isinstance(value, bool | int | float):
+    if isinstance(value, tuple):
+        value = ", ".join(value)
+    elif value is not None and not isinstance(value, bool | int | float):
         value = str(value)
     return {"name": name, "value": value, "unit": unit, "explains": explains}
