@@ -7,11 +7,12 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from nightcure.daemon.status import live_state
+from nightcure.ledger.latch_file import LatchFile, state_folder
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.writer import LedgerWriter
-from nightcure.loop.loop import Loop
 from nightcure.profile import Profile
-from nightcure.record.recorder import Batch, Recorder, settings_mark, take_up_from
+from nightcure.record.recorder import Batch, Recorder
+from nightcure.record.taking_up import take_up
 from nightcure.replay.verify import verify
 from nightcure.scenario import BOX, ambient_c
 from nightcure.settings import Settings, corrected
@@ -46,11 +47,12 @@ class RecordedOven:
 
     def open(self) -> None:
         """The controller starts, and takes up what it finds."""
+        latch = LatchFile(state_folder(self.ledger))
         writer = LedgerWriter(self.ledger)
         settings = corrected(self.settings, writer.offsets_c())
-        self.loop = Loop(settings)
-        self.recorder = Recorder(settings, writer)
-        self._resumed, where, self.lost = take_up_from(settings, self.loop, writer)
+        taken = take_up(settings, writer, latch.says)
+        self.loop, self._resumed, where, self.held, self.lost = taken
+        self.recorder = Recorder(settings, writer, latch)
         if where is not None:
             self.recorder.take_up(*where)
         self.recorder.start()
@@ -70,19 +72,16 @@ class RecordedOven:
         tick_s = self.settings.timing.tick_s
         sensed = tuple([Reading(s.value_c, self.t_s, s.fault) for s in self.oven.sense()])
         wall_s = EVENING_S + self.t_s + self.wall_ahead_s
-        inputs = TickInputs(self.t_s, wall_s, sensed, commands, stop_pressed=self.stop_pressed)
+        inputs = TickInputs(
+            self.t_s, wall_s, sensed, commands, stop_pressed=self.stop_pressed, held=self.held
+        )
         opening = self.loop.snapshot() if commands else None
         decision = self.loop.tick(inputs)
-        snapshot = {
-            "version": _version(),
-            "settings": settings_mark(self.loop.settings),
-            "loop": self.loop.snapshot(),
-        }
         live = live_state(self.settings, self.loop, inputs, decision, 1.0)
         self.recorder.put(
-            Batch(inputs, decision, live, time.time(), opening, snapshot, self._resumed)
+            Batch(inputs, decision, live, time.time(), opening, self.loop.snapshot(), self._resumed)
         )
-        self._resumed = None
+        self._resumed = self.held = None
         self.recorder.wait_below(50, 30.0)
         self.oven.step(tick_s, decision.heater_on, decision.contactor_on)
         self.t_s += tick_s
@@ -106,12 +105,6 @@ class RecordedOven:
 
 def _at(due: Mapping[float, Command], t_s: float) -> tuple[Command, ...]:
     return (due[t_s],) if t_s in due else ()
-
-
-def _version() -> str:
-    from nightcure import __version__
-
-    return __version__
 
 
 def replay(ledger: Path, night_id: int = 1) -> tuple[int, list[tuple[int, str]]]:

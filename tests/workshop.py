@@ -56,6 +56,7 @@ class Workshop:
         ids = [t.id for t in settings.thermometers]
         self.tree = W1Tree(folder / "w1", ids)
         self._oven = VirtualOven(BOX, settings.thermometers, lambda _: 5.0, start_c=start_c)
+        self._reader: LedgerReader | None = None
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._live, daemon=True)
         self.processes: list[subprocess.Popen[str]] = []
@@ -125,7 +126,9 @@ class Workshop:
     def live(self) -> dict[str, Any] | None:
         """The live state."""
         try:
-            return LedgerReader(self.ledger).live()
+            if self._reader is None:
+                self._reader = LedgerReader(self.ledger)
+            return self._reader.live()
         except NightcureError:
             return None
 
@@ -139,7 +142,7 @@ class Workshop:
         assert outcome is not None
         return outcome
 
-    def start_heating(self) -> None:
+    def start_heating(self, within_s: float = 30.0) -> None:
         """Start a night that heats at full power, and wait until the pin is on."""
         segments = [
             {"kind": "soak", "at_c": 45.0, "hours": 8.0},
@@ -147,4 +150,4 @@ class Workshop:
         profile = {"name": "Hot", "lag_c": 30.0, "band_c": 2.0, "segments": segments}
         outcome, message = self.command("start", {"profile": profile, **ALL_CONFIRMED})
         assert outcome == "done", message
-        wait_for(self.heater_on, 30, "the heater's pin on")
+        wait_for(self.heater_on, within_s, "the heater's pin on")

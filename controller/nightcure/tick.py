@@ -50,6 +50,27 @@ class Phase(StrEnum):
     TRIPPED = "tripped"
 
 
+class Mark(StrEnum):
+    """What the trip latch on the disk is to say."""
+
+    CLEAR = "clear"
+    ARMED = "armed"
+    """A night is under way: who finds it so and cannot judge how it stood keeps the heat off."""
+    TRIPPED = "tripped"
+
+
+class Held(NamedTuple):
+    """What a controller that starts finds standing, and stays in.
+
+    Attributes:
+        trip: the interlock that had tripped; None where a night cannot be taken up again.
+        message: its sentence, or the clause that says why the night cannot.
+    """
+
+    trip: str | None
+    message: str
+
+
 class Command(NamedTuple):
     """A row of the inbox, taken and not expired."""
 
@@ -71,6 +92,10 @@ class TickInputs(NamedTuple):
         ledger_silent_s: how long the ledger has accepted no write, s.
         inbox_silent_s: how long the inbox could not be read, s.
         stop_pressed: the stop button is held.
+        armed: the latch on the disk was read back and says that this night is under way; True where
+            none is kept (a rehearsal, a night of an earlier version).
+        ledger_gone: the ledger's file was removed or replaced under the controller.
+        held: at the first tick after a start: the trip that the controller stays in.
     """
 
     mono_s: float
@@ -80,6 +105,9 @@ class TickInputs(NamedTuple):
     ledger_silent_s: float = 0.0
     inbox_silent_s: float = 0.0
     stop_pressed: bool = False
+    armed: bool = True
+    ledger_gone: bool = False
+    held: Held | None = None
 
 
 class Event(NamedTuple):
@@ -153,6 +181,8 @@ class OffCode(StrEnum):
     NO_NIGHT = "no-night"
     """Fields: `phase`."""
     RESUMING = "resuming"
+    NOT_ARMED = "not-armed"
+    """The latch on the disk does not say yet that a night is under way."""
     AIR_DOUBTED = "air-doubted"
     NO_AIR = "no-air-temperature"
     """Fields: `fault`, of the air's thermometer."""
@@ -198,6 +228,14 @@ class Decision(NamedTuple):
     """Thermometers corrected at this tick."""
     begun: Profile | None = None
     """Of the night that began at this tick, even where it is over again."""
+
+    @property
+    def mark(self) -> Mark:
+        """What the latch on the disk is to say from now on."""
+        if self.trip is not None:
+            return Mark.TRIPPED
+        under_way = self.phase in (Phase.RAMP, Phase.SOAK, Phase.COOL)
+        return Mark.ARMED if under_way else Mark.CLEAR
 
 
 #: A decision in which nothing is on; what a loop that knows nothing would say.

@@ -25,7 +25,7 @@ LOST = Screened((None,), (Fault.CRC,), None, air_fault=Fault.CRC)
 DOUBTED = Screened((None,), (Fault.DISAGREES,), None, True, Fault.DISAGREES)
 ALLOWED: dict[str, Any] = {
     "phase": Phase.SOAK, "running": True, "trip": None, "stop_pressed": False, "resuming": False,
-    "heat_held_off": None, "contactor_closed": True,
+    "heat_held_off": None, "armed": True, "contactor_closed": True,
 }  # fmt: skip
 
 
@@ -36,6 +36,7 @@ ALLOWED: dict[str, Any] = {
         (BELIEVED, {"trip": "exotherm"}, OffCode.TRIPPED, {"alarm": "exotherm"}),
         (BELIEVED, {"running": False, "phase": Phase.DONE}, OffCode.NO_NIGHT, {"phase": "done"}),
         (LOST, {"resuming": True}, OffCode.RESUMING, {}),
+        (DOUBTED, {"armed": False}, OffCode.NOT_ARMED, {}),
         (DOUBTED, {}, OffCode.AIR_DOUBTED, {}),
         (BELIEVED._replace(doubted=True), {"phase": Phase.COOL}, OffCode.AIR_DOUBTED, {}),
         (LOST, {}, OffCode.NO_AIR, {"fault": "crc"}),
@@ -55,18 +56,18 @@ def test_each_reason_alone(
     phase=st.sampled_from(Phase),
     trip=st.sampled_from([None, "exotherm"]),
     held=st.sampled_from([None, "unexplained"]),
-    flags=st.tuples(*[st.booleans()] * 4),
+    flags=st.tuples(*[st.booleans()] * 5),
 )
 def test_heat_is_allowed_only_where_everything_says_so(
     screened: Screened, phase: Phase, trip: str | None, held: str | None, flags: tuple[bool, ...]
 ) -> None:
-    running, pressed, resuming, closed = flags
+    running, pressed, resuming, armed, closed = flags
     off = why_off(
         screened, phase=phase, running=running, trip=trip, stop_pressed=pressed,
-        resuming=resuming, heat_held_off=held, contactor_closed=closed,
+        resuming=resuming, heat_held_off=held, armed=armed, contactor_closed=closed,
     )  # fmt: skip
     sure = screened.control_c is not None and not screened.doubted
-    may = sure and running and closed and trip is None and not pressed and not resuming
+    may = sure and running and closed and trip is None and not pressed and not resuming and armed
     may = may and held is None
     assert (off is None) == may
 

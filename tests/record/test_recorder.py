@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from nightcure.ledger.latch_file import LatchFile, state_folder
 from nightcure.ledger.reader import LedgerReader
 from nightcure.ledger.writer import LedgerLost, LedgerWriter
 from nightcure.record.recorder import Recorder
@@ -274,7 +275,7 @@ def watched(oven: RecordedOven) -> Watched:
     """The oven's recorder, on a writer that is watched."""
     oven.close()
     writer = Watched(oven.ledger)
-    oven.recorder = Recorder(oven.settings, writer)
+    oven.recorder = Recorder(oven.settings, writer, LatchFile(state_folder(oven.ledger)))
     oven.recorder.start()
     return writer
 
@@ -364,30 +365,3 @@ def test_a_night_whose_beginning_cannot_be_written_counts_as_unrecorded(ledger: 
         wait_for(lambda: not oven.recorder._waiting, 30, "all is handled")
         assert oven.recorder.silent_s(oven.t_s) == pytest.approx(oven.t_s)
     assert LedgerReader(ledger).nights() == []
-
-
-def test_a_night_of_other_settings_is_not_taken_up(ledger: Path) -> None:
-    oven = RecordedOven(ledger)
-    oven.run(300.0)
-    oven.close()
-    oven.settings = changed(SETTINGS, limits={"air_c": 55.0})
-    oven.open()
-    assert oven.lost is not None
-    assert "settings were changed" in oven.lost
-    assert oven.tick().phase is Phase.IDLE
-    oven.close()
-
-
-def test_a_snapshot_of_another_night_heats_nothing(ledger: Path) -> None:
-    oven = RecordedOven(ledger)
-    oven.run(300.0)
-    oven.close()
-    with sqlite3.connect(ledger) as db:
-        db.execute("UPDATE snapshot SET night_id = NULL")
-    oven.open()
-    assert oven.lost is not None
-    assert "of another night" in oven.lost
-    decision = oven.tick()
-    assert decision.phase is Phase.IDLE
-    assert not decision.heater_on
-    oven.close()

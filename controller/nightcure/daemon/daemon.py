@@ -7,11 +7,10 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from typing import Any
+from contextlib import ExitStack
 
 import sdnotify
 
-from .. import __version__
 from ..board.button import StopButton
 from ..board.ds18b20 import Bus
 from ..board.relay import DeadMan, Outputs
@@ -19,10 +18,11 @@ from ..board.sensor_reader import Reader
 from ..clock import Clock, MachineClock
 from ..errors import NightcureError
 from ..ledger.inbox import Inbox
-from ..ledger.writer import LedgerWriter
-from ..loop.loop import Loop
+from ..ledger.latch_file import LatchFile, state_folder
+from ..ledger.writer import LedgerLost, LedgerWriter
 from ..measure.screening import stale_after_s
-from ..record.recorder import Batch, Recorder, settings_mark, take_up_from
+from ..record.recorder import Batch, Recorder
+from ..record.taking_up import take_up
 from ..settings import Settings, corrected
 from ..tick import Command, Event, Outcome, TickInputs, all_off
 from .status import live_state
@@ -49,15 +49,22 @@ class Daemon:
         self.clock: Clock = clock or MachineClock()
         self.speed = speed
         self.stopping = threading.Event()
-        self._writer = LedgerWriter(settings.ledger)
-        settings = self.settings = corrected(settings, self._writer.offsets_c())
-        self._recorder = Recorder(settings, self._writer)
-        self._inbox = Inbox(settings.ledger)
-        self.loop = Loop(settings)
-        self._resumed_from, going_on, self._lost = take_up_from(settings, self.loop, self._writer)
+        with ExitStack() as undo:
+            latch = LatchFile(state_folder(settings.ledger))
+            undo.callback(latch.close)
+            # Off before anything is written, whatever was left on.
+            self.outputs = Outputs(settings, self.clock)
+            undo.callback(self.outputs.close)
+            writer = LedgerWriter(settings.ledger)
+            undo.callback(writer.close)
+            settings = self.settings = corrected(settings, writer.offsets_c())
+            taken = take_up(settings, writer, latch.says)
+            self._inbox = Inbox(settings.ledger, follows=False)
+            undo.pop_all()
+        self._recorder = Recorder(settings, writer, latch)
+        self.loop, self._resumed_from, going_on, self._held, self._lost = taken
         if going_on is not None:
             self._recorder.take_up(*going_on)
-        self.outputs = Outputs(settings, self.clock)
         self._button = StopButton(settings)
         self._dead_man = DeadMan(self.outputs, settings.timing.dead_man_s, self.clock)
         bus = Bus(tuple(t.id for t in settings.thermometers), self.clock)
@@ -145,8 +152,11 @@ class Daemon:
             round(silent_s, 3) if silent_s > 3 * self.settings.timing.tick_s else 0.0,
             round(max(mono_s - self._inbox_ok_s, 0.0), 3),
             self._button.pressed(),
+            self._recorder.armed,
+            self._recorder.gone is not None,
+            self._held,
         )
-        opening = self._stamped(self.loop.snapshot()) if self._may_start(commands) else None
+        opening = self.loop.snapshot() if self._may_start(commands) else None
         decision = self.loop.tick(inputs)
         if self.stopping.is_set():
             return
@@ -158,7 +168,7 @@ class Daemon:
             log.log(level, "%s", event.message)
         snapshot = None
         if decision.events or mono_s - self._snapshot_s >= SNAPSHOT_EVERY_S:
-            snapshot = self._stamped(self.loop.snapshot())
+            snapshot = self.loop.snapshot()
             self._snapshot_s = mono_s
         self._recorder.put(
             Batch(
@@ -166,27 +176,25 @@ class Daemon:
                 decision,
                 live_state(self.settings, self.loop, inputs, decision, self.speed),
                 time.time(),
-                opening["loop"] if opening else None,
+                opening,
                 snapshot,
                 self._resumed_from,
                 self._notes(),
                 refused,
             )
         )
-        self._resumed_from = None
+        self._resumed_from = self._held = None
+        if inputs.ledger_gone:
+            raise LedgerLost(
+                f"{self._recorder.gone} The heater is off. Start the controller again: it makes a "
+                f"new ledger where there is none, and what had tripped stays tripped."
+            )
         if self.speed > 1.0:
             self._recorder.wait_below(8, timeout_s=2.0)
 
     @staticmethod
     def _may_start(commands: tuple[Command, ...]) -> bool:
         return any(c.word == "start" for c in commands)
-
-    def _stamped(self, state: dict[str, Any]) -> dict[str, Any]:
-        return {
-            "version": __version__,
-            "settings": settings_mark(self.loop.settings),
-            "loop": state,
-        }
 
     def _notes(self) -> list[Event]:
         """What the daemon itself has to say, once."""

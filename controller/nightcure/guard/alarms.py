@@ -77,6 +77,10 @@ class Alarms:
         """Whether the alarm was ever raised here."""
         return name in self._alarms
 
+    def names(self) -> list[str]:
+        """Every alarm that was ever raised here."""
+        return list(self._alarms)
+
     def shown(self) -> list[Alarm]:
         """Those not normal, oldest first."""
         standing = [a for a in self._alarms.values() if a.state is not State.NORMAL]

@@ -46,6 +46,22 @@ class Guard:
             events.append(Event("note", "clock", moved))
         return events
 
+    def settle(self, wall_s: float) -> list[Event]:
+        """Trips that no rule looks after, such as a refused resume, are raised once: their cause is
+        gone from the next tick on, so that a person can reset them."""
+        ruled = {rule.name for rule in self._rules}
+        told = [
+            self.alarms.report(name, True, None, wall_s)
+            for name in self.alarms.names()
+            if name not in ruled
+        ]
+        return [event for event in told if event is not None]
+
+    def report(self, name: str, message: str, wall_s: float) -> list[Event]:
+        """A trip that no rule has found."""
+        event = self.alarms.report(name, True, message, wall_s)
+        return [] if event is None else [event]
+
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready."""
         return {

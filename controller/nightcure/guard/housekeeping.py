@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..settings import Settings
 from ..units import show_duration
 from .interlock import Interlock
 from .interlock_inputs import InterlockInputs
@@ -38,14 +39,31 @@ class TickLate(Interlock):
 
 
 class LedgerLost(Interlock):
-    """Neither record nor commands: a full disk, a dead card."""
+    """No record, no commands or no latch on the disk: a full disk, a dead card, a file gone."""
 
     name = "ledger-lost"
     AFTER_S = 60.0
 
+    def __init__(self, settings: Settings) -> None:
+        super().__init__(settings)
+        self.unarmed_s = 0.0
+
     def look(self, v: InterlockInputs) -> str | None:
+        self.unarmed_s = self.unarmed_s + v.gap_s if v.night and not v.armed else 0.0
+        if not v.night:
+            return None
+        if v.ledger_gone:
+            return (
+                "The ledger's file was removed, replaced or cut short while the night ran, so "
+                "nothing more is recorded: see who or what did it; the controller makes a new one."
+            )
+        if self.unarmed_s > self.AFTER_S:
+            return (
+                f"The trip latch could not be written for {show_duration(self.unarmed_s)}, so that "
+                f"a trip would not outlast a power cut: look at the disk's free space and the card."
+            )
         silent_s, what = max((v.ledger_silent_s, "written"), (v.inbox_silent_s, "read"))
-        if not v.night or silent_s <= self.AFTER_S:
+        if silent_s <= self.AFTER_S:
             return None
         return (
             f"The ledger could not be {what} for {show_duration(silent_s)}, so nobody can see or "

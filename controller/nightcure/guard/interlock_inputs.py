@@ -30,6 +30,8 @@ class InterlockInputs(NamedTuple):
     is measured and cannot be the oven's. `band_c`: the profile's. `too_hot`: thermometers that
     rose past what they can measure. `heat_state` and what follows it: what `guard.heat_check`
     found; `pulses` without an answer so far, `doubt_s` since the heat was first doubted.
+    `armed`: the latch on the disk says that the night is under way. `ledger_gone`: the ledger's
+    file is not the one that was opened.
     """
 
     dt_s: float
@@ -60,3 +62,5 @@ class InterlockInputs(NamedTuple):
     doubt_s: float = 0.0
     heater_dead: bool = False
     relay_welded: bool = False
+    armed: bool = True
+    ledger_gone: bool = False

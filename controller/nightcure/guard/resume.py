@@ -5,6 +5,8 @@ from __future__ import annotations
 from ..settings import Settings
 from ..units import show_difference, show_duration
 
+#: The trip of a night that may not go on, or that nobody can judge.
+NOT_RESUMED = "resume-refused"
 #: The wall clock may be so far behind the record before it is not believed.
 BEHIND_S = 5.0
 
@@ -13,11 +15,14 @@ def judge_resume(settings: Settings, away_s: float, lost_k: float | None) -> tup
     """Whether to go on, and the sentence that says so; arguments as for `why_not_resumed`."""
     why = why_not_resumed(settings, away_s, lost_k)
     if why is not None:
-        return False, (
-            f"The night was not resumed: {why}. See how far the parts are before a restart."
-        )
+        return False, not_resumed(why)
     fell = show_difference(max(lost_k or 0.0, 0.0), settings.units)
     return True, f"Resumed after {show_duration(abs(away_s))}; the air fell by {fell}."
+
+
+def not_resumed(why: str) -> str:
+    """The sentence for a night that does not go on; `why` is a clause."""
+    return f"The night was not resumed: {why}. See how far the parts are before a restart."
 
 
 def why_not_resumed(settings: Settings, away_s: float, lost_k: float | None) -> str | None:

@@ -11,7 +11,9 @@ from pathlib import Path
 from ..errors import BadInput
 from .checksum import intact
 from .file import LedgerLost, open_ledger, sync_folder
+from .latch_file import MISSING, Latch, as_json, read_latch, state_folder
 from .reader import LedgerReader
+from .rows import LATCH
 
 
 def backup(source: Path, target: Path) -> int:
@@ -36,7 +38,7 @@ def backup(source: Path, target: Path) -> int:
     beside = target.with_name(f".{target.name}.part")
     try:
         with closing(open_ledger(source, "ro")) as live:
-            _copy(live, beside)
+            _copy(live, beside, read_latch(state_folder(source)))
         faults = unsound(beside, ticks=False)
         if faults:
             raise LedgerLost(f"The copy is not sound: {faults[0]} The old copy was kept.")
@@ -55,11 +57,16 @@ def backup(source: Path, target: Path) -> int:
     return target.stat().st_size
 
 
-def _copy(live: sqlite3.Connection, beside: Path) -> None:
+def _copy(live: sqlite3.Connection, beside: Path, latch: Latch) -> None:
+    """The copy carries the trip latch, which is no part of the ledger."""
     with suppress(FileNotFoundError):
         beside.unlink()
     with closing(sqlite3.connect(beside)) as copy:
         live.backup(copy)
+        if latch.state != MISSING:
+            told = (LATCH, as_json(latch))
+            copy.execute("INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)", told)
+            copy.commit()
         # One file, to be carried away: no WAL beside it.
         copy.execute("PRAGMA journal_mode=DELETE")
 

@@ -7,7 +7,8 @@ import sqlite3
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from .file import LedgerLost, open_ledger
+from .file import LedgerLost
+from .opened_files import FollowedLedger
 
 #: A command that was not taken within this is refused, never run late.
 TTL_S = 10.0
@@ -37,12 +38,12 @@ class Inbox:
         LedgerLost: it cannot be opened now.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, follows: bool = True) -> None:
+        """`follows`: another ledger that takes this one's place is opened; not the controller's."""
         self.path = path
-        self._db = open_ledger(path, "rw")
         # Folding the WAL into the file is the writer's work: it must not delay a stop.
-        self._db.execute("PRAGMA synchronous=NORMAL")
-        self._db.execute("PRAGMA wal_autocheckpoint=0")
+        pragmas = ("synchronous=NORMAL", "wal_autocheckpoint=0")
+        self._ledger = FollowedLedger(path, "rw", *pragmas, follows=follows)
         self._taken = 0
 
     # ---- the page's side ----------------------------------------------------------------------
@@ -52,7 +53,7 @@ class Inbox:
     ) -> int:
         """Ask for something. Returns the row's id; raises LedgerLost."""
         try:
-            cursor = self._db.execute(
+            cursor = self._ledger.db.execute(
                 "INSERT INTO inbox (word, args, who, asked_s, expires_s) VALUES (?, ?, ?, ?, ?)",
                 (word, json.dumps(args), who, host_s, host_s + ttl_s),
             )
@@ -64,7 +65,7 @@ class Inbox:
     def outcome(self, command_id: int) -> tuple[str, str] | None:
         """What became of it (done, refused, expired; a sentence), None while it waits."""
         try:
-            row = self._db.execute(
+            row = self._ledger.db.execute(
                 "SELECT outcome, message FROM inbox WHERE id = ? AND outcome IS NOT NULL",
                 (command_id,),
             ).fetchone()
@@ -77,7 +78,7 @@ class Inbox:
     def anything_waiting(self) -> bool:
         """Whether `waiting` would give something; cheap enough to ask several times a second."""
         try:
-            row = self._db.execute(
+            row = self._ledger.db.execute(
                 "SELECT 1 FROM inbox WHERE taken_s IS NULL AND id > ? LIMIT 1", (self._taken,)
             ).fetchone()
         except sqlite3.Error as error:
@@ -92,7 +93,7 @@ class Inbox:
         A `stop` never expires: whoever pressed it while the controller was down wants no heat.
         """
         try:
-            rows = self._db.execute(
+            rows = self._ledger.db.execute(
                 "SELECT id, word, args, who, asked_s, expires_s FROM inbox"
                 " WHERE taken_s IS NULL AND id > ? ORDER BY word <> 'stop', id",
                 (self._taken,),
@@ -110,7 +111,7 @@ class Inbox:
 
     def close(self) -> None:
         """Let go of the file."""
-        self._db.close()
+        self._ledger.close()
 
 
 def _object(text: object) -> dict[str, Any] | None:

@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import BadInput
-from .file import LedgerLost, open_ledger
+from .file import LedgerLost
+from .opened_files import FollowedLedger
 from .rows import NEXT_NOTES
 
 #: What people may be asked for, and how it is called on paper; other fields may be added.
@@ -80,10 +81,8 @@ class NotesWriter:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._db = open_ledger(path, "rw")
         # Folding the WAL into the file is the controller's work: it must not wait for this.
-        self._db.execute("PRAGMA synchronous=FULL")
-        self._db.execute("PRAGMA wal_autocheckpoint=0")
+        self._ledger = FollowedLedger(path, "rw", "synchronous=FULL", "wal_autocheckpoint=0")
 
     def __enter__(self) -> NotesWriter:
         return self
@@ -94,13 +93,14 @@ class NotesWriter:
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction, all or nothing. Raises LedgerLost."""
+        db = self._db = self._ledger.db
         try:
-            self._db.execute("BEGIN IMMEDIATE")
-            yield self._db
-            self._db.execute("COMMIT")
+            db.execute("BEGIN IMMEDIATE")
+            yield db
+            db.execute("COMMIT")
         except BaseException as error:
-            if self._db.in_transaction:
-                self._db.execute("ROLLBACK")
+            if db.in_transaction:
+                db.execute("ROLLBACK")
             if isinstance(error, sqlite3.Error):
                 raise LedgerLost(f"The ledger {self.path} cannot be written: {error}.") from None
             raise
@@ -212,4 +212,4 @@ class NotesWriter:
 
     def close(self) -> None:
         """Let go of the file."""
-        self._db.close()
+        self._ledger.close()

@@ -9,7 +9,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from .file import LedgerLost, open_ledger
+from .file import LedgerLost
+from .opened_files import FollowedLedger
 from .rows import NEXT_NOTES, THINNED, CheckRow, EventRow, NightRow, TickRow
 
 NIGHT_SUMMARY = "id, label, oven, version, started_s, ended_s, outcome, reason"
@@ -38,11 +39,10 @@ class LedgerReader:
         self._db()
 
     def _db(self) -> sqlite3.Connection:
-        db: sqlite3.Connection | None = getattr(self._own, "db", None)
-        if db is None:
-            db = open_ledger(self.path, "ro")
-            self._own.db = db
-        return db
+        ledger: FollowedLedger | None = getattr(self._own, "ledger", None)
+        if ledger is None:
+            ledger = self._own.ledger = FollowedLedger(self.path, "ro")
+        return ledger.db
 
     def _rows(self, sql: str, values: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
         try:

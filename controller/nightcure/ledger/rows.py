@@ -6,6 +6,8 @@ from typing import NamedTuple
 
 #: Key in `meta` of a night that was thinned: this and its number.
 THINNED = "thinned/"
+#: Key in `meta` of the trip latch, in a backup.
+LATCH = "latch"
 #: Key in `meta` of what people noted for a night that has not started yet.
 NEXT_NOTES = "notes/next"
 

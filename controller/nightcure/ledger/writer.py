@@ -26,7 +26,9 @@ from .file import (
     make,
     sync_folder,
 )
-from .rows import CheckRow, EventRow, NightRow, SnapshotRow, TickRow
+from .latch_file import Latch, from_json
+from .opened_files import OpenedFiles
+from .rows import LATCH, CheckRow, EventRow, NightRow, SnapshotRow, TickRow
 
 #: The WAL is folded into the file at this size, and cut back to twice this if it ever outgrew it.
 WAL_BYTES = 4_000_000
@@ -93,6 +95,9 @@ class LedgerWriter:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self.gone: str | None = None
+        """The sentence for files that were removed or replaced under this writer: nothing more is
+        written."""
         self._unsure = False
         self._lock = hold_ledger(path)
         try:
@@ -100,11 +105,13 @@ class LedgerWriter:
         except BaseException:
             self._lock.close()
             raise
+        self._files = OpenedFiles(path)
 
     @staticmethod
     def _open(path: Path) -> sqlite3.Connection:
         db = None
         try:
+            OpenedFiles(path).set_aside_strays()
             db = connect(path, "rwc")
             if db.execute("SELECT count(*) FROM sqlite_schema").fetchone() == (0,):
                 make(db)
@@ -133,9 +140,12 @@ class LedgerWriter:
             durable: on return it is on the disk, and so is all that was written before.
 
         Raises:
-            LedgerLost: nothing of it was written; try again later.
+            LedgerLost: nothing of it was written; try again later, unless it is `gone`.
             sqlite3.Error, ValueError: a row is impossible; nothing of it was written.
         """
+        self.gone = self.gone or self._files.changed()
+        if self.gone is not None:
+            raise LedgerLost(self.gone)
         try:
             self._db.execute(f"PRAGMA synchronous={'FULL' if durable else 'NORMAL'}")
             self._db.execute("BEGIN IMMEDIATE")
@@ -262,10 +272,24 @@ class LedgerWriter:
         row = self._first(f"SELECT {', '.join(SnapshotRow._fields)} FROM snapshot")
         return None if row is None else SnapshotRow(*row)
 
+    def carried_latch(self) -> Latch | None:
+        """The latch as a backup carries it; None in a ledger that was never copied."""
+        row = self._first("SELECT value FROM meta WHERE key = ?", LATCH)
+        return None if row is None else from_json(row[0])
+
     def offsets_c(self) -> dict[str, float]:
         """The offset of every thermometer that was ever checked, by 1-Wire id, K."""
         rows = self._all(LATEST_OFFSETS)
         return {str(sensor_id): float(offset_c) for sensor_id, offset_c in rows}
+
+    def end_broken_off(self, but: int | None, outcome: str, reason: str) -> None:
+        """Close every night that has no outcome, but one, with its last tick."""
+        self._do(
+            "UPDATE nights SET outcome = ?, reason = ?, ended_s = coalesce("
+            "(SELECT wall_s FROM ticks WHERE night_id = nights.id ORDER BY seq DESC LIMIT 1),"
+            " started_s) WHERE outcome IS NULL AND id IS NOT ?",
+            (outcome, reason, but),
+        )
 
     def last_seq(self, night_id: int) -> int:
         """The last recorded tick of a night, -1 if there is none."""
@@ -273,9 +297,12 @@ class LedgerWriter:
         return -1 if row is None or row[0] is None else int(row[0])
 
     def close(self) -> None:
-        """Fold the WAL back into the file and let go of both."""
-        self._fold()
+        """Fold the WAL back into the file, where that is still ours, and let go of both."""
+        if self._files.ours:
+            self._fold()
         self._db.close()
+        if self.gone is not None:
+            self._files.set_aside()
         self._lock.close()
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from ..guard.alarms import Alarm, Alarms
 from ..guard.guard import LATE_TICKS, Guard
 from ..guard.interlock_inputs import InterlockInputs
-from ..guard.resume import judge_resume
+from ..guard.resume import NOT_RESUMED, judge_resume, not_resumed
 from ..heat.heating import Heating
 from ..measure.screening import Screened, Screening
 from ..measure.steady import Steady
@@ -33,8 +33,6 @@ PLAIN = (
 )
 #: A fan runs on so long after the heat, s: the heater's body is hot when it is switched off.
 FAN_RUNS_ON_S = 1800.0
-#: The trip of a night that stood still too long to go on.
-NOT_RESUMED = "resume-refused"
 
 
 class Loop:
@@ -85,11 +83,13 @@ class Loop:
         self._steady.note(inputs.readings, screened.faults)
         ambient_c = self._ambient(screened)
 
-        events: list[Event] = []
+        events = self._guard.settle(inputs.wall_s)
+        if inputs.held is not None:
+            trip, message = inputs.held
+            message = not_resumed(message) if trip is None else message
+            events += self._guard.report(trip or NOT_RESUMED, message, inputs.wall_s)
         if self._resuming:
             self._take_up_again(inputs, screened, events)
-        elif NOT_RESUMED in self._alarms:
-            self._report_refused_resume(None, inputs, events)
         self._stop_pressed = inputs.stop_pressed
         now = CommandContext(screened, events)
         outcomes = [self._command_handler.execute(c, now) for c in inputs.commands]
@@ -115,6 +115,7 @@ class Loop:
             stop_pressed=inputs.stop_pressed,
             resuming=self._resuming,
             heat_held_off=self._guard.heat_check.holds_off,
+            armed=inputs.armed,
             contactor_closed=self._closed(),
         )
         self._paused = off is not None
@@ -124,7 +125,7 @@ class Loop:
         else:
             self._fan_s = max(self._fan_s - gap_s, 0.0)
         frozen = screened.air_fault is Fault.FROZEN
-        waits = screened.doubted or frozen or self._resuming
+        waits = screened.doubted or frozen or self._resuming or not inputs.armed
         may_close = self._guard.heat_check.contactor_closed
         self._contactor_on = self._run is not None and not waits and may_close
         if screened.control_c is not None:
@@ -167,15 +168,7 @@ class Loop:
             events.append(Event("night", "resumed", sentence))
             self.cure.away(abs(away_s), screened)
         else:
-            self._report_refused_resume(sentence, inputs, events)
-
-    def _report_refused_resume(
-        self, sentence: str | None, inputs: TickInputs, events: list[Event]
-    ) -> None:
-        """Trip once; from the next tick on the cause is gone, so that a person can reset it."""
-        event = self._alarms.report(NOT_RESUMED, True, sentence, inputs.wall_s)
-        if event is not None:
-            events.append(event)
+            events += self._guard.report(NOT_RESUMED, sentence, inputs.wall_s)
 
     # ---- what was asked: see `loop.commands` -----------------------------------------------------
 
@@ -246,6 +239,7 @@ class Loop:
             tuple(
                 [n for n, f in zip(self._names, screened.faults, strict=True) if f is Fault.TOO_HOT]
             ),
+            armed=inputs.armed, ledger_gone=inputs.ledger_gone,
         )  # fmt: skip
         events += self._guard.look(view, inputs.wall_s)
 

@@ -25,6 +25,7 @@ def why_off(
     stop_pressed: bool,
     resuming: bool,
     heat_held_off: str | None,
+    armed: bool,
     contactor_closed: bool,
 ) -> WhyOff | None:
     """Why the heater may not be on at this tick; None where it may. The first reason counts.
@@ -37,6 +38,7 @@ def why_off(
         stop_pressed: the stop button at the oven is held.
         resuming: a night was broken off, and whether it may go on is not judged yet.
         heat_held_off: what `guard.heat_check` holds it off for; None where it does not.
+        armed: the latch on the disk says that this night is under way (see `tick.TickInputs`).
         contactor_closed: closed since the last tick at least; True where none is fitted.
     """
     if stop_pressed:
@@ -47,6 +49,8 @@ def why_off(
         return WhyOff(OffCode.NO_NIGHT, {"phase": phase.value})
     if resuming:
         return WhyOff(OffCode.RESUMING)
+    if not armed:
+        return WhyOff(OffCode.NOT_ARMED)
     if screened.doubted:
         return WhyOff(OffCode.AIR_DOUBTED)
     if screened.control_c is None:

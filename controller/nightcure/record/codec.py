@@ -7,7 +7,7 @@ from typing import Any
 
 from ..ledger.checksum import with_checksum
 from ..loop.commands import ALL_CONFIRMED
-from ..tick import Command, Decision, Fault, Reading, TickInputs, WhyOff
+from ..tick import Command, Decision, Fault, Held, Reading, TickInputs, WhyOff
 
 _compact = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
@@ -38,6 +38,12 @@ def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None
         data["i"] = inputs.inbox_silent_s
     if inputs.stop_pressed:
         data["s"] = 1
+    if not inputs.armed:
+        data["a"] = 0
+    if inputs.ledger_gone:
+        data["g"] = 1
+    if inputs.held is not None:
+        data["h"] = list(inputs.held)
     if resumed_from is not None:
         data["resumed_from"] = resumed_from
     return with_checksum(inputs.mono_s, inputs.wall_s, dumps(data))
@@ -64,6 +70,9 @@ def decode_inputs(
         data.get("l", 0.0),
         data.get("i", 0.0),
         bool(data.get("s", 0)),
+        bool(data.get("a", 1)),
+        bool(data.get("g", 0)),
+        Held(*data["h"]) if "h" in data else None,
     )
     return inputs, data.get("resumed_from")
 

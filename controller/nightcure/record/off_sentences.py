@@ -47,6 +47,11 @@ def off_sentence(code: str, fields: Mapping[str, str]) -> str:
             return "No night is running."
         case OffCode.RESUMING:
             return "The night was interrupted; whether it may go on is being checked."
+        case OffCode.NOT_ARMED:
+            return (
+                "The trip latch on the disk does not say yet that a night is under way; if this "
+                "lasts, look at the disk's free space and the card."
+            )
         case OffCode.AIR_DOUBTED:
             return (
                 "What is measured cannot be the oven's air: the box is open, or a sensor hangs "

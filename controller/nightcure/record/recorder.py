@@ -6,7 +6,6 @@ loop, whose interlock decides when a blind oven is switched off.
 
 from __future__ import annotations
 
-import json
 import logging
 import threading
 import time
@@ -16,11 +15,13 @@ from typing import Any
 
 from .. import __version__
 from ..errors import NightcureError
+from ..ledger.latch_file import LatchFile
 from ..ledger.writer import CheckRow, EventRow, LedgerWriter, TickRow
-from ..loop.loop import Loop
 from ..settings import Settings, corrected
-from ..tick import Decision, Event, Outcome, Phase, TickInputs, WhyOff
+from ..tick import Decision, Event, Mark, Outcome, Phase, TickInputs, WhyOff
 from .codec import decision_fields, dumps, encode_inputs
+from .latch_keeper import LatchKeeper
+from .taking_up import stamped
 
 log = logging.getLogger("nightcure")
 
@@ -52,6 +53,8 @@ class Batch:
     """Events of the daemon itself."""
     refused: list[Outcome] = field(default_factory=list)
     """Commands that never reached the loop: expired, or not readable."""
+    token: str = ""
+    """Of the latch as it is to stand with this tick; the recorder's own."""
 
     @property
     def weighty(self) -> bool:
@@ -63,9 +66,10 @@ class Batch:
 class Recorder:
     """Owns the ledger's writing side. `put` never blocks; `start` and `stop` frame its thread."""
 
-    def __init__(self, settings: Settings, writer: LedgerWriter) -> None:
+    def __init__(self, settings: Settings, writer: LedgerWriter, latch: LatchFile) -> None:
         self._settings = settings
         self._writer = writer
+        self._latch = LatchKeeper(latch)
         self._waiting: deque[Batch] = deque()
         self._wake = threading.Condition()
         self._closing = False
@@ -92,6 +96,7 @@ class Recorder:
     def put(self, batch: Batch) -> None:
         """Hand over a tick."""
         with self._wake:
+            batch.token = self._latch.ask(batch.decision, batch.inputs.wall_s)
             self._waiting.append(batch)
             if len(self._waiting) > KEEP_TICKS:
                 for i, old in enumerate(self._waiting):
@@ -107,6 +112,16 @@ class Recorder:
             if since_s is None and self._waiting:
                 since_s = self._waiting[0].inputs.mono_s
             return 0.0 if since_s is None else max(mono_s - since_s, 0.0)
+
+    @property
+    def armed(self) -> bool:
+        """Whether the latch on the disk says that the present night is under way."""
+        return self._latch.armed
+
+    @property
+    def gone(self) -> str | None:
+        """The sentence for a ledger whose file was removed or replaced."""
+        return self._writer.gone
 
     def wait_below(self, count: int, timeout_s: float) -> None:
         """Let the ledger catch up (a clock that runs fast must not outrun the disk)."""
@@ -133,6 +148,8 @@ class Recorder:
                 if not self._waiting:
                     break
                 batch = self._waiting[0]
+            # First, and whatever becomes of the ledger: it needs no room on the disk.
+            self._latch.keep()
             kept = self._place()
             try:
                 self._write(batch)
@@ -158,6 +175,11 @@ class Recorder:
             # A night whose first tick was given up runs without a record: that is silence.
             orphan = self._night_id is None and batch.decision.phase in UNDER_WAY
             self._done_with(batch, self._silent_since(batch) if orphan else None)
+            # Its end is on the disk: only now does nothing hold the oven any more.
+            if batch.decision.mark is Mark.CLEAR:
+                self._latch.clear(batch.inputs.wall_s)
+        self._latch.keep()
+        self._latch.close()
         self._writer.close()
 
     def _place(self) -> tuple[Any, ...]:
@@ -215,8 +237,9 @@ class Recorder:
             w.live(b.host_s, dumps(state))
             if b.snapshot is not None:
                 w.snapshot(
-                    self._night_id, self._seq, b.inputs.mono_s, b.inputs.wall_s, dumps(b.snapshot)
-                )
+                    self._night_id, self._seq, b.inputs.mono_s, b.inputs.wall_s,
+                    stamped(self._settings, b.snapshot, b.token, b.inputs),
+                )  # fmt: skip
             if night_id is not None:
                 self._seq += 1
         self._told = (d.why_off,)
@@ -252,40 +275,3 @@ class Recorder:
             self._ended = True
         if self._ended and d.phase is not Phase.TRIPPED:
             self._night_id = None
-
-
-def settings_mark(settings: Settings) -> str:
-    """What must be unchanged for a broken-off night to be taken up: all but page and ledger."""
-    return dumps(settings.model_dump(mode="json", exclude={"web", "ledger", "units", "name"}))
-
-
-def take_up_from(
-    settings: Settings, loop: Loop, writer: LedgerWriter
-) -> tuple[dict[str, Any] | None, tuple[int, int] | None, str | None]:
-    """Look in the ledger for a night that was broken off, or a trip nobody has reset.
-
-    Returns:
-        The snapshot the loop was resumed from (None if it was not), the night and its last tick
-        to go on from, and a sentence if a night could not be taken up.
-    """
-    row = writer.last_snapshot()
-    night = writer.open_night()
-    state: dict[str, Any] | None = None
-    why = "there is no snapshot of it"
-    if row is not None:
-        found: dict[str, Any] = json.loads(row.state)
-        if found.get("version") != __version__:
-            why = f"it was run by version {found.get('version')}, this is {__version__}"
-        elif found.get("settings") != settings_mark(settings):
-            why = "the settings were changed meanwhile"
-        elif found["loop"]["run"] is not None and (night is None or row.night_id != night.id):
-            why = "its snapshot is of another night"
-        else:
-            state = found
-            loop.resume(state["loop"])
-    if night is None:
-        return state["loop"] if state else None, None, None
-    if state is not None and row is not None and row.night_id == night.id:
-        last_seq = writer.last_seq(night.id)
-        return state["loop"], (night.id, max(last_seq, row.seq)), None
-    return None, None, f"The night of '{night.oven}' was broken off and not resumed: {why}."
