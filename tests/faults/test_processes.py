@@ -142,6 +142,12 @@ def test_a_second_controller_is_refused(workshop: Workshop) -> None:
     other = workshop.folder / "other.toml"
     text = workshop.oven_file.read_text().replace("nightcure.ledger", "other.ledger")
     other.write_text(text)
+    beside = workshop.nightcure("controller", str(other))
+    assert beside.wait(30) == 2
+    assert "in use by another controller" in workshop.log(), "their trip latch would be one"
+
+    (workshop.folder / "apart").mkdir()
+    other.write_text(text.replace("other.ledger", "apart/other.ledger"))
     third = workshop.nightcure("controller", str(other))
     assert third.wait(30) == 2
     assert "pin 17 cannot be claimed" in workshop.log()
