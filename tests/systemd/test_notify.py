@@ -66,6 +66,10 @@ def test_ready_once_then_alive_again_and_again_then_stopping(manager: Manager, w
     said = manager.listen()
     assert said.count("READY=1") == 1
     assert said.index("READY=1") < said.index("WATCHDOG=1") < said.index("STOPPING=1")
+    # sd_notify(3): the silence after which it is to be killed, in place of the unit's.
+    assert [s for s in said if "WATCHDOG_USEC" in s] == (
+        ["WATCHDOG_USEC=7500000"] if who == "controller" else []
+    )
 
 
 def test_a_page_whose_loop_hangs_falls_silent(manager: Manager) -> None:

@@ -34,6 +34,9 @@ log = logging.getLogger("nightcure")
 LOOK_S = 0.25
 #: A snapshot for resuming is written this often, and whenever something happened.
 SNAPSHOT_EVERY_S = 10.0
+#: The service manager kills a loop that has been silent for so long after the dead-man has opened
+#: the relay: a process that stands still has no dead-man, and heats on until then.
+KILL_AFTER_DEAD_MAN_S = 1.5
 
 
 class Daemon:
@@ -86,7 +89,10 @@ class Daemon:
             self._first_readings()
             self.outputs.apply(self._decision)  # off; the dead-man counts from here
             self._dead_man.start()
-            self._notifier.notify(f"READY=1\nSTATUS={self.settings.name}: ready")
+            silent_s = self.settings.timing.dead_man_s + KILL_AFTER_DEAD_MAN_S
+            self._notifier.notify(
+                f"READY=1\nWATCHDOG_USEC={silent_s * 1e6:.0f}\nSTATUS={self.settings.name}: ready"
+            )
             self._go_round()
         finally:
             self.outputs.all_off()
