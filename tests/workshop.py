@@ -55,11 +55,18 @@ class Workshop:
         }
         ids = [t.id for t in settings.thermometers]
         self.tree = W1Tree(folder / "w1", ids)
-        self._oven = VirtualOven(BOX, settings.thermometers, lambda _: 5.0, start_c=start_c)
+        self._start_c = start_c
+        self.cool()
         self._reader: LedgerReader | None = None
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._live, daemon=True)
         self.processes: list[subprocess.Popen[str]] = []
+
+    def cool(self) -> None:
+        """The oven as it was at the start."""
+        self._oven = VirtualOven(
+            BOX, self.settings.thermometers, lambda _: 5.0, start_c=self._start_c
+        )
 
     def __enter__(self) -> Self:
         self._thread.start()

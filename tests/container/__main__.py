@@ -2,15 +2,16 @@
 
 A Debian root is made (mmdebstrap), booted (systemd-nspawn), installed into by systemd/install, and
 heats the virtual oven of the workshop through the real units; then things are broken, and the time
-from each fault to the heater's pin being off is measured from outside. Needs root, Linux, the
-packages mmdebstrap and systemd-container, a network for the first run, and some minutes. No GPIO
-device is in it: the pin is a file (`simulate.wires`). Not part of the test run.
+from each event to the heater's pin being off is measured from outside (`events`). Needs root,
+Linux, the packages mmdebstrap and systemd-container, a network for the first run, and some minutes.
+No GPIO device is in it: the pin is a file (`simulate.bench_chip`). CI runs it with --if-possible.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from pathlib import Path
 from argon2 import PasswordHasher
 
 from tests.container.box import PASSPHRASE, SOURCES, Container
+from tests.container.events import Events
 from tests.container.trial import CONTROLLER, Trial
 from tests.workshop import Workshop
 
@@ -31,18 +33,51 @@ Environment=NIGHTCURE_W1_ROOT=/bench/w1 NIGHTCURE_BENCH=/bench/pins
 Environment=NIGHTCURE_GPIOD=nightcure.simulate.bench_chip PYTHONPATH=/bench/patch
 ReadWritePaths=/bench/pins
 """
-#: The loop hangs for as long as a file is there; read by every Python of the controller's unit.
+#: Threads of the controller's process hang for as long as a file with their name is there: loop,
+#: reader and dead-man at their next sleep, the recorder at its next write, the signals' at the
+#: next signal; and the loop in SQLite's code, where Python does not get a word in.
 STALL = """
-import time
-from pathlib import Path
-import nightcure.loop.loop as loop
-plain = loop.Loop.tick
-def tick(self, inputs):
-    while Path("/bench/stall").exists():
-        time.sleep(0.2)
-    return plain(self, inputs)
-loop.Loop.tick = tick
+import sys
+if "controller" in sys.orig_argv:
+    import sqlite3, threading, time
+    from pathlib import Path
+    import nightcure.clock, nightcure.daemon.daemon as daemon, nightcure.record.recorder as recorder
+    ENDLESS = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT max(i) FROM n"
+    def there(name):
+        return Path("/bench/stall-" + name).exists()
+    def hold(name):
+        while there(name):
+            time.sleep(0.2)
+    def sleep(duration_s):
+        name = threading.current_thread().name
+        hold(name)
+        if name == "MainThread" and there("library"):
+            sqlite3.connect(":memory:").execute(ENDLESS).fetchall()
+        time.sleep(duration_s)
+    nightcure.clock.MachineClock.sleep = staticmethod(sleep)
+    write, told = recorder.Recorder._write, daemon.Daemon._on_signal
+    recorder.Recorder._write = lambda self, batch: (hold("recorder"), write(self, batch))[1]
+    daemon.Daemon._on_signal = lambda self, number: (hold("signals"), told(self, number))[1]
 """
+
+
+class NotHere(Exception):
+    """Why this machine cannot do it."""
+
+
+def need_tools() -> None:
+    """What the trial needs of the machine; Debian's packages are asked for where it is missing."""
+    if sys.platform != "linux" or os.geteuid() != 0:
+        raise NotHere("it needs root on Linux")
+    tools = ("mmdebstrap", "systemd-nspawn", "nsenter")
+    if not all(map(shutil.which, tools)) and shutil.which("apt-get"):
+        environment = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
+        packages = ["mmdebstrap", "systemd-container"]
+        for words in (["update"], ["install", "-y", "--no-install-recommends", *packages]):
+            subprocess.run(["apt-get", "-qq", *words], check=False, env=environment)
+    missing = [tool for tool in tools if shutil.which(tool) is None]
+    if missing:
+        raise NotHere(f"{', '.join(missing)} missing: install mmdebstrap and systemd-container")
 
 
 def base_root() -> Path:
@@ -52,17 +87,10 @@ def base_root() -> Path:
         print("making a Debian root", flush=True)
         CACHE.mkdir(parents=True, exist_ok=True)
         shutil.rmtree(base, ignore_errors=True)
-        subprocess.run(
-            [
-                "mmdebstrap",
-                "--quiet",
-                "--variant=minbase",
-                f"--include={PACKAGES}",
-                "bookworm",
-                base,
-            ],
-            check=True,
-        )
+        words = ["mmdebstrap", "--quiet", "--variant=minbase", f"--include={PACKAGES}"]
+        if subprocess.run([*words, "bookworm", base], check=False).returncode != 0:
+            shutil.rmtree(base, ignore_errors=True)
+            raise NotHere("mmdebstrap makes no Debian root here")
     return base
 
 
@@ -96,26 +124,56 @@ def main() -> int:
     """Run every scenario in order; 0 when all hold."""
     parser = argparse.ArgumentParser(prog="python -m tests.container", description=__doc__)
     parser.add_argument("--wheels", type=Path, help="made before; otherwise they are made now")
+    table_help = "measure every event so often, from it to the pin's being off, and no more"
+    parser.add_argument("--table", type=int, default=0, metavar="RUNS", help=table_help)
+    parser.add_argument("--only", default="", metavar="WORD", help="events with it in their name")
     parser.add_argument("--keep", action="store_true", help="keep the folder, to look into it")
+    parser.add_argument(
+        "--if-possible", action="store_true", help="where this machine cannot, say so: no failure"
+    )
     asked = parser.parse_args()
-    missing = [p for p in ("mmdebstrap", "systemd-nspawn", "nsenter") if shutil.which(p) is None]
-    if missing:
-        sys.exit(f"Not here: {', '.join(missing)}. Install mmdebstrap and systemd-container.")
-    base = base_root()
+    try:
+        need_tools()
+        run(base_root(), asked)
+    except NotHere as reason:
+        if not asked.if_possible:
+            sys.exit(f"Not here: {reason}.")
+        print(f"SKIPPED, the trial under a real service manager: {reason}.", flush=True)
+    return 0
+
+
+def run(base: Path, asked: argparse.Namespace) -> None:
+    """The scenarios, or so many runs of the events alone."""
     folder = Path(tempfile.mkdtemp(prefix="nightcure-", dir=CACHE))
-    wheels = asked.wheels or make_wheels(folder / "wheels")
     (folder / "bench").mkdir()
     box = None
     try:
+        wheels = asked.wheels or make_wheels(folder / "wheels")
         with Workshop(folder / "bench") as shop:
             box = Container(folder, base, wheels.resolve(), shop.folder)
             write_bench(shop, box.root)
             trial = Trial(box, shop)
-            box.boot()
-            for scenario in trial.scenarios:
+            try:
+                box.boot()
+            except AssertionError:
+                log = (folder / "boot.log").read_text(errors="replace")
+                raise NotHere(f"the container does not boot ({log[-300:].strip()})") from None
+            events = Events(trial)
+
+            def each_event() -> None:
+                events.run(asked.table or 1, quick=not asked.table, only=asked.only)
+
+            scenarios = [*trial.scenarios]
+            if asked.table:
+                scenarios = [trial.install, trial.night, trial.uninstall]
+            scenarios.insert(scenarios.index(trial.night) + 1, each_event)
+            for scenario in scenarios:
                 print(f"== {scenario.__name__}", flush=True)
                 scenario()
             print(json.dumps(trial.figures, indent=2))
+            print(events.table())
+    except NotHere:
+        raise
     except BaseException:
         if box is not None and box.leader:
             print(box.run("journalctl", "-b", "--no-pager", "-n", "60", check=False).stdout)
@@ -127,7 +185,6 @@ def main() -> int:
             print(f"kept: {folder}")
         else:
             shutil.rmtree(folder, ignore_errors=True)
-    return 0
 
 
 if __name__ == "__main__":

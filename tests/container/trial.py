@@ -1,4 +1,4 @@
-"""What is done to an installation in a container, and how soon its heater is off."""
+"""What is done to an installation in a container: put in, used, broken, taken away."""
 
 from __future__ import annotations
 
@@ -16,8 +16,7 @@ CONTROLLER, WEB = "nightcure-controller.service", "nightcure-web.service"
 PROMISE_S = 20.0
 INSTALL = ["python3", "/src/systemd/install", "--oven=/bench/oven.toml", "--wheels=/wheels"]
 PART = {
-    "name": "Lid", "sensor": "Lid", "card": "polyester-laminating", "catalyst_pct": 2,
-    "resin_kg": 0.5,
+    "name": "Lid", "sensor": "Lid", "card": "epoxy-slow", "resin_kg": 0.5,
 }  # fmt: skip
 HOT = {
     "name": "Hot", "lag_c": 30.0, "band_c": 2.0,
@@ -32,8 +31,8 @@ class Trial:
         self.box, self.shop = box, shop
         self.figures: dict[str, object] = {}
         self.scenarios: tuple[Callable[[], None], ...] = (
-            *(self.install, self.planning, self.night, self.faults, self.page_dies),
-            *(self.stops, self.limit, self.without_board, self.uninstall),
+            *(self.install, self.planning, self.night, self.page_dies),
+            *(self.limit, self.without_board, self.uninstall),
         )
 
     def on(self) -> bool:
@@ -100,23 +99,6 @@ class Trial:
     def kill(self, unit: str, word: str) -> None:
         self.box.run("kill", f"-{word}", str(self.pid(unit)))
 
-    def faults(self) -> None:
-        """Killed, stopped, hung: off, started again, the night taken up."""
-        self.box.run("systemctl", "reset-failed", CONTROLLER)
-        said_before = self.offs()
-        for number, word in enumerate(("KILL", "STOP"), 1):
-            self.until_off(f"sig{word.lower()}", lambda w=word: self.kill(CONTROLLER, w))
-            wait_for(self.on, 90, f"resumed after SIG{word}")
-            # The new controller opens the relay too; the off command must have come before it.
-            assert self.offs() == said_before + number
-        before = self.pid(CONTROLLER)
-        stall = self.shop.folder / "stall"
-        self.until_off("hung_loop", stall.touch)
-        wait_for(lambda: self.pid(CONTROLLER) not in (0, before), 60, "the watchdog's restart")
-        stall.unlink()
-        wait_for(self.on, 90, "resumed after the hang")
-        assert self.box.show(CONTROLLER, "NRestarts") == "3"
-
     def offs(self) -> int:
         """How often the off command has said that everything is off."""
         said = self.box.run("journalctl", "-u", CONTROLLER, "--no-pager").stdout
@@ -137,13 +119,6 @@ class Trial:
             self.note(f"page_back_after_sig{word.lower()}_s", time.monotonic() - began_s)
         assert self.box.page("status")["phase"] == "soak"
         assert self.pid(CONTROLLER) == controller
-
-    def stops(self) -> None:
-        """By the page and by the service manager."""
-        self.until_off("page_stop", lambda: self.box.page("stop", {}))
-        self.box.page("start", {"profile": HOT, "limit_device_confirmed": True})
-        self.until_off("systemctl_stop", lambda: self.box.run("systemctl", "stop", CONTROLLER))
-        self.start_again()
 
     def start_again(self) -> None:
         """As a person does who has looked; the night is taken up."""

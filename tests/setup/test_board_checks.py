@@ -102,7 +102,7 @@ def test_a_machine_without_pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch)
     monkeypatch.setattr(bench_chip, "LABEL", "a keypad")
     other = look_at_chip(Board(dev=tmp_path))
     assert other.rating is WRONG
-    assert f"no GPIO chip that is known here ({tmp_path}/gpiochip0 is 'a keypad')" in other.sentence
+    assert f"no GPIO chip that is known here: {tmp_path}/gpiochip0 is 'a keypad'" in other.sentence
     monkeypatch.setattr(board_checks.os, "access", lambda *_: False)
     denied = look_at_chip(Board(dev=tmp_path))
     assert denied.rating is WRONG

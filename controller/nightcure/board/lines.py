@@ -59,7 +59,7 @@ def find_chip(gpiod: Any) -> tuple[str, str]:
             return path, label
         seen.append(f"{path} is {label!r}")
     found = "; ".join(seen) or f"no gpiochip in {folder}"
-    raise LineError(f"this board has no GPIO chip that is known here ({found})")
+    raise LineError(f"this board has no GPIO chip that is known here: {found}")
 
 
 class Line:
