@@ -39,6 +39,8 @@ from .units import show_duration
 
 #: A profile's own time is counted from this air temperature where none is known yet.
 COLD_START_C = 5.0
+#: A slower ramp would take longer than any night; one without end could not even be told so.
+SLOWEST_C_PER_H = 0.01
 #: A wait is given up where the oven has come no nearer by so much (K) in so long (s) of it.
 NO_NEARER_K, NO_NEARER_S = 0.25, 3600.0
 #: All waits of a night together take no more than this share of what its profile leaves of the
@@ -51,7 +53,7 @@ class Ramp(Section):
 
     kind: Literal["ramp"] = "ramp"
     to_c: Annotated[float, Field(ge=0, le=WALL_C)]
-    rate_c_per_h: Annotated[float, Field(gt=0, le=120)]
+    rate_c_per_h: Annotated[float, Field(ge=SLOWEST_C_PER_H, le=120)]
     wait_for: Milestone | None = None
     """Hold the setpoint until every part is so far, but not longer than `wait_at_most_h`."""
     wait_at_most_h: Annotated[float, Field(gt=0, le=24)] = 6.0
@@ -73,7 +75,7 @@ class Cool(Section):
     """Let it fall, not faster than `rate_c_per_h`, until air and parts are below `below_c`."""
 
     kind: Literal["cool"] = "cool"
-    rate_c_per_h: Annotated[float, Field(gt=0, le=120)]
+    rate_c_per_h: Annotated[float, Field(ge=SLOWEST_C_PER_H, le=120)]
     below_c: Annotated[float, Field(ge=0, le=WALL_C)]
 
 

@@ -215,6 +215,16 @@ def test_a_start_whose_confirmation_is_missing(without: list[str]) -> None:
         assert (sentence in message) is (key in without)
 
 
+@pytest.mark.parametrize("rate", [5e-324, 1e-300, 0.0099])
+def test_a_ramp_without_end_is_refused(rate: float) -> None:
+    """Fails before this for the first: its duration overflowed, and the tick with it."""
+    oven = Standing()
+    ramp = {"kind": "ramp", "to_c": 30.0, "rate_c_per_h": rate}
+    profile = {"name": "Slow", "segments": [ramp, {"kind": "soak", "at_c": 30.0, "hours": 1.0}]}
+    message = oven.refused("start", profile=profile, **ALL_CONFIRMED)
+    assert message.endswith("it should be at least 0.01."), message
+
+
 def test_a_start_and_a_stop_read_as_one_and_say_who() -> None:
     oven = Standing()
     began = oven.tick(start(HOURS)).events

@@ -27,6 +27,7 @@ from .connections import AT_ONCE, Connection, Room, Seldom, Stages, make_room
 from .jobs import Jobs
 from .middleware import HEADERS, OwnNames, Reading, SafeHeaders, SmallBodies
 from .plan_job import PlanJob
+from .profile_input import profile_schemas
 from .routes import (
     cards,
     cautions,
@@ -66,7 +67,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
         generate_unique_id_function=lambda route: route.name,
     )
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
-    app.openapi = lambda: problems.described(app)  # type: ignore[method-assign]
+    app.openapi = lambda: problems.described(app, profile_schemas())  # type: ignore[method-assign]
     app.state.services = Services(settings)
     jobs = Jobs()
     app.state.news = live.News(app.state.services)

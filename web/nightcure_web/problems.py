@@ -122,16 +122,33 @@ def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:
     }
 
 
-def described(app: FastAPI) -> dict[str, Any]:
-    """The API's own description, with what every route has in common."""
+def described(app: FastAPI, schemas: dict[str, Any]) -> dict[str, Any]:
+    """The API's own description, with what every route has in common.
+
+    `schemas` are what an object with `x-schema` is, which names one of them.
+    """
     if app.openapi_schema is None:
         document = FastAPI.openapi(app)
-        document["components"]["schemas"]["Problem"] = SCHEMA
+        _refer(document)
+        document["components"]["schemas"] |= {**schemas, "Problem": SCHEMA}
         misdirected = {str(status): said for status, said in responses(421).items()}
         for verbs in document["paths"].values():
             for route in verbs.values():
                 route["responses"] |= misdirected
     return app.openapi_schema or {}
+
+
+def _refer(node: Any) -> None:
+    if isinstance(node, dict):
+        if isinstance(name := node.get("x-schema"), str):
+            node["$ref"] = f"#/components/schemas/{name}"
+            del node["x-schema"], node["type"]
+            node.pop("title", None)
+        for below in node.values():
+            _refer(below)
+    elif isinstance(node, list):
+        for below in node:
+            _refer(below)
 
 
 class NoSuchRoute:

@@ -2,15 +2,54 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
 
-from nightcure.cure.card import shipped
+from pydantic import WithJsonSchema
+
+from nightcure.cure.card import Card, load_card, shipped
 from nightcure.cure.part import with_figures
 from nightcure.errors import BadInput
 from nightcure.profile import Profile, parse_profile
 
+from .models.oven_models import SOAK
+
 #: What a card is called whose figures came with the part.
 OWN_CARD = "its own figures"
+
+
+#: A profile as JSON; what it must be is told by `profile_schemas`, checked by `profile_from_page`.
+ProfileBody = Annotated[dict[str, Any], WithJsonSchema({"type": "object", "x-schema": "Profile"})]
+
+
+def profile_schemas() -> dict[str, Any]:
+    """What a profile from the page may be, by JSON Schema: `Profile` and the tables in it."""
+    schema = Profile.model_json_schema(ref_template="#/components/schemas/{model}")
+    schemas: dict[str, Any] = {**schema.pop("$defs"), "Profile": schema}
+    for segment in ("Ramp", "Soak", "Cool"):
+        schemas[segment]["required"].append("kind")
+    own = {"required": ["figures"], "properties": {"figures": {"type": "object"}}}
+    schemas["Part"]["anyOf"] = [own, *map(_part_on, usable_cards())]
+    schema["examples"] = [SOAK]
+    return schemas
+
+
+def usable_cards() -> list[Card]:
+    """The shipped cards that a part may be laid up with; the others are for checking a solver."""
+    return [card for card in map(load_card, shipped()) if card.gel]
+
+
+def shares_pct(card: Card) -> list[float]:
+    """The catalyst shares its card has figures for; none where the ratio is fixed."""
+    return [row.catalyst_pct for row in card.gel if row.catalyst_pct is not None]
+
+
+def _part_on(card: Card) -> dict[str, Any]:
+    shares = shares_pct(card)
+    share = {"type": "number", "minimum": min(shares), "maximum": max(shares)} if shares else None
+    return {
+        "properties": {"card": {"const": card.name}, "catalyst_pct": share or {"type": "null"}},
+        "required": ["card", "catalyst_pct"] if shares else ["card"],
+    }
 
 
 def profile_from_page(data: dict[str, Any]) -> Profile:

@@ -8,9 +8,8 @@ from typing import Any
 from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
-from nightcure.cure.card import load_card, shipped
-
 from ..models import told
+from ..profile_input import shares_pct, usable_cards
 
 router = APIRouter(prefix="/api", tags=["profiles"])
 
@@ -36,21 +35,15 @@ EXAMPLE = [
 
 @cache
 def _offers() -> list[CardOffer]:
-    found = []
-    for name in shipped():
-        card = load_card(name)
-        if not card.gel:  # a published set for checking a solver: no clock runs on it
-            continue
-        shares = [row.catalyst_pct for row in card.gel if row.catalyst_pct is not None]
-        found.append(
-            CardOffer(
-                name=name,
-                title=card.title,
-                least_pct=min(shares, default=None),
-                most_pct=max(shares, default=None),
-            )
+    return [
+        CardOffer(
+            name=card.name,
+            title=card.title,
+            least_pct=min(shares_pct(card), default=None),
+            most_pct=max(shares_pct(card), default=None),
         )
-    return found
+        for card in usable_cards()
+    ]
 
 
 @router.get("/cards", response_model=list[CardOffer], responses=told(EXAMPLE, 401))

@@ -12,7 +12,7 @@ from ..models import told
 from ..models.night_models import ASKED, Asked
 from ..models.oven_models import SOAK, Answer
 from ..problems import Problem, together
-from ..profile_input import profile_from_page
+from ..profile_input import ProfileBody, profile_from_page
 from ..services import Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api/commands", tags=["commands"])
@@ -33,7 +33,7 @@ class Start(BaseModel):
         json_schema_extra={"example": {"profile": SOAK, "limit_device_confirmed": True}}
     )
 
-    profile: dict[str, Any] = Field(description="A profile as JSON.")
+    profile: ProfileBody = Field(description="A profile as JSON.")
     limit_device_confirmed: Annotated[bool, Field(strict=True)] = Field(
         False,
         description="An independent over-temperature cut-out is in the heater's circuit, tested.",

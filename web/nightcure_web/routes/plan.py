@@ -15,7 +15,7 @@ from ..models.oven_models import SOAK
 from ..models.plan_models import PLAN, Plan
 from ..plan_job import PlanJob
 from ..problems import Problem
-from ..profile_input import profile_from_page, without_files
+from ..profile_input import ProfileBody, profile_from_page, without_files
 from ..services import Who
 
 router = APIRouter(prefix="/api", tags=["plan"])
@@ -38,7 +38,7 @@ class TonightAsked(BaseModel):
         }
     )
 
-    profile: dict[str, Any] = Field(description="A profile as JSON, with parts on resin cards.")
+    profile: ProfileBody = Field(description="A profile as JSON, with parts on resin cards.")
     goal: Milestone = Field("demould", description="What must be reached.")
     start: TimeOfDay = Field("20:00", description="When the oven starts.")
     by: TimeOfDay = Field("8:00", description="The deadline.")

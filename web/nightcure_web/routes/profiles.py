@@ -19,7 +19,7 @@ from nightcure.profile import COLD_START_C, Profile, load_profile, parse_profile
 from ..models import told
 from ..models.oven_models import OFFER, PROFILE_CHECK, SOAK, Offer, ProfileCheck, Removed
 from ..problems import Problem
-from ..profile_input import profile_from_page
+from ..profile_input import ProfileBody, profile_from_page
 from ..services import Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api", tags=["profiles"])
@@ -66,7 +66,7 @@ def save(
     services: ServicesOf,
     who: Who,
     profile: Annotated[
-        dict[str, Any], Body(embed=True, description="A profile as JSON.", examples=[SOAK])
+        ProfileBody, Body(embed=True, description="A profile as JSON.", examples=[SOAK])
     ],
     replace: Annotated[bool, Query(description="Overwrite an own one of the same name.")] = False,
 ) -> Any:
@@ -112,7 +112,7 @@ def remove(
 )
 def check(
     services: ServicesOf,
-    profile: Annotated[dict[str, Any], Body(description="A profile as JSON.", examples=[SOAK])],
+    profile: Annotated[ProfileBody, Body(description="A profile as JSON.", examples=[SOAK])],
 ) -> Any:
     """What this oven would make of a profile, from the air as it is now. Nothing is kept."""
     checked = profile_from_page(profile)
