@@ -150,6 +150,8 @@ class Judge:
                 over_k = d.control_c - self.plan.profile.highest_c
                 j.overshoot_k = max(j.overshoot_k, over_k)
             code = None if d.why_off is None else d.why_off.code.value
+            if code == "heat-check" and d.why_off.fields == {"check": "first-pulse"}:
+                code = None  # a strong heater begins so, by plan
             if code not in (None, "contactor-open", "starting") and self.started:
                 if self.paused_s == 0.0:
                     j.pauses += 1

@@ -26,8 +26,9 @@ STEP_S = 10.0
 PROBE_S = 40.0
 #: How far the shed may be from what is taken for it, K: measured, and assumed.
 SHED_KNOWN_K, SHED_ASSUMED_K = 1.0, 6.0
-#: What the survey may be wrong by: loss, air's capacity, moulds (share of each).
-LOSS_SHARE, AIR_SHARE, MOULD_SHARE = 0.30, 0.5, 0.65
+#: What the survey may be wrong by: loss, air's capacity, moulds (share of each). Other moulds than
+#: at the survey may take so much more: that is no fault of the heater.
+LOSS_SHARE, AIR_SHARE, MOULD_SHARE, MORE_MOULD_SHARE = 0.30, 0.5, 0.65, 1.5
 #: The heater's power may be so far off, and this share of it is the shift that is looked for.
 POWER_LOW, POWER_HIGH = 0.8, 1.2
 LEAST_SHORT, LEAST_OVER = 0.35, 0.15
@@ -150,7 +151,9 @@ class EnergyBalance:
             + MOULD_SHARE * (abs(taken_w) + self._to_moulds * self.mould_doubt_k)
         )
         least_w, middle_w, most_w = min(self.heat_w), self.heat_w[1], max(self.heat_w)
-        self._unanswered(step_s, least_w, most_w, seen_w, doubt_w, max(over_k, 0.0), heated)
+        heavier_w = (MORE_MOULD_SHARE - MOULD_SHARE) * max(taken_w, 0.0)
+        doubted_w = doubt_w + heavier_w
+        self._unanswered(step_s, least_w, most_w, seen_w, doubted_w, max(over_k, 0.0), heated)
         fed_w = 0.0 if warmest_c is None else self._to_moulds * max(warmest_c - now_c, 0.0)
         shift_w = max(doubt_w, LEAST_OVER * max(self._power_w - middle_w, 0.0))
         self._unexplained(step_s, seen_w - POWER_HIGH * most_w - shift_w - fed_w, now_c)

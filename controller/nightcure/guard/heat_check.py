@@ -39,9 +39,12 @@ PULSE_K = 3.0
 LEAST_ANSWER_K, ANSWER_SHARE = 0.30, 0.15
 #: A line through so many steps is the base of a pulse; it is good where the air is this quiet.
 BASE_STEPS = 15
-QUIET_K_PER_S, LONGEST_UNQUIET_S = 0.1 / 60.0, 900.0
-#: A drift dies with this time constant.
-DRIFT_S = 300.0
+#: Before a pulse of heat it is waited for so long at the most; before the contactor's, whose answer
+#: is a trip, longer.
+QUIET_K_PER_S, LONGEST_UNQUIET_S, LONGEST_CUT_UNQUIET_S = 0.1 / 60.0, 240.0, 1800.0
+#: A drift dies with a time constant between these, as its own bend tells; if it is slight, with
+#: the middle one.
+DRIFT_S = (100.0, 300.0, 1500.0)
 #: A heater is too strong to be watched by one thermometer unasked where it outruns it by more.
 PULSE_FIRST_K = 12.0
 #: Without a contactor: rising by so much after the heater's own heat is spent is a stuck relay.
@@ -85,7 +88,7 @@ class HeatCheck:
         self.base: list[float] = []
         """The air of the last steps, newest last."""
         self.line: list[float] = []
-        """Base and slope of a pulse, °C and K/s."""
+        """The air before a pulse: where it was, °C, its slope, K/s, and how long that lasts, s."""
         self.night = False
         self.off_s = 0.0
         self.heated = False
@@ -219,23 +222,30 @@ class HeatCheck:
             self._enter(HeatState.WATCH)
             return
         wanted = v.setpoint_c is not None and air_c < v.setpoint_c
-        if wanted and self.since_s >= self.wait_s and self._quiet():
+        if wanted and self.since_s >= self.wait_s and self._quiet(LONGEST_UNQUIET_S):
             self._enter(HeatState.PULSE)
 
-    def _quiet(self) -> bool:
-        """Whether the air stands still enough for a small answer to be seen; the line is kept."""
+    def _quiet(self, longest_s: float) -> bool:
+        """Whether the air stands still enough for an answer to be seen; its course is kept."""
         if len(self.base) < BASE_STEPS:
             return False
-        self.line = list(line_through(self.base, STEP_S))
+        half = BASE_STEPS // 2 + 1
+        at_c, slope = line_through(self.base, STEP_S)
+        drift_s = DRIFT_S[1]
+        if abs(slope) >= QUIET_K_PER_S:
+            at_c, now = line_through(self.base[-half:], STEP_S)
+            _, before = line_through(self.base[:half], STEP_S)
+            slope, drift_s = now, bend_s(before, now, (BASE_STEPS - half) * STEP_S)
+        self.line = [at_c, slope, drift_s]
         waited_s = self.since_s - self.wait_s
-        return abs(self.line[1]) < QUIET_K_PER_S or waited_s > LONGEST_UNQUIET_S
+        return abs(slope) < QUIET_K_PER_S or waited_s > longest_s
 
     def _answer_k(self) -> float:
         """How far the air is above where it would be without the pulse, K."""
-        base_c, slope = self.line
-        drift_k = slope * DRIFT_S * (1.0 - math.exp(-self.since_s / DRIFT_S))
+        at_c, slope, drift_s = self.line
+        drift_k = slope * drift_s * (1.0 - math.exp(-self.since_s / drift_s))
         last = self.base[-4:]
-        return sum(last) / len(last) - base_c - drift_k
+        return sum(last) / len(last) - at_c - drift_k
 
     def _pulsed(self, v: InterlockInputs) -> None:
         if not v.heated:
@@ -256,7 +266,9 @@ class HeatCheck:
         settled = self.since_s >= max(self._settle_s, 300.0)
         if v.night and self._settings.contactor is not None:
             wanted = v.setpoint_c is not None and air_c < v.setpoint_c - 0.5
-            if settled and wanted and self._quiet():
+            if not (settled and wanted):
+                self.wait_s = self.since_s
+            elif self._quiet(LONGEST_CUT_UNQUIET_S):
                 self._enter(HeatState.CONTACTOR_PULSE)
             return
         # Nothing is left to open: it stops rising by itself, or it is stuck.
@@ -341,3 +353,12 @@ def line_through(values: Sequence[float], step_s: float) -> tuple[float, float]:
     squares = sum((i - mean_t) ** 2 for i in range(n))
     slope = sum((i - mean_t) * (x - mean) for i, x in enumerate(values)) / squares
     return mean + slope * (n - 1 - mean_t), slope / step_s
+
+
+def bend_s(before: float, now: float, apart_s: float) -> float:
+    """The time constant with which a slope dies that was `before` and is `now`, s."""
+    shortest_s, _, longest_s = DRIFT_S
+    share = now / before if before else 0.0
+    if share >= 1.0:
+        return longest_s
+    return min(max(-apart_s / math.log(share), shortest_s), longest_s) if share > 0 else shortest_s

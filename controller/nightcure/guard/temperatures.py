@@ -201,17 +201,16 @@ class Exotherm(Interlock):
     """A part heats itself: risen until it is hotter than air and setpoint by its allowance, or
     rising with the heater off past what it was.
 
-    Where a resin card tells how much hotter its own heat may make it, the allowance is that and
-    4 K: a normal exotherm passes, an abnormal one trips earlier. A mould that is only left behind
-    by air that falls (a ramp down, a lower setpoint, an open box) falls itself; one whose skin was
-    chilled by an open box comes back no higher than it was.
+    Where a resin card tells how much hotter its own heat may make it, that is allowed on top. A
+    radiant heater keeps its parts some kelvins above the air for good. A mould that is only left
+    behind by air that falls (a ramp down, a lower setpoint, an open box) falls itself; one whose
+    skin was chilled by an open box comes back no higher than it was.
     """
 
     name = "exotherm"
     FOR_S = 60.0
     OFF_S = 900.0
     RISE_K = 1.5
-    UNEXPECTED_K = 4.0
     FALLS_K = 0.3
     """A part so far below what it was is falling, or on its way back."""
     ROSE_K = 0.5
@@ -274,10 +273,7 @@ class Exotherm(Interlock):
 
     def _allowed_k(self, expected_k: float | None) -> float:
         """How much hotter than its surroundings a part may be."""
-        limit_k = self.settings.limits.exotherm_c
-        if expected_k is None:
-            return limit_k
-        return min(limit_k, self.UNEXPECTED_K) + expected_k
+        return self.settings.limits.exotherm_c + (expected_k or 0.0)
 
     def _sentence(self, name: str, part_c: float, air_c: float, more: str) -> str:
         return (

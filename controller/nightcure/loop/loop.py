@@ -78,7 +78,7 @@ class Loop:
         screened = self._screening.judge(
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
             self._run.setpoint_c if self._run is not None and self.phase is Phase.COOL else None,
-            self._heating.on,
+            self._heating.on, self._guard.heat_check.holds_off is not None,
         )  # fmt: skip
         self._steady.note(inputs.readings, screened.faults)
         ambient_c = self._ambient(screened)

@@ -124,6 +124,7 @@ class Screening:
         self_heat_k: Mapping[int, float] = NO_HEAT,
         cooling_to_c: float | None = None,
         heater_on: bool = True,
+        paused: bool = False,
     ) -> Screened:
         """What to believe at `now_s`.
 
@@ -132,6 +133,7 @@ class Screening:
                 cold oven at rest may well stand still).
             self_heat_k: by thermometer, how much hotter a part is known to make itself.
             heater_on: since the last tick.
+            paused: heat is wanted and held off; air that falls far below the parts then is no news.
             cooling_to_c: a cool-down's setpoint, °C. Air far below the parts and below it is
                 `doubted` then, for nothing must be heated on it, and yet believed: it may be true.
         """
@@ -143,7 +145,7 @@ class Screening:
             faults.append(fault)
             value_c = reading.value_c
             believed.append(None if fault or value_c is None else value_c + past.offset_c)
-        doubted = self._together(believed, dt_s, heated, cooling_to_c, self_heat_k)
+        doubted = self._together(believed, dt_s, heated, cooling_to_c, self_heat_k, paused)
         if doubted and heated:
             for i in self._air:
                 if faults[i] is None:
@@ -218,10 +220,12 @@ class Screening:
         heated: bool,
         cooling_to_c: float | None,
         self_heat_k: Mapping[int, float],
+        paused: bool,
     ) -> bool:
         """Whether the air is in doubt. Who says nothing speaks neither for nor against it."""
         watched = heated or cooling_to_c is not None
-        self._heated_s = self._heated_s + dt_s if watched else 0.0
+        settled = self._lowest_c is not None or not paused
+        self._heated_s = self._heated_s + dt_s if watched and settled else 0.0
         if self._heated_s < SETTLE_S:
             self._apart_s = self._below_s = 0.0
             self._lowest_c, self._heard = None, 0
