@@ -188,7 +188,7 @@ def control() -> str:
         "kilohm. Earth meets 0 V once, at PS1.",
         556,
     )
-    d.text(12, 22, "Sheet 2: extra-low voltage (SELV)", "h")
+    d.text(12, 22, "Sheet 2: extra-low voltage, SELV supplies", "h")
     d.box(10, 96, 108, 414, kind="part")
     d.text(64, 114, "A1  board", "c b")
     d.text(64, 129, "GPIO · header pin", "k c")

@@ -34,6 +34,7 @@ RESIN = parse_profile(with_figures({
             {"name": "Lid", "card": "polyester-laminating", "catalyst_pct": 2.0, "resin_kg": 0.8,
              "sensor": "Lid"},
         ],
+        "box": {"volume_m3": 0.43, "evaporated_pct": 0.5},
     }))  # fmt: skip
 
 

@@ -143,9 +143,14 @@ class Profile(Section):
         ]
         return 3600.0 * sum(waits_h)
 
-    def refusals(self, limits: Limits) -> tuple[str, ...]:
-        """Why this oven will not run it, a sentence each; empty if it will."""
+    def refusals(self, limits: Limits, to_start: bool = True) -> tuple[str, ...]:
+        """Why this oven will not run it, a sentence each; empty if it will.
+
+        `to_start`: for a plan only, False: it may be reckoned before the box's air is told.
+        """
         faults = [*limits.no_heat(), *self.unbearable(limits)]
+        if to_start and not limits.earlier:
+            faults += self._box_missing()
         longest_s = limits.longest_night_h * 3600.0
         planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + self.milestone_waits_s()
         if planned_s > longest_s:
@@ -224,18 +229,20 @@ class Profile(Section):
                     f"{f.ramp_c_per_h:g}; slow it down."
                 )
 
+    def _box_missing(self) -> Iterator[str]:
+        wet = [p.name for p in self.parts if p.figures is not None and p.figures.monomer_pct]
+        if wet and self.box is None:
+            yield (
+                f"profile '{self.name}', vapour: the resin of '{wet[0]}' gives off styrene and "
+                f"nothing tells the box's air; add [box] with its volume_m3, its fresh air, and "
+                f"how much of the styrene is left to evaporate."
+            )
+
     def _vapour_refusals(self, earlier: bool) -> Iterator[str]:
         """`earlier`: as it was when a recorded night began; it could accept more then."""
-        place = f"profile '{self.name}', vapour"
         if self.box is None:
-            wet = [p.name for p in self.parts if p.figures is not None and p.figures.monomer_pct]
-            if wet and not earlier:
-                yield (
-                    f"{place}: the resin of '{wet[0]}' gives off styrene and nothing tells the "
-                    f"box's air; add [box] with its volume_m3, its fresh air, and how much of the "
-                    f"styrene is left to evaporate."
-                )
             return
+        place = f"profile '{self.name}', vapour"
         most_pct = VAPOUR_MOST_PCT
         if earlier and self.box.i_accept_vapour_above_25_percent:
             most_pct = 2.0 * VAPOUR_MOST_PCT

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from nightcure.cure.part import Box
 from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, load_profile, parse_profile
@@ -13,7 +14,9 @@ from nightcure.simulate.rehearse import Rehearsal, rehearse
 from nightcure.tick import Decision, Phase, TickInputs
 from tests.nights import SETTINGS, still, word
 
-UNTIL_DEMOULD = load_profile(PROFILES / "until-demould.toml")
+#: Aired outside, so that vapour hinders nobody.
+AIRED = Box(volume_m3=0.43, evaporated_pct=0.5, over_h=2.0, air_changes_per_h=4.0)
+UNTIL_DEMOULD = load_profile(PROFILES / "until-demould.toml").model_copy(update={"box": AIRED})
 TICK_S = 2.0
 Ticks = list[tuple[TickInputs, Decision]]
 

@@ -170,7 +170,8 @@ def test_a_setpoint_above_what_a_parts_card_allows() -> None:
     }  # fmt: skip
     from nightcure.cure.part import with_figures
 
-    data = with_figures({**HOURS.model_dump(mode="json"), "parts": [part]})
+    data = with_figures({**HOURS.model_dump(mode="json"), "parts": [part],
+                         "box": {"volume_m3": 0.43, "evaporated_pct": 0.5}})  # fmt: skip
     data["parts"][0]["figures"]["highest_c"] = 30.0
     oven = Standing()
     oven.tick(start(parse_profile(data)))

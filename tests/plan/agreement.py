@@ -102,6 +102,7 @@ def a_night(seed: int) -> tuple[Tonight, Profile]:
         "lag_c": float(rng.uniform(2.0, 6.0)),
         "band_c": float(rng.uniform(1.0, 3.0)),
         "segments": segments,
+        "box": {"volume_m3": 0.43, "evaporated_pct": 0.2},
         "parts": [
             {"name": name, "card": card, "resin_kg": float(rng.uniform(0.2, 0.7)),
              "sensor": name, "start_h": start_h, **share}

@@ -148,7 +148,7 @@ def tonight_of(
     if profile is not None:
         from ..errors import BadInput
 
-        refusals = profile.refusals(settings.limits)
+        refusals = profile.refusals(settings.limits, to_start=False)
         if refusals:
             raise BadInput(*refusals)
     facts, spreads = facts_of(settings), Spreads()

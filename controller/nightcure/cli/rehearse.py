@@ -169,6 +169,8 @@ def with_cards(
              "sensor": thermometer, "mould_j_per_k": mould_j_per_k}
         )  # fmt: skip
     data = {**profile.model_dump(mode="json"), "parts": parts}
+    if profile.box is None:  # in a rehearsal nothing evaporates; a start asks for the real box
+        data["box"] = {"volume_m3": 0.4, "evaporated_pct": 0.0}
     chosen = parse_profile(with_figures(data))
     refusals = chosen.refusals(settings.limits)
     if refusals:

@@ -28,7 +28,7 @@ GUN_W, GUN_ELEMENT_C = 2000.0, 600.0
 COAST_STEPS, COAST_STEPS_PER_LAG = 600, 20
 #: Above this a cut-out, and the air's limit below it, have no room.
 HOTTEST_HOLD_C = MOST_CUT_OUT_C - 2.0 * MARGIN_K
-#: Styrene ignites by itself at 490 °C (NIOSH pocket guide).
+#: Styrene ignites by itself at 490 °C (ICSC 0073).
 STYRENE_IGNITES_C = 490.0
 
 

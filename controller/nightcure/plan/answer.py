@@ -271,8 +271,8 @@ def _vapour(profile: Profile) -> Iterator[str]:
     if profile.box is None:
         if any(p.figures and p.figures.monomer_pct for p in profile.parts):
             yield (
-                "Vapour is not reckoned, since the box's volume is not known; give the profile a "
-                "[box], or ask nightcure vapour."
+                "Vapour is not reckoned, since the box's volume is not known; no night starts so: "
+                "give the profile a [box]."
             )
         return
     v = vapour_in(profile.box, profile.parts, profile.highest_c)

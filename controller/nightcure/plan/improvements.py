@@ -109,7 +109,7 @@ def improvements_of(
         again = draw(other, spreads, len(found.goal_s), seed)[: sampled.nights]
         out.append((what, job(other, more, again)))
     limits = tonight.settings.limits
-    return [(what, j) for what, j in out if not j.profiles[0].refusals(limits)]
+    return [(what, j) for what, j in out if not j.profiles[0].refusals(limits, to_start=False)]
 
 
 def _with_facts(tonight: Tonight, loss: float = 1.0, power: float = 1.0) -> Tonight:

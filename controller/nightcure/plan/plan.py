@@ -224,7 +224,7 @@ def plan_night(
 
 
 def _accept(tonight: Tonight, profile: Profile) -> None:
-    refusals = profile.refusals(tonight.settings.limits)
+    refusals = profile.refusals(tonight.settings.limits, to_start=False)
     if refusals:
         raise BadInput(*refusals)
 
