@@ -150,3 +150,15 @@ def test_vapour_that_nobody_reckoned_is_said() -> None:
     (event,) = vapour_note(unboxed)
     assert event.message.startswith("Vapour: not reckoned")
     assert vapour_note(unboxed.model_copy(update={"parts": ()})) == []
+
+
+def test_an_earlier_file_heats_nothing_until_its_limit_is_lowered() -> None:
+    """Fails before this: 200 °C, which the heater's thermometer cannot see, and the night began."""
+    limits = SETTINGS.limits.model_copy(update={"heater_c": 200.0})
+    loop = Loop(SETTINGS.model_copy(update={"limits": limits}))
+    d = loop.tick(still(0.0, start()))
+    assert d.outcomes[0].outcome == "refused"
+    assert "limits.heater_c is 200" in d.outcomes[0].message
+    assert "110 at the most" in d.outcomes[0].message
+    assert not (d.heater_on or d.contactor_on)
+    assert d.why_off is not None

@@ -191,6 +191,14 @@ def test_a_limit_ends_it(folder: Path) -> None:
     assert 0.0 < trial.heat_s < 90.0
 
 
+def test_limits_that_nothing_may_be_heated_with_give_no_pulse(folder: Path) -> None:
+    limits = SETTINGS.limits.model_copy(update={"heater_c": 200.0})
+    trial = Trial(folder, SETTINGS.model_copy(update={"limits": limits}))
+    found = trial.run()
+    assert "limits.heater_c is 200" in found["pulse"].sentence
+    assert trial.heat_s == 0.0
+
+
 def test_an_oven_that_is_hot_already_gets_no_heat(folder: Path) -> None:
     trial = Trial(folder, start_c=56.0)
     found = trial.run()
