@@ -160,5 +160,5 @@ def test_an_earlier_file_heats_nothing_until_its_limit_is_lowered() -> None:
     assert d.outcomes[0].outcome == "refused"
     assert "limits.heater_c is 200" in d.outcomes[0].message
     assert "110 at the most" in d.outcomes[0].message
-    assert not (d.heater_on or d.contactor_on)
+    assert (d.heater_on, d.contactor_on) == (False, False)
     assert d.why_off is not None

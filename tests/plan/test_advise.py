@@ -34,7 +34,7 @@ def test_three_kinds_that_run_here_and_differ_as_they_should(
     for a in found:
         assert a.sure
         assert a.plan.probability >= 0.9
-        assert a.plan.profile.refusals(SETTINGS.limits) == ()
+        assert a.plan.profile.refusals(SETTINGS.limits, to_start=False) == ()
     mild = [
         p.profile.highest_c + p.profile.segments[0].rate_c_per_h / RAMP_PER_DEGREE
         for p in (gentlest, cheapest, soonest)
@@ -59,4 +59,4 @@ def test_nothing_leaves_what_oven_and_cards_allow() -> None:
         assert shape.hours > 0.0
         from nightcure.plan.propose import build
 
-        assert build(t, search.room, shape).refusals(SETTINGS.limits) == ()
+        assert build(t, search.room, shape).refusals(SETTINGS.limits, to_start=False) == ()

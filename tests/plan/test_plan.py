@@ -148,7 +148,7 @@ def test_impossible_is_said_and_improbable_is_answered() -> None:
         if known:
             assert planned(t, nights=40).probability < 0.2
         else:
-            with pytest.raises(BadInput, match="impossible: even at 59 °C"):
+            with pytest.raises(BadInput, match="impossible: even at 55 °C"):
                 planned(t)
 
 
