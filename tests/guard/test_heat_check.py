@@ -261,3 +261,23 @@ def test_the_line_through_a_drift_is_exact() -> None:
     at_last_c, slope = line_through([20.0 - 0.01 * i for i in range(15)], 10.0)
     assert at_last_c == pytest.approx(19.86)
     assert slope == pytest.approx(-0.001)
+
+
+@pytest.mark.parametrize("contactor_pulse", [False, True])
+def test_a_stall_in_a_pulse_is_no_answer_and_no_error(contactor_pulse: bool) -> None:
+    """After a tick that came late no course of the air is left to look at."""
+    oven = Oven()
+    oven.run(3600.0)
+    oven.run(1800.0, dead, until=HeatState.PAUSE)
+    oven.run(3600.0, dead, until=HeatState.PULSE)
+    oven.run(50.0, dead)
+    assert oven.check.state is HeatState.PULSE
+    if contactor_pulse:
+        oven.check.state = HeatState.CONTACTOR_PULSE
+    late = QUIET._replace(
+        night=True, heated=True, phase="soak", control_c=oven.air_c, setpoint_c=38.0, gap_s=37.0,
+        dt_s=6.0,
+    )  # fmt: skip
+    for _ in range(6):
+        oven.check.look(late)
+    assert oven.check.state is (HeatState.CUT if contactor_pulse else HeatState.PAUSE)

@@ -165,7 +165,10 @@ class HeatCheck:
             self._unseen(at_rest)
             return
         air_c = self.air_sum / self.air_s
-        self.base = [*self.base[1 - BASE_STEPS :], air_c] if self.step_s < 1.5 * STEP_S else []
+        self.base = [*self.base[1 - BASE_STEPS :], air_c]
+        if self.step_s >= 1.5 * STEP_S:
+            self.base = []
+            self._unseen(at_rest)
         self._balance.step(
             self.step_s, duty, air_c, v.ambient_c,
             shed_known=self._shed_known, warmest_c=warmest(v, air_c), heated=v.heated,
