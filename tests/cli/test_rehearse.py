@@ -209,7 +209,7 @@ def test_a_night_that_cannot_be_read(tmp_path: Path, text: str, said: str) -> No
 def test_wrong_profiles_and_ovens(tmp_path: Path) -> None:
     bad = tmp_path / "bad.toml"
     bad.write_text('name = "x"\n[[segments]]\nkind = "soak"\nat_c = 75.0\nhours = 1.0\n')
-    is_one_sentence(nightcure("rehearse", OVEN_FILE, bad), "segment 1 (soak)", "75", "59")
+    is_one_sentence(nightcure("rehearse", OVEN_FILE, bad), "segment 1 (soak)", "75", "55 °C")
     bad.write_bytes(b"\xff\xfe")
     is_one_sentence(nightcure("rehearse", OVEN_FILE, bad), "bad.toml", "UTF-8")
     bad.write_text("{}")

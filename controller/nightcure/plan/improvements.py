@@ -11,6 +11,7 @@ import numpy as np
 from ..cure.card import load_card
 from ..cure.part import Part
 from ..errors import BadInput
+from ..oven.installation import most_power_w
 from ..profile import Profile, Soak
 from .night_results import Nights
 from .pool import Job, WorkerPool
@@ -94,10 +95,11 @@ def improvements_of(
     over_s = float(np.nanmedian(found.over_s)) if not np.isnan(found.over_s).all() else np.inf
     if over_s < tonight.deadline_s - 1800.0:
         out.append(("a soak an hour longer", job(tonight, _longer(profile, LONGER_H))))
-    if float(np.median(found.full_s)) > SATURATED_S:
+    more_w = MORE_POWER * tonight.facts.power_w
+    if float(np.median(found.full_s)) > SATURATED_S and _bears(tonight, more_w):
         out.append(
             (
-                f"a heater of {MORE_POWER * tonight.facts.power_w:.0f} W",
+                f"a heater of {more_w:.0f} W",
                 job(_with_facts(tonight, power=MORE_POWER), profile),
             )
         )
@@ -140,6 +142,13 @@ def _longer(profile: Profile, hours: float) -> Profile:
     longer = soak.model_copy(update={"hours": min(soak.hours + hours, 72.0)})
     segments = (*profile.segments[:at], longer, *profile.segments[at + 1 :])
     return profile.model_copy(update={"segments": segments})
+
+
+def _bears(tonight: Tonight, power_w: float) -> bool:
+    """Whether a heater stuck on could not cook the box, or two cut-outs stand between."""
+    warmest_c = tonight.settings.installation.warmest_c
+    two = tonight.settings.limits.cut_outs >= 2
+    return two or power_w <= most_power_w(tonight.facts.loss_w_per_k, warmest_c)
 
 
 def _hotter(tonight: Tonight, profile: Profile) -> Profile | None:
