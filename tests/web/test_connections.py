@@ -21,7 +21,7 @@ import pytest
 from nightcure_web import connections
 from nightcure_web.access import COOKIE
 from nightcure_web.app import Server, create_app
-from nightcure_web.connections import Connection, Room, Seldom, Stage
+from nightcure_web.connections import SHARES, Connection, Room, Seldom, Stage
 from tests.workshop import wait_for
 
 from .conftest import PASSPHRASE, settings_for
@@ -106,39 +106,43 @@ def test_who_has_fewest_connections_keeps_them(door: tuple[str, Server]) -> None
 class Held(Connection):
     """A connection without a socket."""
 
-    def __init__(self, room: Room, whose: str, heard: bool = True) -> None:
-        self._room, self.whose, self.heard, self.closed = room, whose, heard, False
+    def __init__(self, room: Room, whose: str) -> None:
+        self._room, self.whose, self.closed = room, whose, False
 
     def close(self) -> None:
         self._room.left(self)
         self.closed = True
 
 
+def come(room: Room, stage: Stage, count: int, whose: str) -> list[Held]:
+    found = [Held(room, f"{whose}{n % 3}") for n in range(count)]
+    for connection in found:
+        room.place(connection, stage)
+    return found
+
+
 def test_each_stage_has_its_share_and_a_stop_is_kept() -> None:
-    room = Room(most=20)
-    stop = Held(room, "owner")
-    room.place(stop, Stage.URGENT)
-    answered = [Held(room, f"a{n % 3}") for n in range(40)]
-    for connection in answered:
-        room.place(connection, Stage.ANSWERED)
-    coming = [Held(room, "b") for _ in range(200)]
-    for connection in coming:
-        room.place(connection, Stage.COMING)
+    assert sum(SHARES.values()) == pytest.approx(1.0)
+    room = Room(most=100)
+    (stop,) = come(room, Stage.URGENT, 1, "owner")
+    by_stage = {s: come(room, s, 300, s.name) for s in Stage if s is not Stage.URGENT}
+    new = come(room, Stage.NEW, 300, "NEW")
     assert not stop.closed
-    assert len(room) == 20
-    assert sum(not c.closed for c in answered) in range(6, 9), "35 % of the room"
-    assert all(c.closed for c in coming[:-13])
-    assert not any(c.closed for c in coming[-10:]), "the newest"
+    assert len(room) == 100
+    for stage in (Stage.IDLE, Stage.COMING, Stage.ANSWERED):
+        left = sum(not c.closed for c in by_stage[stage])
+        share = 100 * SHARES[stage]
+        assert share <= left <= 1.25 * share + 1, stage
+    assert not any(c.closed for c in new[-30:]), "of new ones the newest stay"
+    assert sum(not c.closed for c in new) >= 35
 
 
-def test_what_was_not_heard_yet_goes_last() -> None:
-    room = Room(most=4)
-    silent, *heard = [Held(room, "x", heard) for heard in (False, True, True, True)]
-    for connection in (silent, *heard):
-        room.place(connection, Stage.COMING)
-    room.place(Held(room, "x"), Stage.COMING)
-    assert not silent.closed
-    assert heard[0].closed
+def test_what_was_not_read_yet_waits_while_others_hold_more_than_their_share() -> None:
+    room = Room(most=20)
+    held = come(room, Stage.IDLE, 20, "idle")
+    new = come(room, Stage.NEW, 7, "new")
+    assert not any(c.closed for c in new)
+    assert sum(c.closed for c in held) == 7
 
 
 # ---- time -----------------------------------------------------------------------------------

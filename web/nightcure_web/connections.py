@@ -1,9 +1,9 @@
 """The connections to the page's server: how many, which makes room, how long a request may take.
 
-Whoever connects gets in; where there is no room, another connection is closed for it. Requests that
-are still coming, those being answered, and what somebody who is logged in changes have a share
-each, and it is the oldest of whichever client has the most that goes. So whoever holds connections
-open, half a request sent or an answer unread, takes them from himself; a stop is heard.
+Whoever connects gets in; where there is no room, another connection is closed for it. New ones,
+requests that are still coming, those being answered, and what somebody who is logged in changes
+have a share each, and it is the oldest of whichever client has the most that goes. So whoever holds
+connections open, half a request sent or an answer unread, takes them from himself; a stop is heard.
 """
 
 from __future__ import annotations
@@ -39,16 +39,26 @@ LENGTHS = (b"content-length", b"transfer-encoding")
 
 
 class Stage(IntEnum):
-    """How far a connection's request is; each has its share of the room."""
+    """How far a connection is."""
 
-    COMING = 0
-    """It is not whole yet."""
-    ANSWERED = 1
-    URGENT = 2
+    IDLE = 0
+    """It has had an answer, and may ask for more."""
+    NEW = 1
+    """Nothing of it was read yet: a whole request may be waiting."""
+    COMING = 2
+    """A part of its request was read."""
+    ANSWERED = 3
+    URGENT = 4
     """It changes something and is of somebody who is logged in: a stop is among these."""
 
 
-SHARES = {Stage.COMING: 0.5, Stage.ANSWERED: 0.35, Stage.URGENT: 0.15}
+SHARES = {
+    Stage.IDLE: 0.05,
+    Stage.NEW: 0.35,
+    Stage.COMING: 0.15,
+    Stage.ANSWERED: 0.3,
+    Stage.URGENT: 0.15,
+}
 
 
 class Room:
@@ -72,6 +82,10 @@ class Room:
         self._place[connection] = stage
         self._at[stage].setdefault(connection.whose, {})[connection] = None
 
+    def stage(self, connection: Connection) -> Stage | None:
+        """Where a connection is; None if it is closed."""
+        return self._place.get(connection)
+
     def left(self, connection: Connection) -> None:
         """It is closed."""
         stage = self._place.pop(connection, None)
@@ -82,14 +96,11 @@ class Room:
                 del self._at[stage][connection.whose]
 
     def _least(self) -> Connection:
-        """Of the stage that is most above its share, the oldest of whoever has the most.
-
-        What has not been heard yet goes last: a whole request may be waiting to be read.
-        """
+        """Of the stage that is most above its share, the oldest of whoever has the most."""
         count = Counter(self._place.values())
         stage = max(count, key=lambda s: count[s] / SHARES[s])
-        those = max(self._at[stage].values(), key=len)
-        return next((c for c in those if c.heard), next(iter(those)))
+        most: dict[Connection, None] = max(self._at[stage].values(), key=len)
+        return next(iter(most))
 
 
 def make_room(listener: socket.socket) -> None:
@@ -109,8 +120,6 @@ class Connection(H11Protocol):
         self._unread: asyncio.TimerHandle | None = None
         self.whose = ""
         """Of which client, or network of clients, it is."""
-        self.heard = False
-        """Whether anything has come."""
         self.work: asyncio.Task[Any] | None = None
         """What makes the answer; it ends with the connection unless it is urgent."""
 
@@ -122,12 +131,17 @@ class Connection(H11Protocol):
         with suppress(OSError, AttributeError):
             its = transport.get_extra_info("socket")
             its.setsockopt(socket.IPPROTO_TCP, socket.TCP_USER_TIMEOUT, lost_ms)
-        self.at(Stage.COMING, HEAD_S)
+        self.at(Stage.NEW, HEAD_S)
 
     def data_received(self, data: bytes) -> None:
         """Something has come."""
-        self.heard = True
         super().data_received(data)
+        if self._room.stage(self) in (Stage.IDLE, Stage.NEW):
+            self.loop.call_soon(self._is_coming)  # after the first step of a request that is whole
+
+    def _is_coming(self) -> None:
+        if self._room.stage(self) in (Stage.IDLE, Stage.NEW):
+            self._room.place(self, Stage.COMING)
 
     def connection_lost(self, exc: Exception | None) -> None:
         """It has ended."""
@@ -200,7 +214,7 @@ class Stages:
                 raise
         finally:
             connection.work = None
-            connection.at(Stage.COMING, HEAD_S)
+            connection.at(Stage.IDLE, HEAD_S)
 
 
 class Seldom(logging.Filter):
