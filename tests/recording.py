@@ -43,6 +43,7 @@ class RecordedOven:
         self.stop_pressed = False
         self.wall_ahead_s = 0.0
         """What the wall clock was set ahead by since the evening."""
+        self.wall_known, self.boot = True, ""
         self.open()
 
     def open(self) -> None:
@@ -73,8 +74,9 @@ class RecordedOven:
         sensed = tuple([Reading(s.value_c, self.t_s, s.fault) for s in self.oven.sense()])
         wall_s = EVENING_S + self.t_s + self.wall_ahead_s
         inputs = TickInputs(
-            self.t_s, wall_s, sensed, commands, stop_pressed=self.stop_pressed, held=self.held
-        )
+            self.t_s, wall_s, sensed, commands, stop_pressed=self.stop_pressed, held=self.held,
+            wall_known=self.wall_known, boot=self.boot,
+        )  # fmt: skip
         opening = self.loop.snapshot() if commands else None
         decision = self.loop.tick(inputs)
         live = live_state(self.settings, self.loop, inputs, decision, 1.0)

@@ -8,10 +8,11 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
-from nightcure.clock import MachineClock, PacedClock
+from nightcure.clock import MachineClock, PacedClock, boot_id, clock_is_set
 
 FAST = 1e6
 WAIT_S = 30.0
@@ -181,3 +182,36 @@ def test_the_machines_clock_is_real() -> None:
     assert abs(clock.monotonic() - real_s) < WAIT_S
     assert abs(clock.wall() - time.time()) < WAIT_S
     clock.leave()
+
+
+def test_the_machines_boot_is_the_kernels_word() -> None:
+    told = MachineClock().boot()
+    assert told == Path("/proc/sys/kernel/random/boot_id").read_text().strip()
+    assert boot_id(Path("/nowhere/boot_id")) == ""
+
+
+def test_a_clock_is_set_where_a_time_server_or_a_battery_has_set_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The kernel's own word (adjtimex(2)) is left out: a test machine's clock may be set or not."""
+    monkeypatch.setattr("nightcure.clock._disciplined", lambda: False)
+    timesync, rtc = tmp_path / "synchronized", tmp_path / "rtc0"
+    assert not clock_is_set(timesync, rtc)
+    rtc.mkdir()
+    (rtc / "hctosys").write_text("1\n")
+    (rtc / "since_epoch").write_text("812\n")  # a Pi 5 without a battery counts from 1970
+    assert not clock_is_set(timesync, rtc)
+    (rtc / "since_epoch").write_text(f"{int(time.time())}\n")
+    assert clock_is_set(timesync, rtc)
+    (rtc / "hctosys").write_text("0\n")  # the time did not come from it
+    assert not clock_is_set(timesync, rtc)
+    timesync.touch()
+    assert clock_is_set(timesync, rtc)
+
+
+def test_a_clock_that_was_set_stays_set_for_the_boot(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The network may fail again; a crystal is off by seconds a day."""
+    answers = iter([False, True, False])
+    monkeypatch.setattr("nightcure.clock.clock_is_set", lambda: next(answers))
+    clock = MachineClock()
+    assert [clock.is_set() for _ in range(3)] == [False, True, True]

@@ -2,9 +2,23 @@
 
 from __future__ import annotations
 
+import ctypes
 import threading
 import time
+from pathlib import Path
 from typing import Protocol
+
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+#: systemd-timesyncd leaves this file for the rest of the boot once a server has answered.
+TIMESYNC = Path("/run/systemd/timesync/synchronized")
+#: The clock with a battery that the kernel set the time from at boot, where there is one.
+RTC = Path("/sys/class/rtc/rtc0")
+#: A battery clock and the time may be so far apart and tell the same, s.
+RTC_APART_S = 5.0
+#: What `adjtimex` answers where no server disciplines the clock (adjtimex(2)).
+TIME_ERROR = 5
+#: Bytes of `struct timex`, and more.
+TIMEX_BYTES = 512
 
 
 class Clock(Protocol):
@@ -16,6 +30,12 @@ class Clock(Protocol):
     def wall(self) -> float:
         """UTC seconds; people read them."""
 
+    def is_set(self) -> bool:
+        """Whether `wall` was set by somebody who knows the time, since the boot."""
+
+    def boot(self) -> str:
+        """The identity of the boot that `monotonic` counts from; empty where nobody knows it."""
+
     def sleep(self, duration_s: float) -> None:
         """Wait for `duration_s` of this clock."""
 
@@ -26,12 +46,56 @@ class Clock(Protocol):
         """Called by a thread that will not sleep on this clock any more."""
 
 
+def boot_id(file: Path = BOOT_ID) -> str:
+    """The identity of this boot; empty where the system has none."""
+    try:
+        return file.read_text(encoding="ascii").strip()
+    except (OSError, UnicodeDecodeError):
+        return ""
+
+
+def clock_is_set(timesync: Path = TIMESYNC, rtc: Path = RTC) -> bool:
+    """Whether somebody who knows the time has set the clock since the boot.
+
+    A time server (the kernel knows of any that disciplines it), or a battery clock that agrees.
+    """
+    return _disciplined() or timesync.exists() or _kept_by_battery(rtc)
+
+
+def _disciplined() -> bool:
+    """Whether the kernel holds the clock for synchronised, by `adjtimex` asked for nothing."""
+    try:
+        adjtimex = ctypes.CDLL(None, use_errno=True).adjtimex
+    except (OSError, AttributeError):
+        return False
+    answer: int = adjtimex(ctypes.create_string_buffer(TIMEX_BYTES))
+    return 0 <= answer < TIME_ERROR
+
+
+def _kept_by_battery(rtc: Path) -> bool:
+    try:
+        started_by_it = (rtc / "hctosys").read_text(encoding="ascii").strip() == "1"
+        shows_s = float((rtc / "since_epoch").read_text(encoding="ascii"))
+    except (OSError, ValueError):
+        return False
+    return started_by_it and abs(shows_s - time.time()) < RTC_APART_S
+
+
 class MachineClock:
     """Real time."""
 
     monotonic = staticmethod(time.monotonic)
     wall = staticmethod(time.time)
     sleep = staticmethod(time.sleep)
+    boot = staticmethod(boot_id)
+
+    def __init__(self) -> None:
+        self._set = False
+
+    def is_set(self) -> bool:
+        """Whether it was set since the boot; a clock that was runs on well enough for a night."""
+        self._set = self._set or clock_is_set()
+        return self._set
 
     def join(self) -> None:
         """Real time waits for nobody."""
@@ -51,6 +115,8 @@ class PacedClock:
         if not speed > 0:
             raise ValueError(f"speed is {speed!r}; it must be above 0.")
         self.speed = speed
+        self.known = True
+        """What `is_set` answers."""
         self._now_s = mono_start_s
         self._wall_offset_s = wall_start_s - mono_start_s
         self._due_s: dict[int, float] = {}
@@ -65,6 +131,14 @@ class PacedClock:
     def wall(self) -> float:
         """Virtual UTC seconds."""
         return self._now_s + self._wall_offset_s
+
+    def is_set(self) -> bool:
+        """A virtual clock is right unless it is told otherwise."""
+        return self.known
+
+    def boot(self) -> str:
+        """No boot of its own."""
+        return ""
 
     def step_wall(self, by_s: float) -> None:
         """Move the wall clock by `by_s` without moving the monotonic one, as a time server may."""

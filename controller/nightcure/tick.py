@@ -96,6 +96,8 @@ class TickInputs(NamedTuple):
             none is kept (a rehearsal, a night of an earlier version).
         ledger_gone: the ledger's file was removed or replaced under the controller.
         held: at the first tick after a start: the trip that the controller stays in.
+        wall_known: the wall clock is set; a board without a clock's battery starts with any time.
+        boot: at the first tick after a start: the identity of the boot that `mono_s` counts from.
     """
 
     mono_s: float
@@ -108,6 +110,8 @@ class TickInputs(NamedTuple):
     armed: bool = True
     ledger_gone: bool = False
     held: Held | None = None
+    wall_known: bool = True
+    boot: str = ""
 
 
 class Event(NamedTuple):
@@ -228,6 +232,8 @@ class Decision(NamedTuple):
     """Thermometers corrected at this tick."""
     begun: Profile | None = None
     """Of the night that began at this tick, even where it is over again."""
+    longer_s: float | None = None
+    """At a resume: how much longer the night stood still than the wall clock says, s."""
 
     @property
     def mark(self) -> Mark:

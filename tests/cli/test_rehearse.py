@@ -92,9 +92,8 @@ def test_with_a_fault_it_says_how_soon_the_heater_was_off(profile: Path) -> None
 )
 def test_times_as_people_type_them(profile: Path, text: str, s: float) -> None:
     profile.write_text(PROFILE.replace("hours = 0.5", "hours = 2.5"))
-    found = figures(OVEN_FILE, profile, "--fault", f"clock-step@{text}")
-    assert found["night_s"] == pytest.approx(s, abs=2), "it ends the night"
-    assert found["alarms"][0]["time_s"] == pytest.approx(s, abs=2)
+    found = figures(OVEN_FILE, profile, "--fault", f"sensor-missing@{text}")
+    assert found["alarms"][0]["time_s"] == pytest.approx(s + 62.0, abs=2), "it ends the night"
 
 
 def test_a_fault_for_a_while_and_another(profile: Path) -> None:

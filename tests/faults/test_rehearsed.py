@@ -29,7 +29,6 @@ EXPECTED: dict[str, tuple[set[str], tuple[float, float, float]]] = {
     "heater-weak": ({"heater-without-effect", "heater-on-too-long"}, (1500, 1500, 1500)),
     "door-open": ({"control-sensor-lost", "heater-without-effect"}, (300, 60, 60)),
     "exotherm": ({"exotherm"}, (900, 900, 900)),
-    "clock-step": ({"clock-stepped"}, (2, 2, 2)),
     "ledger-full": ({"ledger-lost"}, (64, 64, 64)),
 }
 #: What the pulses that test a doubt may give in all, s of full power.
@@ -52,7 +51,7 @@ IN_THE_CAMPAIGN = {
 
 
 def test_every_fault_has_its_expectation() -> None:
-    assert EXPECTED.keys() | IN_THE_CAMPAIGN | {"ambient-drop"} == FAULTS.keys()
+    assert EXPECTED.keys() | IN_THE_CAMPAIGN | {"ambient-drop", "clock-step"} == FAULTS.keys()
 
 
 @pytest.mark.parametrize("fault", EXPECTED)
@@ -78,6 +77,16 @@ def test_off_latched_and_said(fault: str, time: str) -> None:
     assert said[0].endswith(".")
     assert max(d.believed[0] or 0.0 for _, d in ticks) < SETTINGS.limits.air_c
     assert (f.part_max_c or 0.0) < SETTINGS.limits.part_c
+
+
+@pytest.mark.parametrize("time", TIMES)
+def test_a_clock_that_is_set_is_an_event(time: str) -> None:
+    """People read the wall clock; nothing is timed by it, and no night ends with it."""
+    result, _ = night(faults=[f"clock-step@{time}"])
+    assert (result.figures.outcome, result.figures.alarms) == ("done", [])
+    assert result.figures.night_s == night()[0].figures.night_s
+    said = [message for _, name, message in result.events if name == "clock"]
+    assert said == ["The wall clock moved by +3600.0 s."]
 
 
 @pytest.mark.parametrize("time", TIMES)

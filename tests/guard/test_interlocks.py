@@ -13,7 +13,6 @@ from nightcure.guard.interlocks import (
     RULES,
     AirDoubted,
     CannotHold,
-    ClockStepped,
     ControlSensorLost,
     Exotherm,
     FanFailed,
@@ -29,6 +28,7 @@ from nightcure.guard.interlocks import (
     PartWarm,
     SensorLost,
     TickLate,
+    TimeWentBack,
 )
 from nightcure.profile import load_profile
 from nightcure.scenario import HERE, PROFILES
@@ -105,8 +105,7 @@ FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, fl
     (TickLate, at(gap_s=31.0), 0, 0),
     (LedgerLost, lambda t: QUIET._replace(ledger_silent_s=t), 60, 64),
     (LedgerLost, lambda t: QUIET._replace(inbox_silent_s=t), 60, 64),
-    (ClockStepped, at(wall_step_s=3600.0), 0, 0),
-    (ClockStepped, at(wall_step_s=-61.0), 0, 0),
+    (TimeWentBack, at(time_back=True), 0, 0),
 ]  # fmt: skip
 
 
@@ -173,8 +172,8 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
         (HeatUnexplained, at(heat_state=HeatState.PULSE)),
         (TickLate, at(gap_s=29.0)),
         (LedgerLost, at(ledger_silent_s=59.0)),
-        (ClockStepped, at(wall_step_s=59.0)),
-        (ClockStepped, at(wall_step_s=3600.0, night=False)),
+        (TimeWentBack, at(wall_step_s=3600.0)),
+        (TimeWentBack, at(time_back=True, night=False)),
     ],
 )  # fmt: skip
 def test_stays_quiet_short_of_it(
@@ -238,7 +237,7 @@ SAID: dict[type[Interlock], tuple[tuple[str, ...], tuple[str, ...]]] = {
     NightTooLong: (("16 h 00 min", "longest allowed is 16 h 00 min"), ("16 h 00 min",)),
     TickLate: (("31 s", "30 s"), ("31 s", "30 s")),
     LedgerLost: (("written", "1 min 02 s"), ("written", "1 min 02 s")),
-    ClockStepped: (("ahead by 1 h 00 min",), ("ahead by 1 h 00 min",)),
+    TimeWentBack: (("running clock went back",), ("restart it",)),
 }
 
 

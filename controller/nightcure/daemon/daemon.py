@@ -77,6 +77,8 @@ class Daemon:
         self._snapshot_s = -SNAPSHOT_EVERY_S
         self._decision = all_off(len(settings.thermometers))
         self._dead_man_fired = 0
+        self._boot = self.clock.boot()
+        """Told to the loop with its first tick."""
 
     # ---- life -------------------------------------------------------------------------------
 
@@ -161,7 +163,10 @@ class Daemon:
             self._recorder.armed,
             self._recorder.gone is not None,
             self._held,
+            wall_known=self.clock.is_set(),
+            boot=self._boot,
         )
+        self._boot = ""
         opening = self.loop.snapshot() if self._may_start(commands) else None
         decision = self.loop.tick(inputs)
         if self.stopping.is_set():

@@ -71,17 +71,18 @@ class LedgerLost(Interlock):
         )
 
 
-class ClockStepped(Interlock):
-    """The wall clock moved against the monotonic one: the record's times cannot be trusted."""
+class TimeWentBack(Interlock):
+    """The monotonic clock went back, which no kernel does: nothing that is timed can be trusted.
 
-    name = "clock-stepped"
-    TRIP_S = 60.0
+    (The wall clock may move as it likes; people read it, nothing is timed by it.)
+    """
+
+    name = "time-went-back"
 
     def look(self, v: InterlockInputs) -> str | None:
-        if not v.night or abs(v.wall_step_s) <= self.TRIP_S:
+        if not v.night or not v.time_back:
             return None
-        way = "ahead" if v.wall_step_s > 0 else "back"
         return (
-            f"The clock jumped {way} by {show_duration(abs(v.wall_step_s))}, so this night's times "
-            f"cannot be trusted: check the board's time and time server."
+            "The board's running clock went back, so nothing of this night is timed right: look at "
+            "the board and its system, and restart it."
         )

@@ -31,7 +31,7 @@ class InterlockInputs(NamedTuple):
     rose past what they can measure. `heat_state` and what follows it: what `guard.heat_check`
     found; `pulses` without an answer so far, `doubt_s` since the heat was first doubted.
     `armed`: the latch on the disk says that the night is under way. `ledger_gone`: the ledger's
-    file is not the one that was opened.
+    file is not the one that was opened. `time_back`: the monotonic clock went back.
     """
 
     dt_s: float
@@ -64,3 +64,4 @@ class InterlockInputs(NamedTuple):
     relay_welded: bool = False
     armed: bool = True
     ledger_gone: bool = False
+    time_back: bool = False

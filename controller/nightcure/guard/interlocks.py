@@ -11,7 +11,7 @@ from .heater import (
     HeatUnanswered,
     HeatUnexplained,
 )
-from .housekeeping import ClockStepped, LedgerLost, NightTooLong, TickLate
+from .housekeeping import LedgerLost, NightTooLong, TickLate, TimeWentBack
 from .interlock import Interlock
 from .temperatures import (
     AirDoubted,
@@ -26,7 +26,6 @@ __all__ = [
     "RULES",
     "AirDoubted",
     "CannotHold",
-    "ClockStepped",
     "ControlSensorLost",
     "Exotherm",
     "FanFailed",
@@ -42,6 +41,7 @@ __all__ = [
     "PartWarm",
     "SensorLost",
     "TickLate",
+    "TimeWentBack",
 ]
 
 RULES: tuple[type[Interlock], ...] = (
@@ -61,5 +61,5 @@ RULES: tuple[type[Interlock], ...] = (
     NightTooLong,
     TickLate,
     LedgerLost,
-    ClockStepped,
+    TimeWentBack,
 )

@@ -1,23 +1,96 @@
-"""Whether a night may go on after a crash or a power cut."""
+"""Whether a night may go on after a crash or a power cut, and how long it stood still.
+
+A controller that only started again on a running board knows the time by the board's monotonic
+clock. After a power cut the wall clock tells it, where it was set both times; and the oven does, by
+how far it fell. Where these contradict one another the longer time counts for safety, the shorter
+for cure. Where neither can tell, the night does not go on.
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
 from ..settings import Settings
 from ..units import show_difference, show_duration
+from .oven_clock import Fallen, Standstill, standstill
 
 #: The trip of a night that may not go on, or that nobody can judge.
 NOT_RESUMED = "resume-refused"
 #: The wall clock may be so far behind the record before it is not believed.
 BEHIND_S = 5.0
+#: How long the network's time is waited for, where the oven alone cannot settle it.
+CLOCK_WAIT_S = 300.0
 
 
-def judge_resume(settings: Settings, away_s: float, lost_k: float | None) -> tuple[bool, str]:
-    """Whether to go on, and the sentence that says so; arguments as for `why_not_resumed`."""
-    why = why_not_resumed(settings, away_s, lost_k)
+class Moment(NamedTuple):
+    """The oven at a tick before the cut, or after it.
+
+    Attributes:
+        wall_known: the wall clock was set by somebody who knows the time.
+        boot: the boot that `mono_s` counts from; empty where nobody said.
+        air_c: None where nothing is believed.
+        parts_c: every part and mould, None where not believed.
+    """
+
+    mono_s: float
+    wall_s: float
+    wall_known: bool
+    boot: str
+    air_c: float | None
+    parts_c: tuple[float | None, ...]
+    ambient_c: float
+    ambient_known: bool
+
+
+class Judged(NamedTuple):
+    """What came of it. Times since the cut, s."""
+
+    resumed: bool
+    sentence: str
+    away_s: float = 0.0
+    cured_s: float = 0.0
+    """What counts for cure."""
+
+
+class _Away(NamedTuple):
+    longest_s: float
+    shortest_s: float
+    told: str
+    """`2 min 00 s`, or `about 25 min, by how far the oven fell`."""
+
+
+def moment(state: Sequence[Any]) -> Moment:
+    """A moment as a snapshot has it."""
+    m = Moment(*state)
+    return m._replace(parts_c=tuple(m.parts_c))
+
+
+def judge_resume(
+    settings: Settings, cut: Moment, now: Moment, heat_w: float, waited_s: float
+) -> Judged | None:
+    """Whether to go on; None while the network's time may still settle it.
+
+    Args:
+        heat_w: mean power of the heater just before the cut.
+        waited_s: since the controller started again.
+    """
+    timing = settings.timing
+    allowed_s = timing.resume_within_min * 60.0
+    fallen = _fallen(settings, cut, now, heat_w)
+    away = _away(cut, now, fallen)
+    unsettled = away is None or (fallen is not None and fallen.high_s > allowed_s)
+    may_learn = cut.wall_known and not now.wall_known and not _same_boot(cut, now)
+    if unsettled and may_learn and waited_s < CLOCK_WAIT_S:
+        return None
+    why = _why_not(settings, cut, now, away)
     if why is not None:
-        return False, not_resumed(why)
-    fell = show_difference(max(lost_k or 0.0, 0.0), settings.units)
-    return True, f"Resumed after {show_duration(abs(away_s))}; the air fell by {fell}."
+        return Judged(False, not_resumed(why), 0.0 if away is None else away.longest_s)
+    assert away is not None
+    fell = show_difference(max(_lost_k(cut, now) or 0.0, 0.0), settings.units)
+    sentence = f"Resumed after {away.told}; the air fell by {fell}."
+    return Judged(True, sentence, away.longest_s, away.shortest_s)
 
 
 def not_resumed(why: str) -> str:
@@ -25,23 +98,86 @@ def not_resumed(why: str) -> str:
     return f"The night was not resumed: {why}. See how far the parts are before a restart."
 
 
-def why_not_resumed(settings: Settings, away_s: float, lost_k: float | None) -> str | None:
-    """The reason against going on, as a clause, or None.
-
-    Args:
-        away_s: wall time since the last snapshot.
-        lost_k: how far the air fell meanwhile; None if no air temperature is believed.
-    """
+def _why_not(settings: Settings, cut: Moment, now: Moment, away: _Away | None) -> str | None:
+    """The reason against going on, as a clause, or None."""
     timing = settings.timing
-    stood = show_duration(abs(away_s))
-    if away_s < -BEHIND_S:
-        return f"the clock is {stood} behind the record"
-    if away_s > timing.resume_within_min * 60.0:
-        return f"it stood still for {stood}, allowed are {timing.resume_within_min:g} min"
+    if away is not None and away.longest_s > timing.resume_within_min * 60.0:
+        allowed = f"{timing.resume_within_min:g} min"
+        return f"it stood still for {away.told}, allowed are {allowed}"
+    lost_k = _lost_k(cut, now)
     if lost_k is None:
         return "no believable air temperature came back"
     if lost_k > timing.resume_lost_c:
         fell = show_difference(lost_k, settings.units)
         allowed = show_difference(timing.resume_lost_c, settings.units)
         return f"the air fell by {fell}, allowed are {allowed}"
+    if away is None:
+        return (
+            "nobody can tell for how long it stood still, since the clock is not set and the oven "
+            "is about as cold as the shed"
+        )
     return None
+
+
+def _lost_k(cut: Moment, now: Moment) -> float | None:
+    """How far the air fell meanwhile; None if no air temperature is believed."""
+    if now.air_c is None:
+        return None
+    return 0.0 if cut.air_c is None else cut.air_c - now.air_c
+
+
+def _same_boot(cut: Moment, now: Moment) -> bool:
+    return bool(cut.boot) and cut.boot == now.boot and now.mono_s >= cut.mono_s
+
+
+def _clock_s(cut: Moment, now: Moment) -> float | None:
+    """The time away by the wall clock; None where it was not set, or was set back."""
+    away_s = now.wall_s - cut.wall_s
+    return away_s if cut.wall_known and now.wall_known and away_s >= -BEHIND_S else None
+
+
+def _away(cut: Moment, now: Moment, fallen: Standstill | None) -> _Away | None:
+    """How long it stood still, by whatever can tell; None where nothing can."""
+    if _same_boot(cut, now):
+        exact_s = now.mono_s - cut.mono_s
+        return _Away(exact_s, exact_s, show_duration(exact_s))
+    clock_s = _clock_s(cut, now)
+    if clock_s is not None:
+        clock_s = abs(clock_s)
+        told = show_duration(clock_s)
+        if fallen is None or fallen.low_s <= clock_s <= fallen.high_s:
+            return _Away(clock_s, clock_s, told)
+        if clock_s > fallen.high_s:
+            return _Away(clock_s, fallen.likely_s, told)
+        oven_s = min(fallen.likely_s, max(fallen.low_s, clock_s) * 2.0)
+        about = f"about {show_duration(_minutes(oven_s))}, by how far the oven fell"
+        return _Away(oven_s, clock_s, f"{about} (the clock says {told})")
+    if fallen is None or math.isinf(fallen.high_s):
+        return None
+    # A board that was off cannot have been away for less than it has been on again.
+    least_s = now.mono_s if cut.boot and now.boot else 0.0
+    likely_s = max(fallen.likely_s, least_s)
+    about = show_duration(_minutes(likely_s)) if likely_s >= 60.0 else "a minute or less"
+    told = f"about {about}, by how far the oven fell (the clock is not set)"
+    return _Away(likely_s, max(fallen.low_s, least_s), told)
+
+
+def _fallen(settings: Settings, cut: Moment, now: Moment, heat_w: float) -> Standstill | None:
+    """What the oven's fall tells; None where the air is not known both times."""
+    if cut.air_c is None or now.air_c is None:
+        return None
+    pairs = [
+        (before_c, after_c)
+        for before_c, after_c in zip(cut.parts_c, now.parts_c, strict=False)
+        if before_c is not None and after_c is not None
+    ]
+    before_c = after_c = None
+    if pairs:
+        before_c, after_c = (sum(side) / len(pairs) for side in zip(*pairs, strict=True))
+    before = Fallen(cut.air_c, before_c, cut.ambient_c, cut.ambient_known)
+    after = Fallen(now.air_c, after_c, now.ambient_c, now.ambient_known)
+    return standstill(settings.model, before, after, heat_w)
+
+
+def _minutes(duration_s: float) -> float:
+    return 60.0 * round(duration_s / 60.0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import NamedTuple
 
 #: Key in `meta` of a night that was thinned: this and its number.
@@ -83,8 +84,13 @@ class SnapshotRow(NamedTuple):
 
 
 def passed_s(before: TickRow, row: TickRow, tick_s: float) -> float:
-    """Time between two ticks, s: by the monotonic clock; by the wall's where that began anew."""
+    """Time between two ticks, s: by the monotonic clock; by the wall's where that began anew.
+
+    Where the wall clock was not set, the tick on which the night went on tells what is missing.
+    """
     step_s = row.mono_s - before.mono_s
     if step_s < 0.0 or "resumed_from" in row.inputs:
         step_s = max(row.wall_s - before.wall_s, tick_s)
+    if '"longer":' in row.decision:
+        step_s = max(step_s + float(json.loads(row.decision)["longer"]), tick_s)
     return step_s

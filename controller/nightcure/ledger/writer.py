@@ -215,6 +215,10 @@ class LedgerWriter:
         assert cursor.lastrowid is not None
         return cursor.lastrowid
 
+    def date_night(self, night_id: int, started_s: float) -> None:
+        """Put right when a night began: the clock was not set then."""
+        self._do("UPDATE nights SET started_s = ? WHERE id = ?", (started_s, night_id))
+
     def end_night(self, night_id: int, ended_s: float, outcome: str, reason: str) -> None:
         """`outcome` is done, stopped, tripped or lost."""
         self._do(

@@ -10,9 +10,9 @@ from __future__ import annotations
 from typing import Any
 
 from ..guard.alarms import Alarm, Alarms
-from ..guard.guard import LATE_TICKS, Guard
+from ..guard.guard import Guard
 from ..guard.interlock_inputs import InterlockInputs
-from ..guard.resume import NOT_RESUMED, judge_resume, not_resumed
+from ..guard.resume import NOT_RESUMED, Moment, not_resumed
 from ..heat.heating import Heating
 from ..measure.screening import Screened, Screening
 from ..measure.steady import Steady
@@ -22,14 +22,15 @@ from ..tick import Decision, Event, Fault, Outcome, Phase, TickInputs, WhyOff
 from ..units import show_temperature
 from .commands import CommandContext, CommandHandler
 from .cure_tracking import CureTracking
+from .interruption import Interruption
 from .profile_run import Oven, ProfileRun
+from .times import Times
 from .waiting import given_up, oven_parts
 from .why_off import why_off
 
 #: What `snapshot` takes of the loop itself, as it is.
 PLAIN = (
-    *("mono_s", "wall_s", "night_s", "contactor_on", "fan_s", "control_c", "ambient_c"),
-    *("resuming", "resume_wall_s", "resume_night_s", "paused"),
+    *("contactor_on", "fan_s", "control_c", "ambient_c", "ambient_known", "parts_c", "paused"),
 )
 #: A fan runs on so long after the heat, s: the heater's body is hot when it is switched off.
 FAN_RUNS_ON_S = 1800.0
@@ -55,9 +56,7 @@ class Loop:
         self.cure = CureTracking(settings)
         """The parts on their clocks, to look at."""
         self.phase = Phase.IDLE
-        self._mono_s: float | None = None
-        self._wall_s = 0.0
-        self._night_s = 0.0
+        self._times = Times(settings.timing.tick_s)
         self._contactor_on = False
         self._fan_s = 0.0
         """For how long the fan still runs on."""
@@ -66,14 +65,18 @@ class Loop:
         """Heat was not allowed at the last tick."""
         self._control_c: float | None = None
         self._ambient_c = settings.model.assumed_ambient_c
-        self._resuming = False
-        self._resume_wall_s = self._resume_night_s = 0.0
+        self._ambient_known = False
+        self._parts_c: list[float | None] = []
+        self._interruption = Interruption()
+        self._longer_s: float | None = None
 
     # ---- one tick -------------------------------------------------------------------------
 
     def tick(self, inputs: TickInputs) -> Decision:
         """The decision for `inputs`. Never raises on bad readings: doubt is resolved to off."""
-        dt_s, gap_s, wall_step_s = self._time_passed(inputs)
+        times = self._times
+        times.tell(inputs, self._run is not None)
+        dt_s, gap_s = times.dt_s, times.gap_s
         heated = self.phase in (Phase.RAMP, Phase.SOAK)
         screened = self._screening.judge(
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
@@ -83,12 +86,13 @@ class Loop:
         self._steady.note(inputs.readings, screened.faults)
         ambient_c = self._ambient(screened)
 
+        self._longer_s = None
         events = self._guard.settle(inputs.wall_s)
         if inputs.held is not None:
             trip, message = inputs.held
             message = not_resumed(message) if trip is None else message
             events += self._guard.report(trip or NOT_RESUMED, message, inputs.wall_s)
-        if self._resuming:
+        if self._interruption.pending:
             self._take_up_again(inputs, screened, events)
         self._stop_pressed = inputs.stop_pressed
         now = CommandContext(screened, events)
@@ -96,12 +100,12 @@ class Loop:
         if inputs.stop_pressed and self._run is not None:
             self.end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
 
-        self._watch(inputs, screened, ambient_c, (dt_s, gap_s, wall_step_s), heated, events)
+        self._watch(inputs, screened, ambient_c, heated, events)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
             why = f"The night was ended by {self._alarms.trip}."
             self.end(Phase.TRIPPED, "tripped", why, events)
 
-        if self._run is None or self._night_s > 0.0:
+        if self._run is None or self._times.night_s > 0.0:
             self.cure.advance(gap_s, screened, events)
         if self._run is not None and screened.control_c is not None:
             self._follow_profile(self._run, dt_s, screened, ambient_c, events)
@@ -113,7 +117,7 @@ class Loop:
             running=self._run is not None,
             trip=self._alarms.trip,
             stop_pressed=inputs.stop_pressed,
-            resuming=self._resuming,
+            resuming=self._interruption.pending,
             heat_held_off=self._guard.heat_check.holds_off,
             armed=inputs.armed,
             contactor_closed=self._closed(),
@@ -125,50 +129,43 @@ class Loop:
         else:
             self._fan_s = max(self._fan_s - gap_s, 0.0)
         frozen = screened.air_fault is Fault.FROZEN
-        waits = screened.doubted or frozen or self._resuming or not inputs.armed
+        waits = screened.doubted or frozen or self._interruption.pending or not inputs.armed
         may_close = self._guard.heat_check.contactor_closed
         self._contactor_on = self._run is not None and not waits and may_close
         if screened.control_c is not None:
             self._control_c = screened.control_c
+            self._parts_c = [screened.believed_c[i] for i in self._parts]
         return self._decision(heater_on, off, screened, ambient_c, now, outcomes)
 
-    # ---- what time is it ------------------------------------------------------------------
-
-    def _time_passed(self, inputs: TickInputs) -> tuple[float, float, float]:
-        """Control time since the last tick, the real gap, and what the wall clock jumped."""
-        tick_s = self.settings.timing.tick_s
-        if self._mono_s is None:
-            dt_s, gap_s, wall_step_s = tick_s, tick_s, 0.0
-        else:
-            gap_s = inputs.mono_s - self._mono_s
-            wall_step_s = inputs.wall_s - self._wall_s - gap_s
-            if gap_s < 0.0:
-                gap_s, wall_step_s = 0.0, 86400.0
-            # A late tick counts for so much at the most: the relay was open meanwhile.
-            dt_s = min(max(gap_s, 0.001), LATE_TICKS * tick_s)
-        self._mono_s, self._wall_s = inputs.mono_s, inputs.wall_s
-        if self._run is not None:
-            self._night_s += gap_s
-        return dt_s, gap_s, wall_step_s
+    # ---- after a cut ----------------------------------------------------------------------
 
     def _take_up_again(self, inputs: TickInputs, screened: Screened, events: list[Event]) -> None:
         """After a crash or power cut: go on with the night, or trip and say why."""
-        waits = screened.doubted or self._night_s < 60.0 + self._resume_night_s
-        if screened.control_c is None and waits:
+        broken = self._interruption
+        waited_s = broken.waited_s(self._times.night_s)
+        now = self._moment(screened)
+        judged = broken.judge(self.settings, inputs, now, screened.doubted, self._times.night_s)
+        if judged is None:
             return
-        self._resuming = False
-        if self._run is None:
+        self._times.night_s = broken.night_s + max(judged.away_s, waited_s)
+        if judged.away_s > 0.0:
+            self._longer_s = broken.longer_s(self.settings, inputs, judged.away_s)
+        if not judged.resumed:
+            events += self._guard.report(NOT_RESUMED, judged.sentence, inputs.wall_s)
             return
-        away_s = inputs.wall_s - self._resume_wall_s
-        now_c = screened.control_c
-        before_c = now_c if self._control_c is None else self._control_c
-        lost_c = None if now_c is None or before_c is None else before_c - now_c
-        resumed, sentence = judge_resume(self.settings, away_s, lost_c)
-        if resumed:
-            events.append(Event("night", "resumed", sentence))
-            self.cure.away(abs(away_s), screened)
-        else:
-            events += self._guard.report(NOT_RESUMED, sentence, inputs.wall_s)
+        events.append(Event("night", "resumed", judged.sentence))
+        self.cure.away(max(judged.cured_s - waited_s, 0.0), screened)
+
+    def _moment(self, screened: Screened | None = None) -> Moment:
+        """The oven now, or (without `screened`) as it was at the last tick."""
+        air_c, parts_c = self._control_c, self._parts_c
+        if screened is not None:
+            air_c, parts_c = screened.control_c, [screened.believed_c[i] for i in self._parts]
+        t = self._times
+        return Moment(
+            t.mono_s or 0.0, t.wall_s, t.wall_known, t.boot, air_c,
+            tuple(parts_c), self._ambient_c, self._ambient_known,
+        )  # fmt: skip
 
     # ---- what was asked: see `loop.commands` -----------------------------------------------------
 
@@ -177,12 +174,18 @@ class Loop:
         limits = self.settings.limits
         longest_s = limits.longest_night_h * 3600.0
         self._run = ProfileRun(profile, control_c, limits.ramp_c_per_h, longest_s)
-        self._night_s = 0.0
+        self._times.night_s = 0.0
         self._heating.start(profile, control_c)
         self.phase = Phase(self._run.segment.kind)
         air = show_temperature(control_c, self.settings.units)
         message = f"Started '{profile.name}' with the air at {air}, by {who}."
         events.append(Event("night", "started", message))
+        if not self._times.wall_known:
+            message = (
+                "The time of day is not known yet, so the times of this night may be wrong; it is "
+                "timed all the same."
+            )
+            events.append(Event("note", "clock-not-set", message))
 
     def end(self, phase: Phase, name: str, message: str, events: list[Event]) -> None:
         """Whatever it was, it is over: nothing is regulated, the heater is off."""
@@ -210,12 +213,11 @@ class Loop:
         inputs: TickInputs,
         screened: Screened,
         ambient_c: float,
-        times: tuple[float, float, float],
         heated: bool,
         events: list[Event],
     ) -> None:
         """Let every interlock look."""
-        dt_s, gap_s, wall_step_s = times
+        t = self._times
         night = self._run is not None
         believed = screened.believed_c
         control_fault = "" if screened.air_fault is None else str(screened.air_fault)
@@ -227,7 +229,7 @@ class Loop:
         heat_k = self.cure.heat_k()
         run = self._run
         view = InterlockInputs(
-            dt_s, gap_s, wall_step_s, night, heated and night, self.phase.value, self._night_s,
+            t.dt_s, t.gap_s, t.wall_step_s, night, heated and night, self.phase.value, t.night_s,
             screened.control_c, control_fault, tuple(lost),
             tuple([c for i in self._air if (c := believed[i]) is not None]),
             tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
@@ -239,7 +241,7 @@ class Loop:
             tuple(
                 [n for n, f in zip(self._names, screened.faults, strict=True) if f is Fault.TOO_HOT]
             ),
-            armed=inputs.armed, ledger_gone=inputs.ledger_gone,
+            armed=inputs.armed, ledger_gone=inputs.ledger_gone, time_back=t.back,
         )  # fmt: skip
         events += self._guard.look(view, inputs.wall_s)
 
@@ -290,10 +292,11 @@ class Loop:
 
     def _ambient(self, screened: Screened) -> float:
         """The believed ambient, °C, else the last one believed, else the assumed one."""
+        self._ambient_known = False
         for i in self._ambients:
             ambient_c = screened.believed_c[i]
             if ambient_c is not None:
-                self._ambient_c = ambient_c
+                self._ambient_c, self._ambient_known = ambient_c, True
                 break
         return self._ambient_c
 
@@ -321,7 +324,7 @@ class Loop:
             screened.control_c, self._heating.duty,
             run is not None and run.waiting, self._alarms.trip, off,
             screened.believed_c, screened.faults, tuple(now.events), tuple(outcomes), cure,
-            tuple(now.checks), now.begun,
+            tuple(now.checks), now.begun, self._longer_s,
         )  # fmt: skip
 
     @property
@@ -332,7 +335,7 @@ class Loop:
     @property
     def night_s(self) -> float:
         """How long the night has lasted, s."""
-        return self._night_s
+        return self._times.night_s
 
     @property
     def stop_pressed(self) -> bool:
@@ -368,6 +371,8 @@ class Loop:
             "run": None if self._run is None else self._run.snapshot(),
             "cure": self.cure.snapshot(self._run is not None),
             "phase": self.phase.value,
+            **self._times.snapshot(),
+            "interruption": self._interruption.snapshot(),
             **{name: getattr(self, f"_{name}") for name in PLAIN},
         }
 
@@ -380,8 +385,16 @@ class Loop:
         self._heating.restore(state, None if self._run is None else self._run.profile)
         self.cure.restore(state.get("cure"), self._run)
         self.phase = Phase(state["phase"])
+        self._times.restore(state)
         for name in PLAIN:  # an older snapshot has fewer
             setattr(self, f"_{name}", state.get(name, getattr(self, f"_{name}")))
+        if "interruption" in state:
+            self._interruption.restore(state["interruption"])
+        elif state.get("resuming"):
+            self._interruption.begin(
+                self._moment()._replace(wall_s=state["resume_wall_s"]), state["resume_night_s"],
+                0.0, True,
+            )  # fmt: skip
 
     def resume(self, state: dict[str, Any]) -> None:
         """Take up the night of a snapshot after a crash or power cut; a trip stays a trip."""
@@ -389,11 +402,10 @@ class Loop:
         self._screening = Screening(self.settings.thermometers)
         self._screening.resume(state["screening"])
         self._steady = Steady(len(self.settings.thermometers))
+        heat_w = self._heating.duty * self.settings.heater.power_w
+        running = self._run is not None
+        self._interruption.begin(self._moment(), self._times.night_s, heat_w, running)
         self._heating.resume()
         self._guard.heat_check.resume()
-        self._mono_s = None
+        self._times.resume()
         self._contactor_on = False
-        if not self._resuming:  # else it fell again before it was up: the first fall counts
-            self._resume_wall_s = self._wall_s
-        self._resume_night_s = self._night_s
-        self._resuming = self._run is not None

@@ -44,6 +44,10 @@ def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None
         data["g"] = 1
     if inputs.held is not None:
         data["h"] = list(inputs.held)
+    if not inputs.wall_known:
+        data["w"] = 0
+    if inputs.boot:
+        data["b"] = inputs.boot
     if resumed_from is not None:
         data["resumed_from"] = resumed_from
     return with_checksum(inputs.mono_s, inputs.wall_s, dumps(data))
@@ -73,6 +77,8 @@ def decode_inputs(
         bool(data.get("a", 1)),
         bool(data.get("g", 0)),
         Held(*data["h"]) if "h" in data else None,
+        wall_known=bool(data.get("w", 1)),
+        boot=data.get("b", ""),
     )
     return inputs, data.get("resumed_from")
 
@@ -124,6 +130,8 @@ def _rest(d: Decision, with_off: bool) -> str:
         data["events"] = [list(e) for e in d.events]
     if d.outcomes:
         data["outcomes"] = [list(o) for o in d.outcomes]
+    if d.longer_s is not None:
+        data["longer"] = d.longer_s
     if d.checks:
         data["checks"] = [list(c) for c in d.checks]
     if d.cure:

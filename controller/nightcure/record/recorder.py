@@ -18,7 +18,7 @@ from ..errors import NightcureError
 from ..ledger.latch_file import LatchFile
 from ..ledger.writer import CheckRow, EventRow, LedgerWriter, TickRow
 from ..settings import Settings, corrected
-from ..tick import Decision, Event, Mark, Outcome, Phase, TickInputs, WhyOff
+from ..tick import Decision, Event, Mark, OffCode, Outcome, Phase, TickInputs, WhyOff
 from .codec import decision_fields, dumps, encode_inputs
 from .latch_keeper import LatchKeeper
 from .taking_up import stamped
@@ -30,6 +30,9 @@ DURABLE_EVERY_S = 10.0
 #: Ticks kept while nothing can be written; beyond it the oldest quiet ones are given up.
 KEEP_TICKS = 3600
 RETRY_S = 1.0
+
+#: A night's times are put right where they are so far from how long it has lasted, s.
+MISDATED_S = 60.0
 
 UNDER_WAY = (Phase.RAMP, Phase.SOAK, Phase.COOL)
 
@@ -74,6 +77,8 @@ class Recorder:
         self._wake = threading.Condition()
         self._closing = False
         self._night_id: int | None = None
+        self._started_s = 0.0
+        """Wall time at which the night is said to have begun."""
         self._seq = 0
         self._ended = False
         self._told: tuple[WhyOff | None] | None = None
@@ -88,6 +93,8 @@ class Recorder:
     def take_up(self, night_id: int, seq: int) -> None:
         """Go on with a night that a crash or power cut broke off after tick `seq`."""
         self._night_id, self._seq = night_id, seq + 1
+        night = self._writer.open_night()
+        self._started_s = 0.0 if night is None else night.started_s
 
     def start(self) -> None:
         """Begin to write."""
@@ -154,7 +161,10 @@ class Recorder:
             try:
                 self._write(batch)
             except NightcureError as error:
-                self._night_id, self._seq, self._ended, self._settings, self._told = kept
+                (
+                    self._night_id, self._started_s, self._seq, self._ended, self._settings,
+                    self._told,
+                ) = kept  # fmt: skip
                 if not lost:
                     log.error("%s", error)
                 lost = True
@@ -165,7 +175,10 @@ class Recorder:
                 continue
             except Exception as error:
                 # Trying again would fail again, and hold up all that follows.
-                self._night_id, self._seq, self._ended, self._settings, self._told = kept
+                (
+                    self._night_id, self._started_s, self._seq, self._ended, self._settings,
+                    self._told,
+                ) = kept  # fmt: skip
                 log.exception("A tick could not be recorded and is given up.")
                 self._give_up(batch, error)
                 continue
@@ -184,7 +197,9 @@ class Recorder:
 
     def _place(self) -> tuple[Any, ...]:
         """Where it is, to go back to when a tick could not be written."""
-        return self._night_id, self._seq, self._ended, self._settings, self._told
+        return (
+            self._night_id, self._started_s, self._seq, self._ended, self._settings, self._told,
+        )  # fmt: skip
 
     def _silent_since(self, batch: Batch) -> float:
         return batch.inputs.mono_s if self._blind_s is None else self._blind_s
@@ -213,6 +228,8 @@ class Recorder:
             if began:
                 self._begin(b)
             night_id = self._night_id
+            if night_id is not None:
+                self._date(b, night_id)
             for e in (*self._given_up, *b.notes, *d.events):
                 w.event(
                     EventRow(
@@ -258,9 +275,20 @@ class Recorder:
             opening=dumps(b.opening),
             started_s=b.inputs.wall_s,
         )
+        self._started_s = b.inputs.wall_s
         self._seq = 0
         self._ended = False
         self._told = None
+
+    def _date(self, b: Batch, night_id: int) -> None:
+        """The night began so long ago as it has lasted, whatever the clock said then."""
+        off = b.decision.why_off
+        if self._ended or not b.inputs.wall_known or (off and off.code is OffCode.RESUMING):
+            return
+        began_s = b.inputs.wall_s - b.live["night_s"]
+        if abs(began_s - self._started_s) > MISDATED_S:
+            self._started_s = began_s
+            self._writer.date_night(night_id, began_s)
 
     def _end(self, b: Batch) -> None:
         """Close the night where it is over; a tripped one is watched on until it is reset."""
@@ -271,7 +299,13 @@ class Recorder:
         if ending is not None and not self._ended:
             trip = next((e for e in d.events if e.kind == "trip" and e.name == d.trip), ending)
             reason = trip.message if ending.name == "tripped" else ending.message
-            self._writer.end_night(night_id, b.inputs.wall_s, ending.name, reason)
+            end_s = b.inputs.wall_s
+            if (
+                not b.inputs.wall_known
+                and abs(end_s - self._started_s - b.live["night_s"]) > MISDATED_S
+            ):
+                end_s = self._started_s + b.live["night_s"]
+            self._writer.end_night(night_id, end_s, ending.name, reason)
             self._ended = True
         if self._ended and d.phase is not Phase.TRIPPED:
             self._night_id = None

@@ -76,6 +76,10 @@ class Status(BaseModel):
     regulator: str | None = None
     power_w: float | None = None
     stop_pressed: bool | None = Field(None, description="The button at the oven is held.")
+    night_s: float | None = Field(None, description="How long the night has lasted, or did.")
+    clock_set: bool | None = Field(
+        None, description="False: nobody has told the board the time yet; times may be wrong."
+    )
 
 
 STATUS = {

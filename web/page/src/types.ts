@@ -122,6 +122,8 @@ export interface Limits {
 
 export interface Live {
   wall_s: number;
+  /** False: nobody has told the board the time yet. */
+  clock_set?: boolean;
   host_s: number;
   now_s: number;
   oven: string;

@@ -42,10 +42,16 @@ export function Figures({ live, stale }: { live: Live; stale: boolean }) {
             {live.why_off && live.why_off.code !== "no-night" && <p class="quiet small">{live.why_off.sentence}</p>}
           </dd>
         </div>
-        {live.left_s !== null && live.ends_s !== null && (
+        {live.left_s !== null && (
           <div>
             <dt>ends</dt>
-            <dd>{hour(live.ends_s)}, {duration(live.left_s)} left{live.waiting ? " at least" : ""}</dd>
+            <dd>{live.ends_s !== null && `${hour(live.ends_s)}, `}{duration(live.left_s)} left{live.waiting ? " at least" : ""}</dd>
+          </div>
+        )}
+        {live.clock_set === false && (
+          <div>
+            <dt>clock</dt>
+            <dd>not set yet: the hours shown may be wrong, the night is timed all the same</dd>
           </div>
         )}
         <div>
