@@ -14,9 +14,11 @@ import pytest
 
 from nightcure.guard.heat_check import HeatCheck, line_through
 from nightcure.guard.interlock_inputs import HeatState, InterlockInputs
-from nightcure.settings import Settings
+from nightcure.loop.loop import Loop
+from nightcure.oven.installation import Weight, consequences
+from nightcure.settings import Role, Settings, outrun_k
 from tests.guard.test_interlocks import QUIET
-from tests.nights import SETTINGS, changed
+from tests.nights import SETTINGS, changed, start, still
 
 ALONE = Settings.model_validate({**SETTINGS.model_dump(mode="json"), "contactor": None})
 
@@ -229,8 +231,8 @@ def test_a_warm_morning_in_an_idle_oven_is_no_welded_relay() -> None:
 def test_a_heater_too_strong_for_one_thermometer_begins_with_a_pulse() -> None:
     """Its sensor lies outside from the start: one pulse, no answer, no ramp."""
     strong = changed(SETTINGS, heater={"power_w": 2500.0})
-    assert strong.outrun_k() > 12.0
-    assert SETTINGS.outrun_k() < 12.0
+    assert outrun_k(2500.0, strong.model) > 12.0
+    assert outrun_k(300.0, SETTINGS.model) < 12.0
     oven = Oven(settings=strong, power_w=2500.0)
     oven.run(720.0, seen_c=lambda _: 9.0)
     assert oven.states[0][1] is HeatState.PAUSE
@@ -241,6 +243,21 @@ def test_a_heater_too_strong_for_one_thermometer_begins_with_a_pulse() -> None:
     sound = Oven(settings=strong, power_w=2500.0)
     sound.run(900.0)
     assert sound.states[-1][1] is HeatState.WATCH
+
+
+def test_a_heater_that_outruns_its_only_thermometer_is_told_at_the_start_and_by_the_box() -> None:
+    one = tuple(t for t in SETTINGS.thermometers if t.role is not Role.HEATER)
+    strong = changed(SETTINGS, heater={"power_w": 1000.0}).model_copy(update={"thermometers": one})
+    assert outrun_k(1000.0, strong.model) == pytest.approx(
+        1000.0 * 270 / (4600 + 22000 / 1400 * 270)
+    )
+    told = [c for c in consequences(strong) if "too strong" in c.sentence]
+    assert [c.weight for c in told] == [Weight.FIRST]
+    begun = Loop(strong).tick(still(0.0, start(), values=(9.0,) * len(one)))
+    assert told[0].sentence in [e.message for e in begun.events]
+    watched = changed(SETTINGS, heater={"power_w": 1000.0})
+    assert (watched.outrun() is None) == bool(SETTINGS.indices(Role.HEATER))
+    assert SETTINGS.outrun() is None
 
 
 def test_state_written_down_at_any_moment_goes_on_the_same() -> None:

@@ -110,7 +110,12 @@ def show_survey(found: Survey, tuned: Tuned | None) -> None:
             for line in lines:
                 out.print(f"  {line}", highlight=False, markup=False)
     if tuned is not None:
+        from ..settings import Model, outrun
         from .survey_sections import sections
+
+        strong = outrun(log.power_w or 0.0, Model.model_validate(found.model()))
+        if strong is not None:
+            out.print(f"\n[bold]Too strong[/]\n  {strong}", highlight=False)
 
         m = tuned.margins
         out.print("\n[bold]Gains[/]")

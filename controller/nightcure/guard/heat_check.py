@@ -12,7 +12,7 @@
                        90 minutes is a trip, too. Without a contactor, or with none to open (no
                        night is running), the air must stop rising by itself, else it is a trip.
 
-A heater so strong that one thermometer cannot follow it (`Settings.outrun_k`) begins each night
+A heater so strong that one thermometer cannot follow it (`settings.outrun_k`) begins each night
 with such a pulse.
 """
 
@@ -22,7 +22,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from ..settings import Role, Settings
+from ..settings import Role, Settings, outrun_k
 from .energy_balance import PROBE_S, STEP_S, EnergyBalance
 from .interlock_inputs import HeatState, InterlockInputs
 
@@ -70,7 +70,7 @@ class HeatCheck:
         self._look_s = self._pulse_s + 1.5 * lag_s + PROBE_S + 60.0
         self._need_k = max(LEAST_ANSWER_K, ANSWER_SHARE * self._due_k())
         self._shed_known = bool(settings.indices(Role.AMBIENT))
-        self._pulse_first = settings.outrun_k() > PULSE_FIRST_K
+        self._pulse_first = outrun_k(power_w, model) > PULSE_FIRST_K
         self.state = HeatState.WATCH
         self.since_s = 0.0
         """How long it has been in this state."""

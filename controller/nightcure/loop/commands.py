@@ -153,6 +153,9 @@ class CommandHandler:
         except BadInput as error:
             raise BadInput(f"Not started: {' '.join(error.sentences)}") from None
         loop.begin(profile, control_c, command.who, now.events)
+        strong = loop.settings.outrun()
+        if strong is not None:
+            now.events.append(Event("note", "heater", strong))
         now.begun = profile
         now.events.extend(loop.cure.begin(profile, clocks))
         return f"Started '{profile.name}'."

@@ -83,6 +83,9 @@ def _power(s: Settings) -> Iterator[Consequence]:
         yield Consequence(
             Weight.LOOK, f"{says}: only the two cut-outs stand between. Test both, every year."
         )
+    outrun = s.outrun()
+    if outrun is not None:
+        yield Consequence(Weight.FIRST, outrun)
     if s.contactor is None:
         yield Consequence(
             Weight.FIRST if box.wiring == "plug-in" else Weight.LOOK,
