@@ -55,6 +55,12 @@ _FORM = {
 #: Keys whose form is told better than by their pattern, where the key alone says too little.
 _PATTERNS = {
     r"^[a-z0-9][a-z0-9-]{1,40}$": "it should be small letters, digits and dashes, two at the least",
+    r"^[A-Za-z0-9_][A-Za-z0-9_.-]{0,252}$": (
+        "it should be a name as 'oven.example.org', without http:// and without a port"
+    ),
+    r"^[0-9A-Fa-f.:]{2,45}(/[0-9]{1,3})?$": (
+        "it should be an address as '127.0.0.1', or a network as '10.1.0.0/16'"
+    ),
 }
 _BOUNDS = ("greater_than_equal", "less_than_equal")
 #: Keys of lists -> what one of their members is called.

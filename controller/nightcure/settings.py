@@ -8,8 +8,6 @@ this one does not leaves the oven idle: `Limits.no_heat` says why.
 
 from __future__ import annotations
 
-import ipaddress
-import re
 import tomllib
 from collections.abc import Mapping
 from enum import StrEnum
@@ -257,6 +255,10 @@ class Installation(Section):
     """Here: in, over or attached to the oven's building."""
 
 
+HostName = Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_.-]{0,252}$")]
+Network = Annotated[str, Field(pattern=r"^[0-9A-Fa-f.:]{2,45}(/[0-9]{1,3})?$")]
+
+
 class Web(Section):
     """The page. Without a passphrase it is seen from this machine only and takes no commands."""
 
@@ -265,34 +267,10 @@ class Web(Section):
     passphrase_hash: Annotated[str, Field(pattern=r"^\$argon2id\$")] | None = None
     reading: Literal["open", "login"] = "open"
     """Whether the page is seen without the passphrase, too."""
-    hosts: Annotated[tuple[str, ...], Field(max_length=20)] = ()
+    hosts: Annotated[tuple[HostName, ...], Field(max_length=20)] = ()
     """Names the page goes by besides this machine's own, localhost and *.local."""
-    proxies: Annotated[tuple[str, ...], Field(max_length=20)] = ()
+    proxies: Annotated[tuple[Network, ...], Field(max_length=20)] = ()
     """Addresses of proxies before the page, which alone may say for whom they ask."""
-
-    @field_validator("hosts")
-    @classmethod
-    def _hosts_are_names(cls, names: tuple[str, ...]) -> tuple[str, ...]:
-        for name in names:
-            if not re.fullmatch(r"[A-Za-z0-9_]([A-Za-z0-9_.-]{0,251}[A-Za-z0-9_])?", name):
-                raise ValueError(
-                    f"'{name}' is no name of a machine; write it without http:// and without a "
-                    f"port, as 'oven.example.org'."
-                )
-        return tuple(name.lower() for name in names)
-
-    @field_validator("proxies")
-    @classmethod
-    def _proxies_are_addresses(cls, addresses: tuple[str, ...]) -> tuple[str, ...]:
-        for address in addresses:
-            try:
-                ipaddress.ip_network(address)
-            except ValueError:
-                raise ValueError(
-                    f"'{address}' is no address of a proxy; write it as '127.0.0.1', or a network "
-                    f"as '10.1.0.0/16'."
-                ) from None
-        return addresses
 
     @model_validator(mode="after")
     def _login_needs_passphrase(self) -> Self:

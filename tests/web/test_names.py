@@ -9,10 +9,12 @@ from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
-from pydantic import ValidationError
 
+from nightcure.errors import BadInput
+from nightcure.scenario import OVEN_FILE
+from nightcure.settings import load_settings
 from nightcure_web.app import create_app
-from tests.nights import SETTINGS, changed
+from tests.nights import changed
 
 from .conftest import PASSPHRASE, settings_for
 from .test_hostile import is_a_refusal
@@ -60,16 +62,19 @@ def test_a_name_that_a_stranger_gave_this_address(named: TestClient, host: str) 
 @pytest.mark.parametrize(
     ("web", "said"),
     [
-        ({"hosts": ["http://oven.example.org"]}, "write it without http://"),
-        ({"hosts": ["oven.example.org:80"]}, "without a port"),
-        ({"hosts": ["*"]}, "no name of a machine"),
-        ({"proxies": ["localhost"]}, "no address of a proxy"),
-        ({"proxies": ["*"]}, "no address of a proxy"),
+        ('hosts = ["http://oven.example.org"]', "it should be a name as 'oven.example.org'"),
+        ('hosts = ["oven.example.org:80"]', "without http:// and without a port."),
+        ('hosts = ["*"]', "web.hosts.0 is '*'; it should be a name"),
+        ('proxies = ["localhost"]', "it should be an address as '127.0.0.1'"),
+        ('proxies = ["*"]', "web.proxies.0 is '*'; it should be an address"),
     ],
 )
-def test_a_name_or_a_proxy_that_is_none(web: dict[str, list[str]], said: str) -> None:
-    with pytest.raises(ValidationError, match=said):
-        changed(SETTINGS, web=web)
+def test_a_name_or_a_proxy_that_is_none(tmp_path: Path, web: str, said: str) -> None:
+    oven = tmp_path / "oven.toml"
+    oven.write_text(OVEN_FILE.read_text().replace("[web]", f"[web]\n{web}"))
+    with pytest.raises(BadInput) as refused:
+        load_settings(oven)
+    assert said in refused.value.sentences[0]
 
 
 def guessed(client: TestClient, forwarded: str, caplog: pytest.LogCaptureFixture) -> str:
