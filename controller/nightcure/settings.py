@@ -52,6 +52,11 @@ HOTTEST_C = 124.9
 #: A thermometer that is off by more is not a DS18B20 in order (data sheet: 0.5 °C, in the ends 2).
 MOST_OFFSET_C = 5.0
 
+#: GPIO -> pin of the board's header (Raspberry Pi documentation): the two are not the same.
+HEADER_PINS = {
+    9: 21, 10: 19, 11: 23, 12: 32, 13: 33, 14: 8, 15: 10, 16: 36, 17: 11, 18: 12, 19: 35, 20: 38,
+    21: 40, 22: 15, 23: 16, 24: 18, 25: 22, 26: 37, 27: 13,
+}  # fmt: skip
 #: The serial console's pins: it talks on them from power-on, long before a controller runs.
 CONSOLE_PINS = (14, 15)
 
@@ -68,6 +73,11 @@ def _no_console_pin(pin: int) -> int:
 #: GPIO9-27 are pulled down at boot; GPIO0-8 are pulled up, which may switch a heater on.
 Pin = Annotated[int, Field(ge=9, le=27), AfterValidator(_no_console_pin)]
 Positive = Annotated[float, Field(gt=0.0)]
+
+
+def pin_name(gpio: int) -> str:
+    """A pin as a person finds it: `GPIO17 (header pin 11)`."""
+    return f"GPIO{gpio} (header pin {HEADER_PINS[gpio]})" if gpio in HEADER_PINS else f"GPIO{gpio}"
 
 
 class Section(BaseModel):

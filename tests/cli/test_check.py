@@ -80,7 +80,7 @@ def test_what_a_person_sees(board: VirtualBoard, oven: Path) -> None:
     lines = t.text.replace("\r\n", "\n").splitlines()
     about_9 = re.compile(r"Air .*(8\.9|9\.0|9\.1) °C")  # the virtual sensor has its noise
     assert any(about_9.search(line) for line in lines), t.text
-    assert "Pin 17 is free and off." in t.text
+    assert "GPIO17 (header pin 11) is free and off." in t.text
 
 
 def test_something_wrong_is_status_1(board: VirtualBoard, oven: Path) -> None:

@@ -11,6 +11,8 @@ import re
 
 import pytest
 
+from nightcure.settings import HEADER_PINS
+
 from .pages import NOTES, PAGES, pictures, rows
 
 DRAW = pictures()
@@ -109,6 +111,9 @@ def test_every_signal_has_its_own_ground_beside_it() -> None:
 def test_gpio_numbers_and_header_pins_agree_everywhere() -> None:
     """Fails before this: 'pin 17' could be read as the header's 3.3 V, 'pin 27' as GPIO0."""
     assert {n: DRAW.HEADER[p] for n, p in PINS.items()} == {n: f"GPIO{n}" for n in PINS}
+    assert {HEADER_PINS[n] for n in PINS if n in HEADER_PINS} <= set(PINS.values())
+    for gpio, pin in HEADER_PINS.items():
+        assert DRAW.HEADER[pin] == f"GPIO{gpio}"
     assert {p for p, name in DRAW.HEADER.items() if name == "ground"} == GROUNDS
     for net, a, _ in LOW:
         if net.startswith("GPIO") and part(a) == "A1":

@@ -166,13 +166,14 @@ def _confirm(settings: Settings, seconds: float) -> None:
     import sys
 
     from ..errors import BadInput
+    from ..settings import pin_name
 
     if not sys.stdin.isatty():
         return  # --yes-heat was given
     err.print(
-        f"\nThe heater ({settings.heater.power_w:g} W, pin {settings.heater.pin}) will be on for "
-        f"{seconds:g} s. Nothing that burns is in or near the oven, its lid is shut, and you stand "
-        f"by the plug.",
+        f"\nThe heater ({settings.heater.power_w:g} W, {pin_name(settings.heater.pin)}) will be on "
+        f"for {seconds:g} s. Nothing that burns is in or near the oven, its lid is shut, and you "
+        f"stand by the plug.",
         highlight=False,
     )
     err.print(f"Type {WORD} and Enter to switch it on: ", end="", highlight=False)

@@ -10,7 +10,7 @@ from ..board.ds18b20 import bus_root
 from ..clock import MachineClock
 from ..ledger.writer import LedgerInUse, LedgerLost
 from ..oven.installation import Weight, consequences
-from ..settings import Settings
+from ..settings import Settings, pin_name
 from .board_checks import (
     Board,
     controller_runs,
@@ -64,8 +64,8 @@ def _settings(path: Path, settings: Settings) -> Finding:
         return Finding("settings", Rating.LOOK, sentence)
     count = len(settings.thermometers)
     sentence = (
-        f"{settings.name}: {settings.heater.power_w:g} W on pin {settings.heater.pin}, {count} "
-        f"thermometer{'s'[: count != 1]}."
+        f"{settings.name}: {settings.heater.power_w:g} W on {pin_name(settings.heater.pin)}, "
+        f"{count} thermometer{'s'[: count != 1]}."
     )
     return Finding("settings", Rating.OK, sentence)
 

@@ -17,7 +17,7 @@ from typing import NamedTuple
 from ..errors import NightcureError
 from ..ledger.file import PAGE_BYTES, open_ledger
 from ..ledger.writer import LedgerInUse, hold_ledger
-from ..settings import Settings
+from ..settings import Settings, pin_name
 from .finding import Finding, Rating
 
 #: A night is 4.5 MB (hardware-notes/flash-wear.md): room for ten, and for a hundred.
@@ -126,10 +126,12 @@ def look_at_pins(settings: Settings) -> list[Finding]:
             found.append(Finding(what, Rating.WRONG, str(error), figures))
             continue
         if still_on:
-            sentence = f"Pin {output.pin} cannot be driven off: pull the plug."
+            sentence = f"{pin_name(output.pin)} cannot be driven off: pull the plug."
             found.append(Finding(what, Rating.WRONG, sentence, figures))
         else:
-            found.append(Finding(what, Rating.OK, f"Pin {output.pin} is free and off.", figures))
+            found.append(
+                Finding(what, Rating.OK, f"{pin_name(output.pin)} is free and off.", figures)
+            )
     if settings.stop_button is not None:
         pin = settings.stop_button.pin
         try:
@@ -137,13 +139,15 @@ def look_at_pins(settings: Settings) -> list[Finding]:
             pressed = button.pressed()
             button.close()
         except Exception as error:  # the pin library's own kinds
-            sentence = f"Pin {pin} cannot be read ({error}); is another program using it?"
+            sentence = f"{pin_name(pin)} cannot be read ({error}); is another program using it?"
             return [*found, Finding("stop button", Rating.WRONG, sentence, {"pin": pin})]
         if pressed:
-            sentence = f"Pin {pin} is at ground: pressed, or wired to what opens. No night starts."
+            sentence = (
+                f"{pin_name(pin)} is at ground: pressed, or wired to what opens. No night starts."
+            )
             found.append(Finding("stop button", Rating.LOOK, sentence, {"pin": pin}))
         else:
-            sentence = f"Pin {pin}: not pressed. Press it and check again to see that it answers."
+            sentence = f"{pin_name(pin)}: not pressed. Press it and check again: does it answer?"
             found.append(Finding("stop button", Rating.OK, sentence, {"pin": pin}))
     return found
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from ..board.ds18b20 import Bus, bus_root, sensors_on
 from ..clock import MachineClock
 from ..errors import BadInput
-from ..settings import CONSOLE_PINS, Thermometer
+from ..settings import CONSOLE_PINS, Thermometer, pin_name
 from ..units import TemperatureUnit
 from .box_questions import BoxGiven, ask_of_the_box
 from .oven_file import RELAYS, Answers
@@ -164,7 +164,7 @@ def _pins(ask: Asker, given: Given) -> Pins:
         "to 8 are pulled up, 14 and 15 the serial console's: they may switch a heater on\n"
         "and are refused. Put 10 kΩ from each driver's input to ground."
     )
-    heater = ask.ask("pin", "Pin of the heater's relay", pin("heater"), given.pin, "17")
+    heater = ask.ask("pin", "GPIO of the heater's relay", pin("heater"), given.pin, "17")
     high = ask.yes_no(
         "active-high", "Do the relays close on a high pin (active-high)?", given.active_high
     )
@@ -172,19 +172,23 @@ def _pins(ask: Asker, given: Given) -> Pins:
         ask.say("  An active-low relay board may be ON while the board boots: read wiring.md.")
     contactor = ask.ask(
         "contactor",
-        "Pin of the contactor in series, or none (a relay can fail closed)",
+        "GPIO of the contactor in series, or none (a relay can fail closed)",
         pin_or_none("contactor"),
         given.contactor,
         "27" if 27 not in taken else "none",
     )
-    fan = ask.ask("fan", "Pin of the fan, or none", pin_or_none("fan"), given.fan, "none")
+    fan = ask.ask("fan", "GPIO of the fan, or none", pin_or_none("fan"), given.fan, "none")
     stop = ask.ask(
         "stop-button",
-        "Pin of a stop button to ground, or none",
+        "GPIO of a stop button to ground, or none",
         pin_or_none("stop button"),
         given.stop_button,
         "none",
     )
+    jobs = (("heater", heater), ("contactor", contactor), ("fan", fan), ("stop button", stop))
+    for job, chosen in jobs:
+        if chosen is not None:
+            ask.say(f"  {job}: {pin_name(chosen)}")
     return Pins(heater, contactor, fan, stop, high)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from ..errors import BadInput
-from ..settings import MARGIN_K, Thermometer, load_settings
+from ..settings import MARGIN_K, Thermometer, load_settings, pin_name
 from ..units import TemperatureUnit
 from .box_questions import BoxAnswers
 from .rough_model import RoughModel
@@ -69,7 +69,7 @@ ledger = {_text(a.ledger)}   # the record; under systemd it is /var/lib/nightcur
 
 [heater]
 power_w = {a.power_w:.1f}            # what an energy meter at the plug shows; gains are in watts
-pin = {a.pin}                   # BCM number; 9-27 only: 0-8 are pulled up at boot
+pin = {a.pin}                   # {pin_name(a.pin)}; 9-27 only, not 14, 15
 active_high = {high}         # false: the relay closes on a low pin, and may close at boot
 window_s = {relay.window_s:.1f}            # {relay.words}
 min_on_s = {relay.min_on_s:.1f}
@@ -83,12 +83,15 @@ min_off_s = {relay.min_off_s:.1f}
         if pin is None:
             parts.append(f"# [{table}]   # none; {why}\n# pin = {EXAMPLE_PINS[table]}\n")
         else:
-            parts.append(f"[{table}]   # {why}\npin = {pin}\nactive_high = {high}\n")
+            parts.append(
+                f"[{table}]   # {why}; {pin_name(pin)}\npin = {pin}\nactive_high = {high}\n"
+            )
     if a.stop_pin is None:
         parts.append("# [stop_button]   # none; a button from its pin to ground\n# pin = 23\n")
     else:
         parts.append(
-            f"[stop_button]   # from its pin to ground; ends the night\npin = {a.stop_pin}\n"
+            f"[stop_button]   # ends the night; {pin_name(a.stop_pin)} to ground\n"
+            f"pin = {a.stop_pin}\n"
         )
     remark = "   # the first air sensor is the control sensor"
     for t in a.thermometers:
