@@ -55,7 +55,7 @@ def test_a_drawn_profile_is_started(
 
     verdict = page.get_by_role("region", name="What the oven makes of it")
     number(page, 1, "to").fill("75")
-    expect(verdict).to_contain_text("is above what this oven may be asked for, 59 °C")
+    expect(verdict).to_contain_text("is above what this oven may be asked for, 55 °C")
     expect(start_button(page)).to_be_disabled()
     number(page, 1, "to").fill("36")
     number(page, 1, "at").fill("18.5")
@@ -79,13 +79,13 @@ def test_a_drawn_profile_is_started(
 def test_the_drawing_keeps_to_what_the_oven_bears(page: Page, archive: RunningDemo) -> None:
     see(page, archive, "start")
     page.get_by_role("button", name="Draw a new one").click()
-    expect(page.locator(".drawing text.limit")).to_have_text("at most 59°")
+    expect(page.locator(".drawing text.limit")).to_have_text("at most 55°")
     x, y = middle(page.get_by_role("slider").nth(0).locator(".dot"))
     page.mouse.move(x, y)
     page.mouse.down()
     page.mouse.move(0, 0, steps=5)  # as hot and as soon as can be
     page.mouse.up()
-    assert number(page, 1, "to").input_value() == "59"
+    assert number(page, 1, "to").input_value() == "55"
     assert number(page, 1, "at").input_value() == "25"
 
 

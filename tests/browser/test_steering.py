@@ -61,10 +61,10 @@ def test_a_longer_soak_another_setpoint_and_the_next_segment(
 
     page.get_by_role("button", name="Another setpoint …").click()
     dialog = page.get_by_role("dialog")
-    expect(dialog).to_contain_text("From 0 to 59 °C.")
+    expect(dialog).to_contain_text("From 0 to 55 °C.")
     dialog.get_by_label("Setpoint").fill("61")
     expect(dialog.get_by_role("button", name="Change the setpoint")).to_be_disabled()
-    expect(dialog.locator(".refusal")).to_contain_text("0 to 59 °C")
+    expect(dialog.locator(".refusal")).to_contain_text("0 to 55 °C")
     dialog.get_by_label("Setpoint").fill("24,5")
     answer(page, "Change the setpoint")
     assert oven.get("status")["profile"]["segments"][0]["at_c"] == 24.5

@@ -157,3 +157,14 @@ def test_the_stream_sends_what_is_new(tmp_path: Path, closing: str) -> None:
         assert not thread.is_alive()
     assert heard == sorted(set(heard))
     assert len(heard) == 3
+
+
+def test_what_is_wrong_at_box_and_place_is_told_before_a_start(night_ledger: Path) -> None:
+    """What may not be heated at all hinders a start, the rest is a note."""
+    earlier = changed(settings_for(night_ledger), limits={"heater_c": 200.0, "cut_outs": 1})
+    with TestClient(create_app(earlier)) as client:
+        checks = client.get("/api/start-checks").json()["checks"]
+    found = {c["sentence"]: c["needed"] for c in checks if c["name"].startswith("box-")}
+    assert [needed for s, needed in found.items() if "heater_c is 200" in s] == [True]
+    assert [needed for s, needed in found.items() if "there is one cut-out" in s] == [False]
+    assert len(found) == 2

@@ -9,6 +9,7 @@ from typing import Any
 
 from fastapi import APIRouter
 
+from nightcure.oven.installation import Weight, consequences
 from nightcure.settings import Settings
 
 from ..models import told
@@ -38,6 +39,7 @@ def start_checks(services: ServicesOf) -> Any:
         *_controller(live, time.time()),
         *(() if live is None else _oven(live)),
         *_disk(services.settings),
+        *_box(services.settings),
         _check(
             "cautions",
             services.cautions_accepted,
@@ -113,6 +115,14 @@ def _agreement(live: dict[str, Any]) -> Found:
         f"overnight they agree, so check them if it has.",
         needed=False,
     )
+
+
+def _box(settings: Settings) -> Found:
+    """What has to be put right at box and place first; what may not be heated at all hinders."""
+    never = settings.limits.no_heat()
+    for number, (weight, sentence) in enumerate(consequences(settings), 1):
+        if weight is Weight.FIRST:
+            yield _check(f"box-{number}", False, "", sentence, needed=sentence in never)
 
 
 def _disk(settings: Settings) -> Found:
