@@ -12,7 +12,8 @@ from typing import Any
 
 import pytest
 
-from nightcure.guard.heat_check import HeatCheck, line_through
+from nightcure.guard.heat_check import HeatCheck
+from nightcure.guard.heat_pulse import bend_s, line_through
 from nightcure.guard.interlock_inputs import HeatState, InterlockInputs
 from nightcure.loop.loop import Loop
 from nightcure.oven.installation import Weight, consequences
@@ -298,3 +299,11 @@ def test_a_stall_in_a_pulse_is_no_answer_and_no_error(contactor_pulse: bool) -> 
     for _ in range(6):
         oven.check.look(late)
     assert oven.check.state is (HeatState.CUT if contactor_pulse else HeatState.PAUSE)
+
+
+def test_the_bend_of_a_drift_tells_how_long_it_lasts() -> None:
+    """A slope that dies with 400 s is e^(-70/400) of itself after 70 s."""
+    assert bend_s(-0.01, -0.01 * 2.718281828459045 ** (-70.0 / 400.0), 70.0) == pytest.approx(400.0)
+    assert bend_s(-0.01, -0.02, 70.0) == 1500.0
+    assert bend_s(-0.01, 0.001, 70.0) == 100.0
+    assert bend_s(0.0, 0.0, 70.0) == 100.0

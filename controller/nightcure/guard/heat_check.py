@@ -18,12 +18,11 @@ with such a pulse.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from typing import Any
 
 from ..settings import Role, Settings, outrun_k
 from .energy_balance import PROBE_S, STEP_S, EnergyBalance
+from .heat_pulse import HeatPulse
 from .interlock_inputs import HeatState, InterlockInputs
 
 #: Pulses without an answer that end the night, and how long a doubt may last far from the setpoint.
@@ -33,18 +32,9 @@ LONGEST_DOUBT_S, FAR_BELOW_K = 5400.0, 3.0
 CALM_S = 1200.0
 #: Unexplained so often within so long is enough.
 MOST_CUTS, CUTS_WITHIN_S = 3, 5400.0
-#: A pulse is long enough to warm the oven by so much, if all stayed in air and heater.
-PULSE_K = 3.0
-#: Least rise that counts as an answer, K, and as a share of what the model says is due.
-LEAST_ANSWER_K, ANSWER_SHARE = 0.30, 0.15
-#: A line through so many steps is the base of a pulse; it is good where the air is this quiet.
-BASE_STEPS = 15
-#: Before a pulse of heat it is waited for so long at the most; before the contactor's, whose answer
-#: is a trip, longer.
-QUIET_K_PER_S, LONGEST_UNQUIET_S, LONGEST_CUT_UNQUIET_S = 0.1 / 60.0, 240.0, 1800.0
-#: A drift dies with a time constant between these, as its own bend tells; if it is slight, with
-#: the middle one.
-DRIFT_S = (100.0, 300.0, 1500.0)
+#: Quiet air is waited for so long at the most before a pulse of heat; before the contactor's,
+#: whose answer is a trip, longer.
+LONGEST_UNQUIET_S, LONGEST_CUT_UNQUIET_S = 240.0, 1800.0
 #: A heater is too strong to be watched by one thermometer unasked where it outruns it by more.
 PULSE_FIRST_K = 12.0
 #: Without a contactor: rising by so much after the heater's own heat is spent is a stuck relay.
@@ -59,18 +49,10 @@ class HeatCheck:
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
         self._balance = EnergyBalance(settings)
-        model = settings.model
-        lag_s, power_w = model.heater_lag_s, settings.heater.power_w
-        self._settle_s = min(max(PROBE_S + 2.0 * lag_s, 120.0), 600.0)
-        store_j = model.air_capacity_j_per_k + (
-            lag_s * model.mould_capacity_j_per_k / model.mould_lag_s if model.mould_lag_s else 0.0
-        )
-        longest_s = min(0.75 * lag_s + 60.0, 240.0)
-        self._pulse_s = min(max(PULSE_K * store_j / power_w, 20.0), longest_s)
-        self._look_s = self._pulse_s + 1.5 * lag_s + PROBE_S + 60.0
-        self._need_k = max(LEAST_ANSWER_K, ANSWER_SHARE * self._due_k())
+        self._pulse = HeatPulse(settings)
+        self._settle_s = min(max(PROBE_S + 2.0 * settings.model.heater_lag_s, 120.0), 600.0)
         self._shed_known = bool(settings.indices(Role.AMBIENT))
-        self._pulse_first = outrun_k(power_w, model) > PULSE_FIRST_K
+        self._pulse_first = outrun_k(settings.heater.power_w, settings.model) > PULSE_FIRST_K
         self.state = HeatState.WATCH
         self.since_s = 0.0
         """How long it has been in this state."""
@@ -85,10 +67,6 @@ class HeatCheck:
         self.proven = False
         self.given_up = False
         self.cut_c: float | None = None
-        self.base: list[float] = []
-        """The air of the last steps, newest last."""
-        self.line: list[float] = []
-        """The air before a pulse: where it was, °C, its slope, K/s, and how long that lasts, s."""
         self.night = False
         self.off_s = 0.0
         self.heated = False
@@ -100,13 +78,13 @@ class HeatCheck:
     @property
     def pulse(self) -> bool:
         """Full heat now, whatever the regulator asks."""
-        return self.state is HeatState.PULSE and self.since_s < self._pulse_s
+        return self.state is HeatState.PULSE and self.since_s < self._pulse.length_s
 
     @property
     def contactor_closed(self) -> bool:
         """Whether the contactor may be closed, as far as this check goes."""
         if self.state is HeatState.CONTACTOR_PULSE:
-            return self.since_s < self._pulse_s
+            return self.since_s < self._pulse.length_s
         return self.state is not HeatState.CUT
 
     @property
@@ -161,13 +139,13 @@ class HeatCheck:
         duty = min(self.on_s / self.step_s, 1.0)
         if self.air_s <= 0.0 or at_rest:
             self._balance.unseen(self.step_s, duty)
-            self.base = []
+            self._pulse.forget()
             self._unseen(at_rest)
             return
         air_c = self.air_sum / self.air_s
-        self.base = [*self.base[1 - BASE_STEPS :], air_c]
+        self._pulse.note(air_c)
         if self.step_s >= 1.5 * STEP_S:
-            self.base = []
+            self._pulse.forget()
             self._unseen(at_rest)
         self._balance.step(
             self.step_s, duty, air_c, v.ambient_c,
@@ -225,40 +203,19 @@ class HeatCheck:
             self._enter(HeatState.WATCH)
             return
         wanted = v.setpoint_c is not None and air_c < v.setpoint_c
-        if wanted and self.since_s >= self.wait_s and self._quiet(LONGEST_UNQUIET_S):
+        unquiet_s = self.since_s - self.wait_s
+        if wanted and unquiet_s >= 0.0 and self._pulse.may_begin(unquiet_s, LONGEST_UNQUIET_S):
             self._enter(HeatState.PULSE)
-
-    def _quiet(self, longest_s: float) -> bool:
-        """Whether the air stands still enough for an answer to be seen; its course is kept."""
-        if len(self.base) < BASE_STEPS:
-            return False
-        half = BASE_STEPS // 2 + 1
-        at_c, slope = line_through(self.base, STEP_S)
-        drift_s = DRIFT_S[1]
-        if abs(slope) >= QUIET_K_PER_S:
-            at_c, now = line_through(self.base[-half:], STEP_S)
-            _, before = line_through(self.base[:half], STEP_S)
-            slope, drift_s = now, bend_s(before, now, (BASE_STEPS - half) * STEP_S)
-        self.line = [at_c, slope, drift_s]
-        waited_s = self.since_s - self.wait_s
-        return abs(slope) < QUIET_K_PER_S or waited_s > longest_s
-
-    def _answer_k(self) -> float:
-        """How far the air is above where it would be without the pulse, K."""
-        at_c, slope, drift_s = self.line
-        drift_k = slope * drift_s * (1.0 - math.exp(-self.since_s / drift_s))
-        last = self.base[-4:]
-        return sum(last) / len(last) - at_c - drift_k
 
     def _pulsed(self, v: InterlockInputs) -> None:
         if not v.heated:
             self._enter(HeatState.WATCH)
-        elif self.since_s > 40.0 and self._answer_k() > self._need_k:
+        elif self._pulse.answered(self.since_s):
             if self.doubt_s is not None:
                 self._balance.answered()
             self.unanswered = 0
             self._enter(HeatState.WATCH)
-        elif self.since_s > self._look_s:
+        elif self.since_s > self._pulse.look_s:
             self.unanswered += 1
             self.doubt_s = self.doubt_s or 0.0
             if self.unanswered >= MOST_PULSES:
@@ -271,7 +228,7 @@ class HeatCheck:
             wanted = v.setpoint_c is not None and air_c < v.setpoint_c - 0.5
             if not (settled and wanted):
                 self.wait_s = self.since_s
-            elif self._quiet(LONGEST_CUT_UNQUIET_S):
+            elif self._pulse.may_begin(self.since_s - self.wait_s, LONGEST_CUT_UNQUIET_S):
                 self._enter(HeatState.CONTACTOR_PULSE)
             return
         # Nothing is left to open: it stops rising by itself, or it is stuck.
@@ -285,10 +242,10 @@ class HeatCheck:
     def _contactor_pulsed(self, v: InterlockInputs, air_c: float) -> None:
         if not v.night:
             self._enter(HeatState.CUT)
-        elif self.since_s > 40.0 and self._answer_k() > self._need_k:
+        elif self._pulse.answered(self.since_s):
             self.proven, self.cut_c = True, None
             self._enter(HeatState.CUT)
-        elif self.since_s > self._look_s:
+        elif self.since_s > self._pulse.look_s:
             self._settled(air_c)
 
     def _settled(self, air_c: float) -> None:
@@ -301,38 +258,21 @@ class HeatCheck:
         if state is not self.state:
             self.state, self.since_s = state, 0.0
 
-    # ---- the pulse's answer by the model --------------------------------------------------
-
-    def _due_k(self) -> float:
-        """The highest the air gets from one pulse from rest, by the settings' model, K."""
-        model, step_s = self._settings.model, 5.0
-        heater_w = air_k = mould_k = most_k = 0.0
-        conduct = model.mould_capacity_j_per_k / model.mould_lag_s if model.mould_lag_s else 0.0
-        lag_s = max(model.heater_lag_s, step_s)
-        t_s = 0.0
-        while t_s < self._look_s:
-            given_w = self._settings.heater.power_w if t_s < self._pulse_s else 0.0
-            heater_w += (given_w - heater_w) * step_s / lag_s
-            to_mould_w = conduct * (air_k - mould_k)
-            net_w = heater_w - model.loss_w_per_k * air_k - to_mould_w
-            air_k += net_w * step_s / max(model.air_capacity_j_per_k, 5.0 * step_s)
-            if conduct:
-                mould_k += to_mould_w * step_s / model.mould_capacity_j_per_k
-            most_k = max(most_k, air_k)
-            t_s += step_s
-        return most_k
-
     # ---- remember -------------------------------------------------------------------------
 
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready."""
         own = {k: v for k, v in vars(self).items() if not k.startswith("_")}
-        return {**own, "state": self.state.value, "balance": self._balance.snapshot()}
+        return {
+            **own, "state": self.state.value, "balance": self._balance.snapshot(),
+            "pulse": self._pulse.snapshot(),
+        }  # fmt: skip
 
     def restore(self, state: dict[str, Any]) -> None:
         """Go on from a snapshot; an empty one (of an earlier version) starts anew."""
         own = dict(state)
         self._balance.restore(own.pop("balance", {}))
+        self._pulse.restore(own.pop("pulse", {}))
         own["state"] = HeatState(own.get("state", HeatState.WATCH))
         vars(self).update(own)
 
@@ -347,21 +287,3 @@ def warmest(v: InterlockInputs, air_c: float) -> float | None:
     seen = [c for _, c in v.parts_c]
     seen += [air_c + k for k in v.self_heat_k if k is not None]
     return max(seen, default=None)
-
-
-def line_through(values: Sequence[float], step_s: float) -> tuple[float, float]:
-    """Least squares through equally spaced values: at the last one, and the slope per s."""
-    n = len(values)
-    mean_t, mean = (n - 1) / 2.0, sum(values) / n
-    squares = sum((i - mean_t) ** 2 for i in range(n))
-    slope = sum((i - mean_t) * (x - mean) for i, x in enumerate(values)) / squares
-    return mean + slope * (n - 1 - mean_t), slope / step_s
-
-
-def bend_s(before: float, now: float, apart_s: float) -> float:
-    """The time constant with which a slope dies that was `before` and is `now`, s."""
-    shortest_s, _, longest_s = DRIFT_S
-    share = now / before if before else 0.0
-    if share >= 1.0:
-        return longest_s
-    return min(max(-apart_s / math.log(share), shortest_s), longest_s) if share > 0 else shortest_s
