@@ -9,12 +9,9 @@ from typing import Any
 import pytest
 
 from nightcure.ledger.reader import LedgerReader
-from nightcure.record.rehearsed_night import RehearsedNight
 from nightcure.replay.verify import verify
 from nightcure.report.facts import gather
-from nightcure.scenario import BOX, ambient_c
-from nightcure.simulate.rehearse import rehearse
-from tests.nights import PROFILE, SETTINGS
+from tests.many_nights import one_night
 
 NIGHTS = 1000
 
@@ -23,8 +20,7 @@ NIGHTS = 1000
 def ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The shipped night, whole."""
     path = tmp_path_factory.mktemp("bench") / "n.ledger"
-    with RehearsedNight(path, SETTINGS, PROFILE) as kept:
-        rehearse(SETTINGS, PROFILE, BOX, ambient_c, on_tick=kept.tick)
+    one_night(path)
     return path
 
 

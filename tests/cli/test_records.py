@@ -122,7 +122,11 @@ def test_the_oven_is_compared_and_its_refit_kept(tmp_path: Path) -> None:
     for seed in (1, 2):
         with RecordedOven(path, seed=seed) as oven:
             oven.run(6.0 * 3600.0, profile=parse_profile(cold))
-    said = found("record", 2, "--ledger", path)["oven_since"]
+    assert "'nightcure record 2 --compare'" in found("record", 2, "--ledger", path)["oven_since"]
+    with sqlite3.connect(path) as db:
+        assert db.execute("SELECT night_id FROM refits").fetchall() == [(2,)]
+    said = found("record", 2, "--ledger", path, "--compare")["oven_since"]
+    assert found("record", 2, "--ledger", path)["oven_since"] == said, "what was kept is used"
     assert said.startswith(("The oven is as it was", "Loses", "The heater gives"))
     with sqlite3.connect(path) as db:
         kept = dict(db.execute("SELECT night_id, found FROM refits").fetchall())
@@ -150,6 +154,21 @@ def test_labels_notes_and_lists(ledger: Path) -> None:
     compared = found("nights", "compare", 1, 2, "--ledger", ledger)["nights"]
     assert [n["night"] for n in compared] == [1, 2]
     assert compared[0]["energy_kwh"] > 0.05
+
+
+def test_one_night_is_checked_alone(ledger: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "copy.ledger"
+    assert told("ledger", "backup", copy, "--ledger", ledger)[0] == 0
+    with sqlite3.connect(copy) as db:
+        db.execute("UPDATE ticks SET wall_s = wall_s + 1 WHERE night_id = 1 AND seq = 9")
+    assert found("ledger", "check", 2, "--ledger", copy) == {
+        "ledger": str(copy), "night": 2, "sound": True, "faults": [],
+    }  # fmt: skip
+    code, out, _ = told("ledger", "check", 1, "--ledger", copy)
+    assert (code, out) == (1, "Night 1, tick 9: its inputs are not what was written.\n")
+    code, _, said = told("ledger", "check", 1, "--quick", "--ledger", copy)
+    assert code == 2
+    assert "leave it out" in said
 
 
 def test_the_ledger_may_be_named_by_its_oven(ledger: Path, tmp_path: Path) -> None:

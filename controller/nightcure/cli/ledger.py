@@ -28,6 +28,12 @@ DAY_S = 86400.0
 
 @ledger_app.command("check")
 def check(
+    night: Annotated[
+        str | None,
+        typer.Argument(
+            help="One night alone: its number, its label, or 'last'.", show_default=False
+        ),
+    ] = None,
     quick: Annotated[
         bool, typer.Option("--quick", help="The file alone, not every tick in it.")
     ] = False,
@@ -35,23 +41,35 @@ def check(
     oven: OvenOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Whether the ledger is sound: the file, and every tick by its checksum.
+    """Whether the ledger is sound: the file, and every tick by its checksum; or one night of it.
 
     It may be done while a night runs. Exit status 1 if anything is wrong.
     """
     with sentences():
-        from ..ledger.backup import unsound
+        from ..errors import BadInput
+        from ..ledger.backup import unsound, unsound_night
 
-        path = ledger_path(ledger, oven)
-        with err.status("Looking ...") as status:
-            faults = unsound(path, not quick, lambda i: status.update(f"Looking at night {i} ..."))
+        path, number = ledger_path(ledger, oven), None
+        if night is not None:
+            if quick:
+                raise BadInput("--quick looks at the file alone; leave it out to check a night.")
+            reader = open_reader(ledger, oven)
+            number = night_number(reader, night)
+            faults = unsound_night(reader, number)
+        else:
+            with err.status("Looking ...") as status:
+                faults = unsound(
+                    path, not quick, lambda i: status.update(f"Looking at night {i} ...")
+                )
         if as_json:
-            print_json({"ledger": str(path), "sound": not faults, "faults": faults})
+            told = {} if number is None else {"night": number}
+            print_json({"ledger": str(path), **told, "sound": not faults, "faults": faults})
         else:
             for fault in faults:
                 out.print(fault, highlight=False, markup=False)
             if not faults:
-                out.print(f"[green]{path} is sound.[/]", highlight=False)
+                what = path if number is None else f"Night {number} of {path}"
+                out.print(f"[green]{what} is sound.[/]", highlight=False)
     if faults:
         raise typer.Exit(1)
 

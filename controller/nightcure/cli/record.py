@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import os
 import time
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import ExitStack
+from dataclasses import replace
+from multiprocessing import get_context
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -37,12 +41,14 @@ def record(
     currency: Annotated[str, typer.Option(help="What that price is in, such as EUR.")] = "",
     paper: Annotated[str, typer.Option(help="Of a .pdf: a4 or letter.")] = "a4",
     compare: Annotated[
-        bool,
+        bool | None,
         typer.Option(
-            help="Refit the oven and compare it with earlier nights (some seconds; needs the extra "
-            "'planning').",
+            "--compare/--no-compare",
+            help="Refit nights before too where none is kept (some seconds), or compare with none. "
+            "Without either: this night is refitted and compared with those that were before "
+            "(needs the extra 'planning').",
         ),
-    ] = True,
+    ] = None,
     check: Annotated[
         Path | None,
         typer.Option(help="Only say whether this record still is what the ledger says."),
@@ -71,12 +77,21 @@ def record(
             if not same:
                 raise typer.Exit(1)
             return
-        from ..report.facts import gather
-        from ..report.sheet import Extras
-        from ..report.uniformity import uniformity
+        with ExitStack() as meanwhile:
+            drifting = None
+            if compare is not False:
+                beside = meanwhile.enter_context(ProcessPoolExecutor(1, get_context("fork")))
+                drifting = beside.submit(_drift, reader.path, number, bool(compare))
+            from ..report.facts import gather
+            from ..report.sheet import Extras
+            from ..report.uniformity import uniformity
 
-        drift = _drift(reader, number) if compare else None
-        facts = gather(reader, number)
+            facts = gather(reader, number)
+            drift = None
+            if drifting is not None:
+                with err.status("Comparing the oven with earlier nights ..."):
+                    drift = drifting.result()
+                facts = replace(facts, refit=reader.refit(number))
         extras = Extras(
             drift,
             uniformity(reader, number, facts.profile, facts.settings),
@@ -108,22 +123,25 @@ def _check(reader: LedgerReader, number: int, file: Path, as_json: bool) -> bool
     return found.same
 
 
-def _drift(reader: LedgerReader, number: int) -> str:
+def _drift(path: Path, number: int, refit_before: bool) -> str:
+    """In a process of its own, while this one gathers the rest."""
+    # One thread: for the small matrices of a survey, several stand in each other's way.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     from .. import __version__
     from ..errors import BadInput, NightcureError
     from ..ledger.notes import NotesWriter
+    from ..ledger.reader import LedgerReader
     from ..report.oven_drift import oven_drift
 
     def keep(night_id: int, found: dict[str, Any]) -> None:
         try:
-            with NotesWriter(reader.path) as notes_writer:
+            with NotesWriter(path) as notes_writer:
                 notes_writer.refit(night_id, found, __version__, time.time())
         except NightcureError:  # a ledger that may only be read: it is fitted again next time
             return
 
     try:
-        with err.status("Comparing the oven with earlier nights ..."):
-            return oven_drift(reader, number, keep).sentence
+        return oven_drift(LedgerReader(path), number, keep, refit_before).sentence
     except BadInput as error:
         return " ".join(error.sentences)
 

@@ -109,11 +109,18 @@ def unsound(
             if on_night is not None:
                 on_night(night_id)
             if night_id not in bad:
-                faults += _night(reader, night_id)
+                faults += unsound_night(reader, night_id)
     return faults
 
 
-def _night(reader: LedgerReader, night_id: int) -> list[str]:
+def unsound_night(reader: LedgerReader, night_id: int) -> list[str]:
+    """What is wrong with the ticks of one night, a sentence each; empty if they are sound.
+
+    Every tick's checksum, its JSON, and that none is missing.
+
+    Raises:
+        LedgerLost: it cannot be read now.
+    """
     faults: list[str] = []
     expected, missing = 0, 0
     whole = reader.thinned(night_id) is None

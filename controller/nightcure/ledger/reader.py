@@ -193,6 +193,29 @@ class LedgerReader:
                 return
             seq = rows[-1][1]
 
+    def columns(self, night_id: int, *names: str) -> dict[str, list[Any]]:
+        """A night's ticks as columns of `TickRow`'s names, in order; `believed` parsed.
+
+        Several times as quick as row by row: the JSON of all ticks is read at once.
+        """
+        found: dict[str, list[Any]] = {name: [] for name in names}
+        seq = -1
+        while True:
+            rows = self._rows(
+                f"SELECT seq, {', '.join(names)} FROM ticks"
+                " WHERE night_id = ? AND seq > ? ORDER BY seq LIMIT ?",
+                (night_id, seq, ROWS_AT_ONCE),
+            )
+            for name, column in zip(("seq", *names), _columns(rows), strict=False):
+                if name in found:
+                    found[name] += column
+            if len(rows) < ROWS_AT_ONCE:
+                break
+            seq = rows[-1][0]
+        if "believed" in found:
+            found["believed"] = self.parsed(f"[{','.join(found['believed'])}]")
+        return found
+
     def samples(
         self, night_id: int, points: int, after_seq: int | None = None
     ) -> dict[str, list[Any]]:

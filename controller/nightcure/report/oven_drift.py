@@ -1,7 +1,8 @@
 """Whether the oven is still the one it was: a night refitted and held against those before it.
 
-Refitting needs numpy and scipy, and some seconds a night; what was found is kept in the ledger, so
-that every night is refitted once by each version.
+Refitting needs numpy and scipy, and a second or more a night; what was found is kept in the ledger,
+so that every night is refitted once by each version. A night's own record refits it, so that the
+nights before are mostly refitted when one is asked for; the others are left out unless asked for.
 """
 
 from __future__ import annotations
@@ -39,11 +40,18 @@ class OvenDrift:
     before: list[Known] = field(default_factory=list)
     left_out: list[int] = field(default_factory=list)
     """Nights before of which no survey can be made."""
+    not_refitted: int = 0
+    """Nights before of which none was made yet."""
     change: Change | None = None
 
     @property
     def sentence(self) -> str:
         """In words."""
+        if not self.before and self.not_refitted:
+            return (
+                "The nights before were not refitted yet: 'nightcure record "
+                f"{self.night_id} --compare' does it, once, in some seconds."
+            )
         if not self.before:
             return "Nothing to compare with yet."
         return "The oven is as it was." if self.change is None else self.change.sentence
@@ -61,11 +69,14 @@ class OvenDrift:
         }
 
 
-def oven_drift(reader: LedgerReader, night_id: int, keep: Keep | None = None) -> OvenDrift:
+def oven_drift(
+    reader: LedgerReader, night_id: int, keep: Keep | None = None, refit_before: bool = True
+) -> OvenDrift:
     """Refit a night and compare it with those before it.
 
     Args:
         keep: told every new refit.
+        refit_before: refit nights before where none is kept, too.
 
     Raises:
         BadInput: numpy is not there, or the night cannot be surveyed; the sentence says why.
@@ -83,24 +94,40 @@ def oven_drift(reader: LedgerReader, night_id: int, keep: Keep | None = None) ->
     found, tonight = _known(reader, night_id, keep)
     before: list[Known] = []
     left_out: list[int] = []
+    not_refitted = 0
     for other in reader.nights(limit=-1):
         fits = other["id"] < night_id and other["oven"] == night.oven and other["ended_s"]
         if not fits or len(before) == NIGHTS_BEFORE or len(left_out) > NIGHTS_BEFORE:
+            continue
+        if not refit_before and _kept(reader, other["id"]) is None:
+            not_refitted += 1
+            if not_refitted > NIGHTS_BEFORE:
+                break
             continue
         try:
             before.append(_known(reader, other["id"], keep)[1])
         except BadInput:  # too short, or never heated
             left_out.append(other["id"])
-    return OvenDrift(night_id, found, tonight, before, left_out, drift(before, tonight))
+    change = drift(before, tonight)
+    return OvenDrift(night_id, found, tonight, before, left_out, not_refitted, change)
+
+
+def _kept(reader: LedgerReader, night_id: int) -> dict[str, Any] | None:
+    """A refit that still counts: of this version, or of a night that cannot be refitted."""
+    kept = reader.refit(night_id)
+    if kept is None or "cooling_per_s" not in kept:
+        return None
+    counts = kept["version"] == __version__ or reader.thinned(night_id) is not None
+    return kept if counts else None
 
 
 def _known(reader: LedgerReader, night_id: int, keep: Keep | None) -> tuple[dict[str, Any], Known]:
     from ..survey.drift import Known, known
 
-    kept, thinned = reader.refit(night_id), reader.thinned(night_id) is not None
-    if kept is not None and "cooling_per_s" in kept and (kept["version"] == __version__ or thinned):
+    kept = _kept(reader, night_id)
+    if kept is not None:
         return kept, Known.from_json(kept)
-    if thinned:
+    if reader.thinned(night_id) is not None:
         raise BadInput(f"Night {night_id} was thinned; what is left of it cannot be refitted.")
     from ..survey.night_log import log_of_night
     from ..survey.survey import survey

@@ -83,11 +83,15 @@ def uniformity(
     ]
     soaks = {i: float(s["at_c"]) for i, s in enumerate(profile["segments"]) if s["kind"] == "soak"}
     rows: dict[int, list[tuple[float, list[float | None]]]] = {}
-    for tick in reader.ticks(night_id):
-        if tick.phase != "soak" or tick.segment not in soaks or tick.setpoint_c is None:
+    names = ("phase", "segment", "setpoint_c", "wall_s", "believed")
+    told = reader.columns(night_id, *names)
+    for phase, segment, setpoint_c, wall_s, believed in zip(
+        *(told[name] for name in names), strict=True
+    ):
+        if phase != "soak" or segment not in soaks or setpoint_c is None:
             continue
-        if abs(tick.setpoint_c - soaks[tick.segment]) < 0.01:
-            rows.setdefault(tick.segment, []).append((tick.wall_s, reader.parsed(tick.believed)))
+        if abs(setpoint_c - soaks[segment]) < 0.01:
+            rows.setdefault(segment, []).append((wall_s, believed))
     return [_judge(number, soaks[number], inside, seen) for number, seen in rows.items()]
 
 

@@ -37,10 +37,11 @@ def log_of_night(
         raise BadInput(f"{path} holds no night {night_id}.")
     settings = json.loads(night.settings)
     roles = [t["role"] for t in settings["thermometers"]]
+    told = reader.columns(night_id, "mono_s", "control_c", "heater", "believed", "wall_s")
     rows = [
-        (tick.mono_s, tick.control_c, float(tick.heater), json.loads(tick.believed))
-        for tick in reader.ticks(night_id)
-        if tick.control_c is not None and (from_wall_s is None or tick.wall_s >= from_wall_s)
+        (mono_s, control_c, float(heater), believed)
+        for mono_s, control_c, heater, believed, wall_s in zip(*told.values(), strict=True)
+        if control_c is not None and (from_wall_s is None or wall_s >= from_wall_s)
     ]
     rows = [row for i, row in enumerate(rows) if i == 0 or row[0] > rows[i - 1][0]]
     time_s = np.array([row[0] for row in rows])
