@@ -23,13 +23,14 @@ OWN = [
     "localhost", "localhost:8733", "LOCALHOST.", "127.0.0.1", "127.0.0.1:8733", "192.168.1.20",
     "[::1]", "[::1]:8733", "[fd00::1:2]:80", "[fe80::1%eth0]", "ofen.local", "ofen.local:8733",
     "a.b.local.", socket.gethostname(), f"{socket.gethostname().upper()}:8733", "testserver",
+    f"{socket.gethostname()}.lan", f"{socket.gethostname()}.home.arpa:8733",
     "oven.example.org", "OVEN.example.org:443",
 ]  # fmt: skip
 FOREIGN = [
     "evil.example", "evil.example:8733", "localhost.evil.example", "127.0.0.1.evil.example",
-    "local", ".local.evil.example", "evil.example/.local", "evil@localhost", "[evil.example]",
-    "[::1].evil.example", "::1", "localhost:evil", "0x7f.evil", "", "é", "a" * 5000,
-    f"{socket.gethostname()}.evil.example",
+    "local", "other.lan", ".local.evil.example", "evil.example/.local", "evil@localhost",
+    "[evil.example]", "[::1].evil.example", "::1", "localhost:evil", "0x7f.evil", "", "é",
+    "a" * 5000, f"{socket.gethostname()}.evil.example",
 ]  # fmt: skip
 
 

@@ -48,6 +48,7 @@ from .survey_job import SurveyJob
 STATIC = Path(__file__).parent / "static"
 #: The service manager is told this often (s) that the page is alive.
 ALIVE_S = 3
+SELDOM = Seldom()
 #: Requests that are worked on in a thread at the same moment.
 THREADS = 2
 #: One that computes gives way after so long, s (Python's own 5 ms add up to seconds for a stop).
@@ -121,7 +122,7 @@ class Server(uvicorn.Server):
         )
         super().__init__(config)
         for name in ("uvicorn.error", "asyncio", "nightcure.web"):
-            logging.getLogger(name).addFilter(Seldom())
+            logging.getLogger(name).addFilter(SELDOM)
         self._services: Services = app.state.services
         self._notifier = sdnotify.SystemdNotifier()
 

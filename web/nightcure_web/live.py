@@ -71,10 +71,11 @@ class News:
         finally:
             self._listeners -= 1
 
-    async def wait(self, within_s: float) -> None:
-        """Until there is something new, for so long at most."""
-        with suppress(TimeoutError):
-            await asyncio.wait_for(self._changed.wait(), within_s)
+    async def wait(self, seen: Look | None, within_s: float) -> None:
+        """Until there is something newer than what was seen, for so long at most."""
+        if self.last is seen:
+            with suppress(TimeoutError):
+                await asyncio.wait_for(self._changed.wait(), within_s)
 
     async def _look_on(self) -> None:
         while self._listeners and not self._services.closing:
@@ -227,10 +228,11 @@ async def stream(
         while not services.closing and not await request.is_disconnected():
             if not services.access.may_read(request):
                 return  # logged out meanwhile
-            for event in await teller.news(news.last):
+            last = news.last
+            for event in await teller.news(last):
                 alive_s = time.monotonic()
                 yield event
             if time.monotonic() - alive_s > ALIVE_S:
                 alive_s = time.monotonic()
                 yield ServerSentEvent(comment="nothing new")
-            await news.wait(1.0)
+            await news.wait(last, 1.0)

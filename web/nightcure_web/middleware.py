@@ -32,6 +32,10 @@ OWN = frozenset((b"content-security-policy",))
 #: RFC 3986, section 3.2: a name or an IPv4 address, or an IPv6 address in brackets, and a port.
 HOST = re.compile(r"(\[(?P<address>[0-9a-f:.]+(%[^\]]*)?)\]|(?P<name>[^\[\]:/@]+))(:[0-9]{0,5})?")
 
+#: Domains that routers give to a home's machines and nobody can register: home.arpa (RFC 8375),
+#: internal (reserved by ICANN), the others by common practice, no source.
+HOME = ("home.arpa", "internal", "lan", "home", "localdomain")
+
 #: A profile of forty segments has some 4 kB.
 MOST_BODY_BYTES = 64_000
 
@@ -75,7 +79,9 @@ class OwnNames:
 
     def __init__(self, app: ASGIApp, names: Iterable[str]) -> None:
         self._app = app
-        self._names = {"localhost", socket.gethostname().lower(), *map(str.lower, names)}
+        own = socket.gethostname().lower()
+        at_home = (f"{own.partition('.')[0]}.{domain}" for domain in HOME)
+        self._names = {"localhost", own, *at_home, *map(str.lower, names)}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         told = [v for k, v in scope["headers"] if k == b"host"] if scope["type"] == "http" else []
