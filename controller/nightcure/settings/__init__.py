@@ -1,9 +1,7 @@
 """oven.toml -> typed settings. Every field has a unit in its name and a range.
 
 A wrong file gives one sentence per fault: the key, the value found, what would be right.
-Safety limits come from what the parts of an oven stand (see `Limits`); they can be raised only
-with an explicit acknowledgement, and never past the wall. What an earlier version let through and
-this one does not leaves the oven idle: `Limits.no_heat` says why.
+The limits are in `limits`.
 """
 
 from __future__ import annotations
@@ -14,35 +12,55 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    ConfigDict,
-    Field,
-    ValidationError,
-    field_validator,
-    model_validator,
+from pydantic import Field, ValidationError, field_validator, model_validator
+
+from ..errors import BadInput, faults_as_sentences
+from ..units import TemperatureUnit
+from .limits import (
+    ACKNOWLEDGE_ABOVE_C,
+    HEATER_WALL_C,
+    MARGIN_K,
+    MOST_CUT_OUT_C,
+    MOST_HEATER_C,
+    WALL_C,
+    Installation,
+    Limits,
 )
+from .section import CONSOLE_PINS, HEADER_PINS, Pin, Section, pin_name
 
-from .errors import BadInput, faults_as_sentences
-from .units import TemperatureUnit
-
-#: Foam board and mould surfaces are kept below this; a peroxide's self-accelerating decomposition
-#: starts about here (from memory, and a panel maker's long-term limit of 70-80 °C).
-ACKNOWLEDGE_ABOVE_C = 60.0
-#: The wall nobody passes: no foam board is kept hotter for long.
-WALL_C = 80.0
-#: The cut-out is set to this at the most: a panel maker's long-term limit for rigid foam board is
-#: 70-80 °C, and the board at the heater is hotter than the air.
-MOST_CUT_OUT_C = 70.0
-#: Between the hottest soak and the air's limit, and between that and the cut-out, K: as much as a
-#: cut-out may be off by.
-MARGIN_K = 5.0
-#: The heater's limit: its thermometer ends at 125 °C (DS18B20 data sheet), so a higher one could
-#: not be seen to be passed.
-MOST_HEATER_C = 110.0
-#: Above this not even an earlier version's file is read.
-HEATER_WALL_C = 300.0
+__all__ = [
+    "ACKNOWLEDGE_ABOVE_C",
+    "CONSOLE_PINS",
+    "HEADER_PINS",
+    "HEATER_WALL_C",
+    "HOTTEST_C",
+    "MARGIN_K",
+    "MOST_CUT_OUT_C",
+    "MOST_HEATER_C",
+    "MOST_OFFSET_C",
+    "OUTRUN_K",
+    "WALL_C",
+    "Button",
+    "Heater",
+    "Installation",
+    "Limits",
+    "Model",
+    "Output",
+    "Pin",
+    "Regulator",
+    "Role",
+    "Section",
+    "Settings",
+    "Thermometer",
+    "Timing",
+    "Web",
+    "corrected",
+    "load_settings",
+    "outrun",
+    "outrun_k",
+    "pin_name",
+    "read_toml",
+]
 
 #: A heater that warms the air by more before a thermometer shows it outruns it, K. By simulation:
 #: welds told by one thermometer within 15 K of rise were 94 % below it, 67 % above.
@@ -51,48 +69,6 @@ OUTRUN_K = 20.0
 HOTTEST_C = 124.9
 #: A thermometer that is off by more is not a DS18B20 in order (data sheet: 0.5 °C, in the ends 2).
 MOST_OFFSET_C = 5.0
-
-#: GPIO -> pin of the board's header (Raspberry Pi documentation): the two are not the same.
-HEADER_PINS = {
-    9: 21, 10: 19, 11: 23, 12: 32, 13: 33, 14: 8, 15: 10, 16: 36, 17: 11, 18: 12, 19: 35, 20: 38,
-    21: 40, 22: 15, 23: 16, 24: 18, 25: 22, 26: 37, 27: 13,
-}  # fmt: skip
-#: The serial console's pins: it talks on them from power-on, long before a controller runs.
-CONSOLE_PINS = (14, 15)
-
-
-def _no_console_pin(pin: int) -> int:
-    if pin in CONSOLE_PINS:
-        raise ValueError(
-            f"{pin} is the serial console's, which talks on it while the board boots; take "
-            f"another of 9 to 27."
-        )
-    return pin
-
-
-#: GPIO9-27 are pulled down at boot; GPIO0-8 are pulled up, which may switch a heater on.
-Pin = Annotated[int, Field(ge=9, le=27), AfterValidator(_no_console_pin)]
-Positive = Annotated[float, Field(gt=0.0)]
-
-
-def pin_name(gpio: int) -> str:
-    """A pin as a person finds it: `GPIO17 (header pin 11)`."""
-    return f"GPIO{gpio} (header pin {HEADER_PINS[gpio]})" if gpio in HEADER_PINS else f"GPIO{gpio}"
-
-
-class Section(BaseModel):
-    """A table of oven.toml: unknown keys are faults, values are fixed once read."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _true_is_no_number(cls, data: Any) -> Any:
-        for key, value in data.items() if isinstance(data, dict) else ():
-            field = cls.model_fields.get(key)
-            if isinstance(value, bool) and field and field.annotation in (int, float):
-                raise ValueError(f"{key} is {str(value).lower()}; it should be a number.")
-        return data
 
 
 class Heater(Section):
@@ -173,96 +149,6 @@ class Model(Section):
     heater_lag_s: Annotated[float, Field(ge=0, le=3600)] = 200.0
     assumed_ambient_c: Annotated[float, Field(ge=-40, le=50)] = 10.0
     """Used where no ambient thermometer is declared or believable."""
-
-
-class Limits(Section):
-    """Past any of these the oven trips: heater off until a person resets it.
-
-    One rule ties them to the cut-out: hottest soak + 5 <= air_c <= cut_out_c - 5 (`MARGIN_K`).
-    Parts keep their own limit, 1 K above the hottest soak.
-    """
-
-    air_c: Annotated[float, Field(ge=20, le=WALL_C)] = 60.0
-    part_c: Annotated[float, Field(ge=20, le=WALL_C)] = 60.0
-    heater_c: Annotated[float, Field(ge=40, le=HEATER_WALL_C)] = MOST_HEATER_C
-    """Of the probe on the heater's shield."""
-    cut_out_c: float | None = Field(default=65.0, ge=30, le=MOST_CUT_OUT_C)
-    """What the independent cut-out is set to. None: recorded before this was asked."""
-    cut_out_tolerance_k: Annotated[float, Field(ge=0, le=MARGIN_K)] = MARGIN_K
-    """How far from its setting the cut-out may open."""
-    cut_outs: Annotated[int, Field(ge=1, le=2)] = 1
-    """How many there are, each with its own sensor and its own contacts."""
-    exotherm_c: Annotated[float, Field(ge=2, le=40)] = 8.0
-    """A part may be this much hotter than the air while the oven is heated."""
-    ramp_c_per_h: Annotated[float, Field(gt=0, le=120)] = 30.0
-    longest_heater_on_h: Annotated[float, Field(gt=0, le=24)] = 5.0
-    longest_night_h: Annotated[float, Field(gt=0, le=72)] = 16.0
-    i_accept_limits_above_60_c: bool = False
-
-    @model_validator(mode="after")
-    def _acknowledged(self) -> Self:
-        if self.i_accept_limits_above_60_c:
-            return self
-        soft = "foam board, moulds and peroxide are kept below"
-        for key, value, why, most in (
-            ("air_c", self.air_c, soft, ACKNOWLEDGE_ABOVE_C),
-            ("part_c", self.part_c, soft, ACKNOWLEDGE_ABOVE_C),
-        ):
-            if value > most:
-                raise ValueError(
-                    f"{key} is {value:g} and {why} {most:g}; lower it, or set "
-                    f"i_accept_limits_above_60_c = true if the whole oven is built for more."
-                )
-        return self
-
-    @property
-    def earlier(self) -> bool:
-        """Recorded by a version that did not ask for the cut-out: its night was allowed then."""
-        return self.cut_out_c is None
-
-    @property
-    def hottest_soak_c(self) -> float:
-        """The highest setpoint this oven may be asked for, °C."""
-        margin_k = 1.0 if self.earlier else MARGIN_K
-        return min(self.air_c - margin_k, self.part_c - 1.0)
-
-    def no_heat(self) -> tuple[str, ...]:
-        """Why nothing may be heated with these limits, a sentence each; empty where it may."""
-        if self.cut_out_c is None:
-            return ()
-        said = []
-        if self.heater_c > MOST_HEATER_C:
-            said.append(
-                f"limits.heater_c is {self.heater_c:g} and a thermometer that ends at 125 °C "
-                f"cannot enforce it; set it to {MOST_HEATER_C:g} at the most, with the probe on "
-                f"the heater's shield."
-            )
-        if self.air_c > self.cut_out_c - MARGIN_K:
-            said.append(
-                f"limits.air_c is {self.air_c:g} and has to stay {MARGIN_K:g} K below the cut-out, "
-                f"cut_out_c = {self.cut_out_c:g}; lower it to {self.cut_out_c - MARGIN_K:g}, or "
-                f"say what the cut-out is really set to ({MOST_CUT_OUT_C:g} at the most)."
-            )
-        return tuple(said)
-
-
-class Installation(Section):
-    """The box, its heater and its place, as setup asked; what follows is told by check and page.
-
-    None: not told.
-    """
-
-    wiring: Literal["plug-in", "wired"] | None = None
-    """Approved boxes plugged together, or wired by somebody licensed."""
-    supply: Literal["eu", "uk", "us-120", "us-240"] | None = None
-    foam: Literal["pir", "phenolic"] | None = None
-    """Never polystyrene: styrene dissolves it and it gives way at 75 °C."""
-    heater: Literal["tube", "finned", "other"] | None = None
-    warmest_c: Annotated[float, Field(ge=-20, le=60)] = 30.0
-    """The shed on the warmest day on which it is used."""
-    alarm: Literal["linked", "cold-rated", "household", "none"] | None = None
-    people_sleep: Literal["elsewhere", "here"] | None = None
-    """Here: in, over or attached to the oven's building."""
 
 
 HostName = Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_.-]{0,252}$")]
