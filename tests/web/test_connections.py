@@ -6,6 +6,7 @@ On the loopback, bounded in count and time. What a server must do with such requ
 
 from __future__ import annotations
 
+import asyncio
 import json
 import logging
 import re
@@ -22,6 +23,8 @@ from nightcure_web import connections
 from nightcure_web.access import COOKIE
 from nightcure_web.app import Server, create_app
 from nightcure_web.connections import SHARES, Connection, Room, Seldom, Stage
+from nightcure_web.problems import Problem
+from nightcure_web.services import Turns
 from tests.workshop import wait_for
 
 from .conftest import PASSPHRASE, settings_for
@@ -252,6 +255,32 @@ def test_cookies_of_another_size_open_nothing(door: tuple[str, Server], cookie: 
     with held(door[0], asked.encode()) as sent:
         sent.settimeout(10)
         assert sent.recv(65536)[:12] == b"HTTP/1.1 401"
+
+
+# ---- what takes long ---------------------------------------------------------------------------
+
+
+def test_what_takes_long_is_reckoned_in_turn_and_not_for_everybody() -> None:
+    order: list[str] = []
+
+    async def ask(turns: Turns, client: str) -> None:
+        try:
+            async with turns.turn(client):
+                order.append(f"{client} begins")
+                await asyncio.sleep(0)
+                order.append(f"{client} ends")
+        except Problem as refused:
+            order.append(f"{client} {refused.status}")
+
+    async def together() -> None:
+        turns = Turns(most_waiting=3, most_of_one=2)
+        await asyncio.gather(*(ask(turns, client) for client in "aaabbc"))
+        await ask(turns, "c")
+
+    asyncio.run(together())
+    assert [said for said in order if said.endswith("503")] == ["a 503", "b 503", "c 503"]
+    done = [said for said in order if not said.endswith("503")]
+    assert done == [f"{c} {w}" for c in "aabc" for w in ("begins", "ends")]
 
 
 # ---- what is told ---------------------------------------------------------------------------

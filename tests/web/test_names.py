@@ -7,6 +7,7 @@ import socket
 from collections.abc import Iterator
 from pathlib import Path
 
+import httpx
 import pytest
 from fastapi.testclient import TestClient
 
@@ -17,6 +18,7 @@ from nightcure_web.app import create_app
 from tests.nights import changed
 
 from .conftest import PASSPHRASE, settings_for
+from .serving import served
 from .test_hostile import is_a_refusal
 
 OWN = [
@@ -78,23 +80,26 @@ def test_a_name_or_a_proxy_that_is_none(tmp_path: Path, web: str, said: str) -> 
     assert said in refused.value.sentences[0]
 
 
-def guessed(client: TestClient, forwarded: str, caplog: pytest.LogCaptureFixture) -> str:
+def guessed(
+    client: httpx.Client | TestClient, forwarded: str, log: pytest.LogCaptureFixture
+) -> str:
     """What a wrong guess for somebody else is put down to."""
-    caplog.clear()
-    with caplog.at_level(logging.WARNING, "nightcure.web"):
+    log.clear()
+    with log.at_level(logging.WARNING, "nightcure.web"):
         headers = {"X-Forwarded-For": forwarded, "X-Forwarded-Proto": "https"}
-        assert client.post(
-            "/api/login", json={"passphrase": "kelp"}, headers=headers
-        ).status_code in (401, 429)
-    return caplog.text
+        answer = client.post("/api/login", json={"passphrase": "kelp"}, headers=headers)
+    assert answer.status_code in (401, 429)
+    return log.text
 
 
 def test_nobody_asks_for_somebody_else(
     night_ledger: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     """Fails before this: whoever asked from this machine said what address he liked."""
-    app = create_app(settings_for(night_ledger))
-    with TestClient(app, client=("127.0.0.1", 50000)) as here:
+    with (
+        served(create_app(settings_for(night_ledger))) as (address, _),
+        httpx.Client(base_url=address, timeout=20) as here,
+    ):
         assert "from 127.0.0.1." in guessed(here, "203.0.113.9", caplog)
         for n in range(6):
             guessed(here, f"203.0.113.{n}", caplog)
