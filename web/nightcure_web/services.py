@@ -21,8 +21,7 @@ from nightcure.ledger.notes import NotesWriter
 from nightcure.ledger.reader import LedgerReader
 from nightcure.settings import Settings
 
-from .access import COOKIE, Access, client_of
-from .login_limits import neighbourhood
+from .access import COOKIE, Access
 from .problems import Problem
 
 #: How long a command waits for the controller's answer, s, and how often it looks.
@@ -32,7 +31,7 @@ ANSWER_S, LOOK_S = 6.0, 0.05
 class Turns:
     """For answers that take long to reckon: one at a time, whoever asks; the others wait."""
 
-    def __init__(self, most_waiting: int = 12, most_of_one: int = 3) -> None:
+    def __init__(self, most_waiting: int = 24, most_of_one: int = 8) -> None:
         self._one = asyncio.Lock()
         self._most, self._most_of_one = most_waiting, most_of_one
         self._asking: Counter[str] = Counter()
@@ -156,7 +155,7 @@ Who = Annotated[str, Depends(who_asks)]
 
 
 async def _turn(request: Request, services: ServicesOf) -> AsyncIterator[None]:
-    async with services.turns.turn(neighbourhood(client_of(request))):
+    async with services.turns.turn(services.access.whose(request)):
         yield
 
 
