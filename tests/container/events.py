@@ -203,9 +203,10 @@ class Events:
         """Refused, and the first goes on heating; by the ledger's lock, and by the pins."""
         began_s = time.monotonic()
         was = self.trial.pid(CONTROLLER)
-        for ledger, said in (("nightcure", "in use"), ("other", "held by 'nightcure'")):
+        ours, theirs = f"{STATE}/nightcure.ledger", "/tmp/other.ledger"
+        for ledger, said in ((ours, "in use"), (theirs, "held by 'nightcure'")):
             script = (
-                f"sed s/nightcure.ledger/{ledger}.ledger/ /etc/nightcure/oven.toml >/tmp/two.toml; "
+                f"sed s#{ours}#{ledger}# /etc/nightcure/oven.toml >/tmp/two.toml; "
                 "NIGHTCURE_W1_ROOT=/bench/w1 NIGHTCURE_BENCH=/bench/pins "
                 "NIGHTCURE_GPIOD=nightcure.simulate.bench_chip "
                 "/opt/nightcure/bin/nightcure controller /tmp/two.toml"
