@@ -22,8 +22,16 @@ from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.scenario import BOX, OVEN_FILE, scenario
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.simulate.wires import W1Tree, bench_environment, read_pin
+from tests.stalls import PATCH
 
 HEATER_PIN, CONTACTOR_PIN = 17, 27
+#: A steep ramp and a regulator without shades: the heater is on without a pause from a tenth of a
+#: kelvin below the setpoint on, so that whatever puts it off is not the regulator.
+WITHOUT_A_PAUSE = {
+    "ramp_c_per_h = 25.0": "ramp_c_per_h = 120.0",
+    'kind = "pid"': 'kind = "bang-bang"',
+    "hysteresis_c = 0.5": "hysteresis_c = 0.1",
+}
 
 
 def wait_for(what: Callable[[], Any], within_s: float, why: str) -> float:
@@ -45,7 +53,11 @@ class Workshop:
         self.settings = settings
         self.profile = profile.model_dump(mode="json")
         self.oven_file = folder / "oven.toml"
-        self.oven_file.write_text(OVEN_FILE.read_text())
+        text = OVEN_FILE.read_text()
+        for plain, changed in WITHOUT_A_PAUSE.items():
+            assert text.count(plain) == 1, plain
+            text = text.replace(plain, changed)
+        self.oven_file.write_text(text)
         self.ledger = folder / "nightcure.ledger"
         self.pins = folder / "pins"
         self.env = {
@@ -61,6 +73,17 @@ class Workshop:
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._live, daemon=True)
         self.processes: list[subprocess.Popen[str]] = []
+
+    def with_stalls(self) -> None:
+        """From now on `stall` makes threads of a controller hang."""
+        patch = self.folder / "patch"
+        patch.mkdir()
+        (patch / "sitecustomize.py").write_text(PATCH.replace("STALLS", str(self.folder)))
+        self.env["PYTHONPATH"] = str(patch)
+
+    def stall(self, thread: str) -> None:
+        """A thread of the controller hangs: see `tests.stalls`."""
+        (self.folder / f"stall-{thread}").touch()
 
     def cool(self) -> None:
         """The oven as it was at the start."""

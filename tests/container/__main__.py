@@ -23,6 +23,7 @@ from argon2 import PasswordHasher
 from tests.container.box import PASSPHRASE, SOURCES, Container
 from tests.container.events import Events
 from tests.container.trial import CONTROLLER, Trial
+from tests.stalls import PATCH
 from tests.workshop import Workshop
 
 CACHE = Path("/var/tmp/nightcure-container")
@@ -32,32 +33,6 @@ BENCH = """[Service]
 Environment=NIGHTCURE_W1_ROOT=/bench/w1 NIGHTCURE_BENCH=/bench/pins
 Environment=NIGHTCURE_GPIOD=nightcure.simulate.bench_chip PYTHONPATH=/bench/patch
 ReadWritePaths=/bench/pins
-"""
-#: Threads of the controller's process hang for as long as a file with their name is there: loop,
-#: reader and dead-man at their next sleep, the recorder at its next write, the signals' at the
-#: next signal; and the loop in SQLite's code, where Python does not get a word in.
-STALL = """
-import sys
-if "controller" in sys.orig_argv:
-    import sqlite3, threading, time
-    from pathlib import Path
-    import nightcure.clock, nightcure.daemon.daemon as daemon, nightcure.record.recorder as recorder
-    ENDLESS = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT max(i) FROM n"
-    def there(name):
-        return Path("/bench/stall-" + name).exists()
-    def hold(name):
-        while there(name):
-            time.sleep(0.2)
-    def sleep(duration_s):
-        name = threading.current_thread().name
-        hold(name)
-        if name == "MainThread" and there("library"):
-            sqlite3.connect(":memory:").execute(ENDLESS).fetchall()
-        time.sleep(duration_s)
-    nightcure.clock.MachineClock.sleep = staticmethod(sleep)
-    write, told = recorder.Recorder._write, daemon.Daemon._on_signal
-    recorder.Recorder._write = lambda self, batch: (hold("recorder"), write(self, batch))[1]
-    daemon.Daemon._on_signal = lambda self, number: (hold("signals"), told(self, number))[1]
 """
 
 
@@ -111,7 +86,7 @@ def write_bench(shop: Workshop, root: Path) -> None:
     text += f'passphrase_hash = "{PasswordHasher().hash(PASSPHRASE)}"\n'
     shop.oven_file.write_text(text)
     (folder / "patch").mkdir()
-    (folder / "patch/sitecustomize.py").write_text(STALL)
+    (folder / "patch/sitecustomize.py").write_text(PATCH.replace("STALLS", "/bench"))
     for place in (folder, folder / "patch"):
         place.chmod(0o755)
     shop.pins.chmod(0o777)

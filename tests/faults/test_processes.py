@@ -18,22 +18,6 @@ from tests.workshop import Workshop, wait_for
 #: From the moment something dies to the pin's being off: what the product promises.
 PROMISE_S = 10.0
 
-STALLED = """
-import sys, time
-from pathlib import Path
-import nightcure.loop.loop as loop
-from nightcure.daemon.daemon import Daemon
-from nightcure.settings import load_settings
-
-plain = loop.Loop.tick
-def tick(self, inputs):
-    if Path("stall").exists():
-        time.sleep(3600)
-    return plain(self, inputs)
-loop.Loop.tick = tick
-Daemon(load_settings(Path(sys.argv[1]))).run()
-"""
-
 
 @pytest.fixture
 def workshop(tmp_path: Path) -> Iterator[Workshop]:
@@ -100,16 +84,48 @@ def test_kill_9_then_the_off_command_and_the_night_resumes(workshop: Workshop) -
     assert differences == [], "its record decides the same in a fresh loop"
 
 
-def test_a_stalled_loop_thread_meets_the_dead_man(workshop: Workshop) -> None:
-    workshop.spawn(sys.executable, "-c", STALLED, str(workshop.oven_file))
-    wait_for(lambda: workshop.live() is not None, 30, "a live state")
+@pytest.mark.parametrize("where", ["MainThread", "library"])
+def test_a_stalled_loop_thread_meets_the_dead_man(workshop: Workshop, where: str) -> None:
+    workshop.with_stalls()
+    workshop.controller()
     workshop.start_heating()
-    (workshop.folder / "stall").touch()
+    workshop.stall(where)
     wait_for(
         lambda: not workshop.heater_on() and not workshop.contactor_on(),
         PROMISE_S,
         "the dead-man opens the outputs",
     )
+
+
+def test_a_read_of_the_bus_without_end_leaves_readings_that_are_too_old(
+    workshop: Workshop,
+) -> None:
+    """A reading counts for ten seconds (measure.screening), and a tick is two."""
+    workshop.with_stalls()
+    workshop.controller()
+    workshop.start_heating()
+    workshop.stall("reader")
+    wait_for(lambda: not workshop.heater_on(), 15.0, "off for want of a fresh reading")
+    why = {"code": ""}
+
+    def told() -> bool:
+        why.update((workshop.live() or {}).get("why_off") or {})
+        return why["code"] == "no-air-temperature"
+
+    wait_for(told, 5.0, f"and that is why: {why}")
+
+
+def test_a_dead_man_that_hangs_leaves_the_loop_and_stop_as_they_are(workshop: Workshop) -> None:
+    workshop.with_stalls()
+    workshop.controller()
+    workshop.start_heating()
+    workshop.stall("dead-man")
+    before = workshop.live()
+    assert before is not None
+    wait_for(lambda: (workshop.live() or before)["seq"] > before["seq"] + 3, 20, "it goes on")
+    assert workshop.heater_on()
+    assert workshop.command("stop")[0] == "done"
+    wait_for(lambda: not workshop.heater_on(), PROMISE_S, "the pin off after stop")
 
 
 def test_a_hung_page_changes_nothing(workshop: Workshop) -> None:

@@ -19,27 +19,6 @@ SOON_S = 3.0
 #: Daemon.run leaves recorder, reader and dead-man ten seconds in all to end.
 GONE_S = 15.0
 
-#: The main thread hangs in a library's code, as on a disk that does not answer.
-HUNG = """
-import sqlite3, sys
-from pathlib import Path
-import nightcure.loop.loop as loop
-from nightcure.daemon.daemon import Daemon
-from nightcure.settings import load_settings
-
-ENDLESS = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT max(i) FROM n"
-plain = loop.Loop.tick
-def tick(self, inputs):
-    if Path("stall").exists():
-        Path("hangs").touch()
-        sqlite3.connect(":memory:").execute(ENDLESS).fetchall()
-    return plain(self, inputs)
-loop.Loop.tick = tick
-daemon = Daemon(load_settings(Path(sys.argv[1])))
-daemon.handle_signals()
-daemon.run()
-"""
-
 
 @pytest.fixture
 def workshop(tmp_path: Path) -> Iterator[Workshop]:
@@ -94,11 +73,11 @@ def test_a_storm_of_signals_neither_hangs_the_exit_nor_leaves_heat(
 def test_a_main_thread_that_hangs_in_a_library_does_not_hold_up_the_signal(
     workshop: Workshop,
 ) -> None:
-    process = workshop.spawn(sys.executable, "-c", HUNG, str(workshop.oven_file))
-    wait_for(lambda: workshop.live() is not None, 30, "a live state")
+    workshop.with_stalls()
+    process = workshop.controller()
     workshop.start_heating()
-    (workshop.folder / "stall").touch()
-    wait_for(lambda: (workshop.folder / "hangs").exists(), 10, "the loop hangs")
+    workshop.stall("library")
+    time.sleep(1.0)  # it looks for this every quarter of a second, and the dead-man waits six
     assert workshop.heater_on()
     process.send_signal(signal.SIGTERM)
     wait_for(lambda: off(workshop), SOON_S, "off though the main thread hangs")

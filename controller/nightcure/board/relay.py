@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import logging
 import threading
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 
 from gpiozero import OutputDevice
 
@@ -146,13 +147,19 @@ class Outputs:
         """
         self._ended = self._ended or for_good
         self._offs += 1
-        mine = self._lock.acquire(timeout=LOCK_S)
-        try:
-            for what, switch in list(self._switches.items()):
+        with self._lock_or_not():
+            for what, switch in self._switches.items():
                 try:
                     self._set(what, switch, False)
                 except Exception:
                     log.exception("The %s could not be switched off: pull the plug.", what)
+
+    @contextmanager
+    def _lock_or_not(self) -> Iterator[None]:
+        """The lock, or going on without it where another thread keeps it."""
+        mine = self._lock.acquire(timeout=LOCK_S)
+        try:
+            yield
         finally:
             if mine:
                 self._lock.release()
@@ -165,10 +172,11 @@ class Outputs:
     def close(self) -> None:
         """Off, and the pins given back. Nothing can be switched on afterwards."""
         self.all_off(for_good=True)
-        for switch in self._switches.values():
-            with suppress(Exception):
-                switch.close()
-        self._switches = {}
+        with self._lock_or_not():
+            switches, self._switches = self._switches, {}
+            for switch in switches.values():
+                with suppress(Exception):
+                    switch.close()
 
 
 class DeadMan:
