@@ -50,7 +50,7 @@ STATIC = Path(__file__).parent / "static"
 ALIVE_S = 3
 SELDOM = Seldom()
 #: Requests that are worked on in a thread at the same moment.
-THREADS = 2
+THREADS = 3
 #: One that computes gives way after so long, s (Python's own 5 ms add up to seconds for a stop).
 GIVES_WAY_S = 0.0005
 

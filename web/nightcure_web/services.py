@@ -26,15 +26,22 @@ from .problems import Problem
 
 #: How long a command waits for the controller's answer, s, and how often it looks.
 ANSWER_S, LOOK_S = 6.0, 0.05
+#: After what took long, for as long as it took, but no longer than this, s.
+LONGEST_REST_S = 2.0
 
 
 class Turns:
-    """For answers that take long to reckon: one at a time, whoever asks; the others wait."""
+    """For answers that take long to reckon: one at a time, whoever asks; the others wait.
+
+    After each, nothing of the kind is reckoned for as long as it took: Python runs one thread at a
+    time, and a stop wants its part of that.
+    """
 
     def __init__(self, most_waiting: int = 24, most_of_one: int = 8) -> None:
         self._one = asyncio.Lock()
         self._most, self._most_of_one = most_waiting, most_of_one
         self._asking: Counter[str] = Counter()
+        self._rest_until_s = 0.0
 
     @asynccontextmanager
     async def turn(self, client: str) -> AsyncIterator[None]:
@@ -46,7 +53,13 @@ class Turns:
         self._asking[client] += 1
         try:
             async with self._one:
-                yield
+                await asyncio.sleep(max(0.0, self._rest_until_s - time.monotonic()))
+                began_s = time.monotonic()
+                try:
+                    yield
+                finally:
+                    now_s = time.monotonic()
+                    self._rest_until_s = now_s + min(now_s - began_s, LONGEST_REST_S)
         finally:
             self._asking[client] -= 1
             if not self._asking[client]:
@@ -63,7 +76,7 @@ class Services:
         """The server is about to stop: streams end."""
         self.listening: Counter[str] = Counter()
         """Open streams by client."""
-        self.turns = Turns()
+        self.turns, self.exports = Turns(), Turns()
         self._reader: LedgerReader | None = None
         self._inbox: Inbox | None = None
         self._notes: NotesWriter | None = None
@@ -159,5 +172,10 @@ async def _turn(request: Request, services: ServicesOf) -> AsyncIterator[None]:
         yield
 
 
-#: Of a route whose answer takes long to reckon.
-InTurn = Depends(_turn, scope="function")
+async def _export(request: Request, services: ServicesOf) -> AsyncIterator[None]:
+    async with services.exports.turn(services.access.whose(request)):
+        yield
+
+
+#: Of a route whose answer takes long to reckon; and of one that reckons while it is sent.
+InTurn, AsExport = Depends(_turn, scope="function"), Depends(_export, scope="request")

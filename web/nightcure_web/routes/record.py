@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterator
 from typing import Any
 
 from fastapi import APIRouter
@@ -16,7 +17,7 @@ from nightcure.report.sheet import Extras, sheet
 from nightcure.report.uniformity import uniformity
 
 from ..problems import Problem, responses
-from ..services import InTurn, ServicesOf
+from ..services import AsExport, InTurn, ServicesOf
 from .nights import NightId
 
 router = APIRouter(prefix="/api", tags=["nights"])
@@ -29,6 +30,17 @@ def _text(kind: str, example: str) -> dict[int | str, dict[str, Any]]:
     """OpenAPI entries of an answer that is no JSON."""
     content = {kind: {"schema": {"type": "string"}, "example": example}}
     return {200: {"description": "Done.", "content": content}, **responses(401, 404, 422, 503)}
+
+
+def _unhurried(pieces: Iterator[str]) -> Iterator[str]:
+    """The pieces, with a rest after each as long as it took (see `services.Turns`)."""
+    while True:
+        began_s = time.monotonic()
+        piece = next(pieces, None)
+        if piece is None:
+            return
+        time.sleep(time.monotonic() - began_s)
+        yield piece
 
 
 @router.get(
@@ -55,7 +67,7 @@ def record(services: ServicesOf, night_id: NightId) -> HTMLResponse:
     "/nights/{night_id}/export.csv",
     response_class=StreamingResponse,
     responses=_text("text/csv", "night_s,control_c\n0.0,9.1\n"),
-    dependencies=[InTurn],
+    dependencies=[AsExport],
 )
 def export(services: ServicesOf, night_id: NightId) -> StreamingResponse:
     """Every tick as a row: s of the night, UTC, °C, shares of full power; units in the header."""
@@ -63,5 +75,6 @@ def export(services: ServicesOf, night_id: NightId) -> StreamingResponse:
         lines = csv_lines(services.reader, night_id)
     except BadInput as error:
         raise Problem(404, str(error)) from None
+    lines = _unhurried(lines)
     name = f'attachment; filename="night-{night_id}.csv"'
     return StreamingResponse(lines, media_type="text/csv", headers={"Content-Disposition": name})
