@@ -38,6 +38,8 @@ export interface Part {
   resin_kg: number;
   sensor?: string | null;
   start_h?: number;
+  /** Where it stood from its mixing to the start. */
+  before_c?: number | null;
   [more: string]: unknown;
 }
 

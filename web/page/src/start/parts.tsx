@@ -2,18 +2,23 @@
 import { useEffect, useState } from "preact/hooks";
 import { get } from "../api";
 import { NumberField } from "../fields";
-import type { Box, CardOffer, Part, Profile, Thermometer } from "../types";
+import type { Box, CardOffer, Part, Profile, Thermometer, Units } from "../types";
+import { celsius, degrees } from "../words";
 
 /** Until a person has said more: a small box, no fresh air, all that a wet lay-up gives off. */
 const UNKNOWN_BOX: Box = { volume_m3: 0.4, air_changes_per_h: 0 };
 
+/** Where a part gels before the box is shut, until a person says otherwise. */
+const WARM_CORNER_C = 20;
+
 interface Props {
   profile: Profile;
   thermometers: Thermometer[];
+  units: Units;
   onChange: (profile: Profile) => void;
 }
 
-export function Parts({ profile, thermometers, onChange }: Props) {
+export function Parts({ profile, thermometers, units, onChange }: Props) {
   const [cards, setCards] = useState<CardOffer[]>([]);
   useEffect(() => {
     get<CardOffer[]>("cards").then(setCards, () => undefined);
@@ -44,7 +49,10 @@ export function Parts({ profile, thermometers, onChange }: Props) {
                 // Without its figures the server reads them anew from the card, at this share.
                 <NumberField label="catalyst" unit="%" value={p.catalyst_pct} onChange={(catalyst_pct) => set(i, { catalyst_pct, figures: null })} />
               )}
-              <NumberField label="mixed after the start" unit="h" value={p.start_h ?? 0} onChange={(start_h) => set(i, { start_h })} hint="before it with a minus" />
+              <NumberField label="mixed after the start" unit="h" value={p.start_h ?? 0} onChange={(start_h) => set(i, { start_h, ...(start_h < 0 && p.before_c == null ? { before_c: WARM_CORNER_C } : {}) })} hint="before it with a minus" />
+              {(p.start_h ?? 0) < 0 && (
+                <NumberField label="it stood at" unit={`°${units}`} value={degrees(p.before_c ?? WARM_CORNER_C, units)} onChange={(v) => set(i, { before_c: +celsius(v, units).toFixed(2) })} hint="from its mixing to the start" />
+              )}
               <button type="button" class="plain" aria-label={`Take out ${p.name}`} onClick={() => keep(parts.filter((_, j) => j !== i))}>Take out</button>
             </div>
           </li>

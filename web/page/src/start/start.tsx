@@ -95,7 +95,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
             />
           </section>
         )}
-        {profile && <Parts profile={profile} thermometers={live.thermometers} onChange={setProfile} />}
+        {profile && <Parts profile={profile} thermometers={live.thermometers} units={live.units} onChange={setProfile} />}
         {profile && (
           <section class="verdict" aria-label="What the oven makes of it" aria-live="polite">
             {check === null && <p class="quiet">One moment …</p>}
