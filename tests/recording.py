@@ -48,12 +48,12 @@ class RecordedOven:
 
     def open(self) -> None:
         """The controller starts, and takes up what it finds."""
-        latch = LatchFile(state_folder(self.ledger))
+        self.latch = LatchFile(state_folder(self.ledger))
         writer = LedgerWriter(self.ledger)
         settings = corrected(self.settings, writer.offsets_c())
-        taken = take_up(settings, writer, latch.says)
+        taken = take_up(settings, writer, self.latch.says)
         self.loop, self._resumed, where, self.held, self.lost = taken
-        self.recorder = Recorder(settings, writer, latch)
+        self.recorder = Recorder(settings, writer, self.latch)
         if where is not None:
             self.recorder.take_up(*where)
         self.recorder.start()
