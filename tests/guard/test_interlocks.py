@@ -157,6 +157,9 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
                                             parts_c=(("Lid", 40.0 - t * 0.001),))),
         # Half as far above the air again is within what heat and radiation change.
         (FanFailed, lambda t: QUIET._replace(heaters_c=(80.0 if t < 4000.0 else 101.0,))),
+        # Heat that is asked for and held off teaches nothing of the fan.
+        (FanFailed, lambda t: QUIET._replace(duty=0.95, heaters_c=(44.0,),
+                                             heat_state=HeatState.PAUSE) if t < 5000.0 else QUIET),
         # More heat is more kelvins.
         (FanFailed, lambda t: QUIET if t < 4000.0 else
                     QUIET._replace(duty=0.9, heaters_c=(122.0,))),

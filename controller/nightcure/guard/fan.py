@@ -6,7 +6,7 @@ import math
 
 from ..settings import Settings
 from .interlock import Interlock
-from .interlock_inputs import InterlockInputs
+from .interlock_inputs import HeatState, InterlockInputs
 
 
 class FanFailed(Interlock):
@@ -45,14 +45,16 @@ class FanFailed(Interlock):
             self.calm_s = self.high_s = 0.0
             return None
         power_w, lag_s = self.settings.heater.power_w, self.settings.model.heater_lag_s
-        self.given_w = _towards(self.given_w, v.duty * power_w, v.dt_s / max(lag_s, 1.0))
+        watched = v.heat_state is HeatState.WATCH  # else the duty asked for is not given
+        asked_w = v.duty * power_w if watched else 0.0
+        self.given_w = _towards(self.given_w, asked_w, v.dt_s / max(lag_s, 1.0))
         self.smooth_w = _towards(self.smooth_w, self.given_w, v.dt_s / self.SMOOTH_S)
         self.slow_w = _towards(self.slow_w, self.smooth_w, v.dt_s / (4.0 * self.SMOOTH_S))
         above_k = max(v.heaters_c) - v.control_c
         self.above_k = _towards(self.above_k, above_k, v.dt_s / self.SMOOTH_S)
         steady = abs(self.smooth_w - self.slow_w) < self.STEADY * power_w
         tells = self.smooth_w > self.LEAST_SHARE * power_w and self.above_k > self.LEAST_K
-        self.calm_s = self.calm_s + v.dt_s if v.heated and steady and tells else 0.0
+        self.calm_s = self.calm_s + v.dt_s if v.heated and watched and steady and tells else 0.0
         if self.calm_s < self.CALM_S:
             self.high_s = 0.0
             return None
