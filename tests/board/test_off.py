@@ -193,6 +193,18 @@ def test_without_a_readable_file_it_is_enough(
     assert on(pins) == [not active_high] * 3
 
 
+def test_another_ovens_pins_are_left_alone(pins: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two on one board: what is known of this one is enough."""
+    left_on(pins, 5)
+    monkeypatch.setattr(off, "RUNTIME", str(pins / "run"))
+    (pins / "run").mkdir()
+    write_claimed(pins / "run" / "nightcure.ledger", {"heater": (5, True)})
+    text = TOML.replace('"nightcure.ledger"', f'"{claimed(pins).ledger}"')
+    assert main([oven(pins, text)]) == 0
+    assert on(pins) == [False] * 3
+    assert read_pin(pins, 5)
+
+
 def test_old_and_new_pins_are_both_driven_off(pins: Path) -> None:
     """The heater was moved to another pin in the file while the old one heats."""
     settings = claimed(pins)
@@ -266,9 +278,8 @@ def test_a_pin_that_is_held_is_named_with_its_holder(
     taken = Line(17, True)
     assert main([oven(pins)]) == 1
     said = capsys.readouterr().err
-    assert (
-        "heater: pin 17 cannot be driven off: held by 'nightcure'. Pull the heater's plug." in said
-    )
+    assert "heater: pin 17 cannot be driven off: held by 'nightcure'." in said
+    assert "Stop the controller first, or pull the heater's plug." in said
     assert on(pins)[1:] == [False] * 2, "the others are off all the same"
     taken.release()
 

@@ -120,3 +120,20 @@ def test_the_dead_man_counts_from_the_beginning_not_from_the_making() -> None:
     told.sleep(20.0)
     daemon.run()
     assert begun == [0.0]
+
+
+def test_on_a_signal_the_outputs_are_off_before_anything_else() -> None:
+    """Whoever looks at the flag finds them off already; a second signal changes nothing."""
+    told: list[tuple[bool, bool]] = []
+    daemon = Daemon.__new__(Daemon)
+    daemon.stopping = threading.Event()
+
+    def all_off(for_good: bool) -> None:
+        told.append((for_good, daemon.stopping.is_set()))
+
+    daemon.outputs = SimpleNamespace(all_off=all_off)  # type: ignore[assignment]
+    daemon._on_signal(15)
+    assert told == [(True, False)]
+    assert daemon.stopping.is_set()
+    daemon._on_signal(2)
+    assert told == [(True, False), (True, True)]

@@ -34,6 +34,7 @@ PINS = range(9, 28)
 #: A process that has just been killed may let go of its lines a little later.
 BUSY_S, TRY_S = 2.0, 0.05
 PULL = "Pull the heater's plug."
+STOP = "Stop the controller first, or pull the heater's plug."
 
 _TABLE = re.compile(r"\s*\[+\s*[\"']?([\w-]+)")
 _NAMED = re.compile(r"\s*([\w-]+)\s*(?:\.|=\s*\{)")  # heater.pin = 17, heater = { pin = 17 }
@@ -97,12 +98,13 @@ class Off:
         else:
             written, name = pins_in(text)
             ledger = oven.parent / (name or ledger.name)
-        runtime = service_folder(RUNTIME_VARIABLE) or Path(RUNTIME)
-        state = service_folder(STATE_VARIABLE) or Path(STATE)
-        files = [folder / (ledger.name + SUFFIX) for folder in (runtime, ledger.parent)]
+        runtime, state = service_folder(RUNTIME_VARIABLE), service_folder(STATE_VARIABLE)
+        folders = [folder for folder in (runtime, ledger.parent) if folder is not None]
+        files = [folder / (ledger.name + SUFFIX) for folder in folders]
         if not any(_there(file) for file in files):  # of another ledger, then
-            folders = dict.fromkeys((runtime, state, ledger.parent))
-            files = [file for folder in folders for file in sorted(folder.glob(f"*{SUFFIX}"))]
+            folders = [runtime or Path(RUNTIME), state or Path(STATE), ledger.parent]
+            unique = dict.fromkeys(folders)
+            files = [file for folder in unique for file in sorted(folder.glob(f"*{SUFFIX}"))]
         for file in files:
             try:
                 self.found.extend(read_claimed(file))
@@ -125,7 +127,8 @@ class Off:
             try:
                 self._off(pin, not high, end_s)
             except Exception as error:  # whatever it is, the others are still to be driven
-                self.trouble.append(f"{what}: pin {pin} cannot be driven off: {error}. {PULL}")
+                do = STOP if isinstance(error, LineBusy) else PULL
+                self.trouble.append(f"{what}: pin {pin} cannot be driven off: {error}. {do}")
                 continue
             self.done.append(f"{what} (pin {pin})")
             if not highs:
