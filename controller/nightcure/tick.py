@@ -76,7 +76,8 @@ class Command(NamedTuple):
 
     id: int
     word: str
-    """`start`, `stop`, `skip`, `extend`, `setpoint`, `acknowledge`, `reset` or `offset`."""
+    """`start`, `stop`, `skip`, `extend`, `setpoint`, `open`, `shut`, `acknowledge`, `reset` or
+    `offset`."""
     args: dict[str, Any]
     who: str
 
@@ -185,6 +186,10 @@ class OffCode(StrEnum):
     NO_NIGHT = "no-night"
     """Fields: `phase`."""
     RESUMING = "resuming"
+    BOX_OPEN = "box-open"
+    """Somebody has said that the box is being opened."""
+    WET_RESIN = "wet-resin"
+    """... to lay wet resin, which has not been said to be aired yet."""
     NOT_ARMED = "not-armed"
     """The latch on the disk does not say yet that a night is under way."""
     AIR_DOUBTED = "air-doubted"

@@ -60,6 +60,12 @@ def test_off_latched_and_said(fault: str, time: str) -> None:
     names, bounds = EXPECTED[fault]
     result, ticks = night(faults=[f"{fault}@{time}"])
     f = result.figures
+    if (fault, time) == ("heater-weak", "6h30"):
+        # Full power for less than the longest it may be: the last soak is counted as it is.
+        names = {a["name"] for a in f.alarms}
+        assert (f.outcome, names) == ("done", {"heat-unanswered", "cannot-hold"})
+        assert any(name == "not-reached" for _, name, _ in result.events)
+        return
     assert f.outcome == "tripped"
     assert f.trip in names
     at_s = parse_duration(time)
@@ -91,12 +97,17 @@ def test_a_clock_that_is_set_is_an_event(time: str) -> None:
 
 @pytest.mark.parametrize("time", TIMES)
 def test_a_cold_snap_is_a_warning_with_what_can_be_held(time: str) -> None:
-    """Falling ambient warns; what ends such a night is the longest time at full power (5 h)."""
+    """Falling ambient warns; what ends such a night is the longest time at full power (5 h), or its
+    last soak, counted as warm as it is once the oven comes no nearer."""
     result, ticks = night(faults=[f"ambient-drop@{time}"])
     first = next(a for a in result.figures.alarms if a["name"] == "cannot-hold")
     assert first["time_s"] >= parse_duration(time)
     said = next(m for _, name, m in result.events if name == "cannot-hold")
     assert "this heater holds about" in said or "at full power" in said
+    if result.figures.outcome == "done":
+        assert time == "6h30"
+        assert any(name == "not-reached" for _, name, _ in result.events)
+        return
     assert result.figures.trip == "heater-on-too-long"
     assert [a["name"] for a in result.figures.alarms] == ["cannot-hold", "heater-on-too-long"]
     assert result.figures.fault_to_off_s is not None
@@ -127,37 +138,39 @@ def test_what_passes_quickly_does_not_end_the_night(passing: str) -> None:
 
 @pytest.mark.parametrize("open_for", ["3min", "8min", "14min"])
 def test_a_box_opened_over_warm_parts_delays_the_night_and_no_more(open_for: str) -> None:
-    """Somebody looks at the laminate. Nothing is heated meanwhile, whatever else is broken."""
+    """Somebody looks at the laminate. Heat pauses within a minute, but for a pulse now and then."""
     result, ticks = night(faults=[f"door-open@3h+{open_for}"])
     f = result.figures
     assert f.outcome == "done"
-    assert {a["name"] for a in f.alarms} == {"heat-unanswered", "air-doubted"}
+    assert {a["name"] for a in f.alarms} == {"heat-unanswered"}
     whole = night()[0].figures.night_s
     assert whole < f.night_s < whole + 2.0 * 3600.0
-    began_s = next(a["time_s"] for a in f.alarms if a["name"] == "air-doubted")
-    assert 120.0 < began_s - 3 * 3600.0 < 180.0
+    began_s = f.alarms[0]["time_s"]
+    assert began_s - 3 * 3600.0 < 60.0
     shut_s = 3 * 3600.0 + parse_duration(open_for)
     meanwhile = [d for i, d in ticks if began_s <= i.mono_s < shut_s]
     assert meanwhile
-    assert not any(d.heater_on or d.contactor_on for d in meanwhile)
+    assert 2.0 * sum(d.heater_on for d in meanwhile) <= PULSES_S
     assert len({d.setpoint_c for d in meanwhile}) == 1, "the profile stands still"
     assert max(d.believed[0] or 0.0 for _, d in ticks) < 38.0 + 1.5
 
 
-def test_a_box_left_open_ends_the_night_after_a_quarter_of_an_hour() -> None:
+def test_a_box_left_open_ends_the_night_after_an_hour_and_a_half() -> None:
     result, _ = night(faults=["door-open@3h"])
     names = [a["name"] for a in result.figures.alarms]
-    assert names == ["heat-unanswered", "air-doubted", "control-sensor-lost"]
-    assert result.figures.night_s == pytest.approx(3 * 3600.0 + 144.0 + 900.0, abs=60.0)
+    assert names == ["heat-unanswered", "cannot-hold", "heater-without-effect"]
+    assert result.figures.night_s == pytest.approx(3 * 3600.0 + 48.0 + 5400.0, abs=60.0)
 
 
 @pytest.mark.parametrize("time", ["45min", "1h20", "3h"])
 def test_a_sensor_that_hangs_outside_is_never_heated_for_again(time: str) -> None:
     """The parts cool down towards it, which must not make it believable."""
     result, ticks = night(faults=[f"sensor-out-of-box@{time}"])
-    doubt_s = next(a["time_s"] for a in result.figures.alarms if a["name"] == "air-doubted")
-    assert not any(d.heater_on or d.contactor_on for i, d in ticks if i.mono_s >= doubt_s)
-    assert result.figures.trip == "control-sensor-lost"
+    doubt_s = next(a["time_s"] for a in result.figures.alarms if a["name"] == "heat-unanswered")
+    assert doubt_s - parse_duration(time) < 60.0
+    on_s = 2.0 * sum(d.heater_on for i, d in ticks if i.mono_s >= doubt_s)
+    assert on_s <= PULSES_S, "a pulse now and then, none of them answered"
+    assert result.figures.trip == "heater-without-effect"
 
 
 def test_a_sensor_that_falls_out_in_the_cool_down_is_not_heated_for() -> None:

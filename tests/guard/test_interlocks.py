@@ -76,7 +76,7 @@ DOUBTED = at(doubted=True, control_c=None, control_fault="disagrees", air_c=())
 FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, float]] = [
     # rule, what it sees, not before (s), not after (s)
     (ControlSensorLost, LOST, 50, 62),
-    (ControlSensorLost, DOUBTED, 890, 904),
+    (ControlSensorLost, DOUBTED, 5390, 5404),
     (AirDoubted, DOUBTED, 0, 0),
     (AirDoubted, at(phase="cool", doubted=True, control_c=8.0, setpoint_c=24.0), 0, 0),
     (SensorLost, at(lost=(("Lid", "missing"),)), 56, 62),
@@ -225,7 +225,7 @@ def test_stays_quiet_in_a_normal_night(
 #: rule -> what it says in a person's °C and °F: the numbers it judged by.
 SAID: dict[type[Interlock], tuple[tuple[str, ...], tuple[str, ...]]] = {
     ControlSensorLost: (("1 min", "(crc)"), ("1 min", "(crc)")),
-    AirDoubted: (("15 min", "Nothing is heated"), ("15 min",)),
+    AirDoubted: (("1 h 30 min", "Nothing is heated"), ("1 h 30 min",)),
     SensorLost: (("Lid (missing)", "goes on without"), ("Lid (missing)",)),
     PartWarm: (("Lid is +2.1 K", "38.0 °C, at 40.1 °C"), ("+3.8 °F", "100.4 °F, at 104.2 °F")),
     OverTemperature: (("air at 60.1 °C", "limit 60.0 °C"), ("air at 140.2 °F", "limit 140.0 °F")),

@@ -50,7 +50,11 @@ SAID: dict[type[Interlock], list[str]] = {
         f"by {Exotherm.RISE_K:g} K",
         f"for {Exotherm.OFF_S / 60:g} min",
     ],
-    ControlSensorLost: [f"for {ControlSensorLost.AFTER_S:g} s"],
+    ControlSensorLost: [
+        f"for {ControlSensorLost.AFTER_S:g} s",
+        f"for {ControlSensorLost.DOUBTED_S / 60:g} min",
+        f"{ControlSensorLost.STOOD_S / 60:g} min",
+    ],
     SensorLost: [f"for {SensorLost.AFTER_S:g} s"],
     CannotHold: [f"for {CannotHold.FOR_S:g} s", f"{CannotHold.FULL_S / 60:g} min at full power"],
     TickLate: [f"more than {TickLate.TRIP_S:g} s", f"`dead_man_s` ({Timing().dead_man_s:g} s)"],

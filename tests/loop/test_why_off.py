@@ -25,7 +25,7 @@ LOST = Screened((None,), (Fault.CRC,), None, air_fault=Fault.CRC)
 DOUBTED = Screened((None,), (Fault.DISAGREES,), None, True, Fault.DISAGREES)
 ALLOWED: dict[str, Any] = {
     "phase": Phase.SOAK, "running": True, "trip": None, "stop_pressed": False, "resuming": False,
-    "heat_held_off": None, "armed": True, "contactor_closed": True,
+    "box_open": None, "heat_held_off": None, "armed": True, "contactor_closed": True,
 }  # fmt: skip
 
 
@@ -36,6 +36,8 @@ ALLOWED: dict[str, Any] = {
         (BELIEVED, {"trip": "exotherm"}, OffCode.TRIPPED, {"alarm": "exotherm"}),
         (BELIEVED, {"running": False, "phase": Phase.DONE}, OffCode.NO_NIGHT, {"phase": "done"}),
         (LOST, {"resuming": True}, OffCode.RESUMING, {}),
+        (DOUBTED, {"box_open": WhyOff(OffCode.WET_RESIN)}, OffCode.WET_RESIN, {}),
+        (BELIEVED, {"box_open": WhyOff(OffCode.BOX_OPEN)}, OffCode.BOX_OPEN, {}),
         (DOUBTED, {"armed": False}, OffCode.NOT_ARMED, {}),
         (DOUBTED, {}, OffCode.AIR_DOUBTED, {}),
         (BELIEVED._replace(doubted=True), {"phase": Phase.COOL}, OffCode.AIR_DOUBTED, {}),
@@ -56,19 +58,25 @@ def test_each_reason_alone(
     phase=st.sampled_from(Phase),
     trip=st.sampled_from([None, "exotherm"]),
     held=st.sampled_from([None, "unexplained"]),
+    box=st.sampled_from([None, WhyOff(OffCode.WET_RESIN)]),
     flags=st.tuples(*[st.booleans()] * 5),
 )
 def test_heat_is_allowed_only_where_everything_says_so(
-    screened: Screened, phase: Phase, trip: str | None, held: str | None, flags: tuple[bool, ...]
+    screened: Screened,
+    phase: Phase,
+    trip: str | None,
+    held: str | None,
+    box: WhyOff | None,
+    flags: tuple[bool, ...],
 ) -> None:
     running, pressed, resuming, armed, closed = flags
     off = why_off(
         screened, phase=phase, running=running, trip=trip, stop_pressed=pressed,
-        resuming=resuming, heat_held_off=held, armed=armed, contactor_closed=closed,
+        resuming=resuming, box_open=box, heat_held_off=held, armed=armed, contactor_closed=closed,
     )  # fmt: skip
     sure = screened.control_c is not None and not screened.doubted
     may = sure and running and closed and trip is None and not pressed and not resuming and armed
-    may = may and held is None
+    may = may and held is None and box is None
     assert (off is None) == may
 
 

@@ -10,6 +10,7 @@ from rich.markup import escape
 
 from .. import __version__
 from . import (
+    box,
     check,
     controller,
     cure,
@@ -74,6 +75,7 @@ app.command("controller")(controller.controller)
 app.command("survey")(survey.survey)
 app.add_typer(oven.app, name="oven")
 app.command("web")(web.web)
+app.add_typer(box.box, name="box")
 app.command("off")(off.off)
 app.command("passphrase")(passphrase.passphrase)
 

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 from ..cautions import ACCEPTED_AS
 from ..errors import BadInput
-from ..ledger.inbox import Inbox
 from ..ledger.reader import LedgerReader
 from ..settings import Role, Settings
 from ..survey.night_log import log_of_night
+from .asking import ANSWER_S, SILENT_S, ask, live_of
 from .show import err
 
 if TYPE_CHECKING:
@@ -22,10 +22,6 @@ if TYPE_CHECKING:
     from ..survey.relay_test import Swing
 
 WHO = "survey at the oven"
-#: A controller that has said nothing for so long is not running, s.
-SILENT_S = 15.0
-#: How long a command may take to be answered, s.
-ANSWER_S = 15.0
 
 
 class InboxOven:
@@ -42,28 +38,14 @@ class InboxOven:
         self._ledger = ledger
         self._cut_out_tested = cut_out_tested
         self._reader = LedgerReader(ledger)
-        live = self._reader.live()
-        if live is None or abs(time.time() - live["host_s"]) > SILENT_S:
-            raise BadInput(
-                f"No controller is running on {ledger}; start it with nightcure controller."
-            )
+        live = live_of(self._reader)
         if live["phase"] not in ("idle", "done"):
             raise BadInput(f"The oven is in '{live['phase']}'; a survey needs it idle.")
         self.live = live
-        self._inbox = Inbox(ledger)
         self._night_id: int | None = None
 
     def _ask(self, word: str, args: dict[str, Any]) -> str:
-        number = self._inbox.put(word, args, WHO, time.time())
-        end_s = time.monotonic() + ANSWER_S
-        while time.monotonic() < end_s:
-            answer = self._inbox.outcome(number)
-            if answer is not None:
-                if answer[0] != "done":
-                    raise BadInput(f"The oven refused: {answer[1]}")
-                return answer[1]
-            time.sleep(0.1)
-        raise BadInput("The controller did not answer; see whether it runs.")
+        return ask(self._ledger, word, args, WHO)
 
     def start(self, profile: dict[str, Any]) -> None:
         """Begin the night."""

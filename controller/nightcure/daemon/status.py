@@ -55,6 +55,8 @@ def live_state(
         "ends_s": None if left_s is None or not inputs.wall_known else inputs.wall_s + left_s,
         "night_s": loop.night_s,
         "clock_set": inputs.wall_known,
+        "box_open": loop.box.open,
+        "wet_resin": loop.box.laying,
         "waiting": d.waiting,
         "next": next_sentence(settings, loop, d),
         "cure": _cure(loop, inputs.wall_s),
@@ -119,6 +121,8 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
         return "The oven has tripped; it stays off until a person resets it."
     if run is None:
         return "Done; the heater is off." if d.phase is Phase.DONE else "Ready for a night."
+    if loop.box.why_off is not None:
+        return off_sentence(*loop.box.why_off)
     segment = run.segment
     if d.waiting:
         if (

@@ -16,9 +16,11 @@ class ControlSensorLost(Interlock):
 
     name = "control-sensor-lost"
     AFTER_S = 60.0
-    #: For a sensor that answers and is only not believed: an open box looks so too, and one that
-    #: stood still shows within that time that the air falls.
-    DOUBTED_S = 900.0
+    #: For a sensor that answers and is only not believed, while nothing is heated: an open box
+    #: looks so, and a laminator has it open for long ...
+    DOUBTED_S = 5400.0
+    #: ... and one that stood still shows within that time that the air falls.
+    STOOD_S = 900.0
     ANSWERS = (Fault.DISAGREES.value, Fault.FROZEN.value)
 
     def __init__(self, settings: Settings) -> None:
@@ -31,7 +33,9 @@ class ControlSensorLost(Interlock):
         self.lost_s = 0.0 if v.control_c is not None else self.lost_s + v.dt_s
         answers = v.control_c is not None or v.control_fault in self.ANSWERS
         self.silent_s = 0.0 if answers else self.silent_s + v.dt_s
-        lost = self.silent_s > self.AFTER_S or self.lost_s > self.DOUBTED_S
+        stood = v.control_fault == Fault.FROZEN.value
+        borne_s = self.STOOD_S if stood else self.DOUBTED_S
+        lost = self.silent_s > self.AFTER_S or self.lost_s > borne_s
         if not lost or not (v.night or v.phase == "tripped"):
             return None
         return (

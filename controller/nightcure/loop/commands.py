@@ -15,6 +15,7 @@ from ..profile import Profile, Ramp, Segment, Soak, changed
 from ..settings import MOST_OFFSET_C, Settings
 from ..tick import Check, Command, Event, Outcome, Phase
 from ..units import show_duration, show_temperature
+from .box_open import BoxOpen
 from .cure_tracking import CureTracking
 from .profile_run import ProfileRun
 
@@ -39,6 +40,7 @@ class CommandedLoop(Protocol):
     settings: Settings
     phase: Phase
     cure: CureTracking
+    box: BoxOpen
 
     @property
     def run(self) -> ProfileRun | None:
@@ -98,6 +100,8 @@ class CommandHandler:
             "skip": self._skip,
             "extend": self._extend,
             "setpoint": self._setpoint,
+            "open": self._open,
+            "shut": self._shut,
             "offset": self._offset,
         }
 
@@ -222,6 +226,24 @@ class CommandHandler:
         self._change(run, after)
         goes = "and the soak after it now go" if along else "now goes"
         return f"The ramp {goes} to {shown}."
+
+    def _open(self, command: Command, now: CommandContext) -> str:
+        """The box is being opened, to look or to lay wet resin."""
+        self._running()
+        laying = command.args.get("laying")
+        if not isinstance(laying, bool):
+            raise BadInput(
+                f"laying is {_found(laying)}; it should be true where wet resin is laid, false "
+                f"where somebody only looks."
+            )
+        return self._loop.box.opened(laying, now.screened.control_c)
+
+    def _shut(self, command: Command, _: CommandContext) -> str:
+        """The box is shut, and what was laid in it was aired until it gelled."""
+        run, aired = self._running(), command.args.get("aired", False)
+        if not isinstance(aired, bool):
+            raise BadInput(f"aired is {_found(aired)}; it should be true or false.")
+        return self._loop.box.shut(aired, run.profile)
 
     def _running(self) -> ProfileRun:
         run = self._loop.run

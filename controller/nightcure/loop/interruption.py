@@ -67,7 +67,11 @@ class Interruption:
         state = {name: getattr(self, name) for name in self.STATE}
         return {**state, "cut": [list(v) if isinstance(v, tuple) else v for v in self.cut]}
 
-    def restore(self, state: dict[str, Any]) -> None:
-        """Go on from a snapshot."""
-        for name in self.STATE:
-            setattr(self, name, state[name])
+    def restore(self, state: dict[str, Any], last: Moment) -> None:
+        """Go on from the loop's snapshot, taken at `last`; one of an earlier version has less."""
+        if "interruption" in state:
+            for name in self.STATE:
+                setattr(self, name, state["interruption"][name])
+        elif state.get("resuming"):
+            cut = last._replace(wall_s=state["resume_wall_s"])
+            self.begin(cut, state["resume_night_s"], 0.0, running=True)

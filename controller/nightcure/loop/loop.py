@@ -20,6 +20,7 @@ from ..profile import Profile, Segment
 from ..settings import Role, Settings, corrected
 from ..tick import Decision, Event, Fault, Outcome, Phase, TickInputs, WhyOff
 from ..units import show_temperature
+from .box_open import BoxOpen
 from .commands import CommandContext, CommandHandler
 from .cure_tracking import CureTracking
 from .interruption import Interruption
@@ -68,6 +69,8 @@ class Loop:
         self._ambient_known = False
         self._parts_c: list[float | None] = []
         self._interruption = Interruption()
+        self.box = BoxOpen()
+        """Whether somebody has said that the box is open."""
         self._longer_s: float | None = None
 
     # ---- one tick -------------------------------------------------------------------------
@@ -77,7 +80,7 @@ class Loop:
         times = self._times
         times.tell(inputs, self._run is not None)
         dt_s, gap_s = times.dt_s, times.gap_s
-        heated = self.phase in (Phase.RAMP, Phase.SOAK)
+        heated = self.phase in (Phase.RAMP, Phase.SOAK) and not self.box.open
         screened = self._screening.judge(
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
             self._run.setpoint_c if self._run is not None and self.phase is Phase.COOL else None,
@@ -99,6 +102,7 @@ class Loop:
         outcomes = [self._command_handler.execute(c, now) for c in inputs.commands]
         if inputs.stop_pressed and self._run is not None:
             self.end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
+        self._look_at_box(gap_s, screened, ambient_c, events)
 
         self._watch(inputs, screened, ambient_c, heated, events)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
@@ -107,7 +111,7 @@ class Loop:
 
         if self._run is None or self._times.night_s > 0.0:
             self.cure.advance(gap_s, screened, events)
-        if self._run is not None and screened.control_c is not None:
+        if self._run is not None and screened.control_c is not None and not self.box.open:
             self._follow_profile(self._run, dt_s, screened, ambient_c, events)
         self._ask_for_heat(dt_s, screened, ambient_c)
 
@@ -118,6 +122,7 @@ class Loop:
             trip=self._alarms.trip,
             stop_pressed=inputs.stop_pressed,
             resuming=self._interruption.pending,
+            box_open=self.box.why_off,
             heat_held_off=self._guard.heat_check.holds_off,
             armed=inputs.armed,
             contactor_closed=self._closed(),
@@ -129,8 +134,8 @@ class Loop:
         else:
             self._fan_s = max(self._fan_s - gap_s, 0.0)
         frozen = screened.air_fault is Fault.FROZEN
-        waits = screened.doubted or frozen or self._interruption.pending or not inputs.armed
-        may_close = self._guard.heat_check.contactor_closed
+        waits = screened.doubted or frozen or self._interruption.pending or self.box.open
+        may_close = self._guard.heat_check.contactor_closed and inputs.armed
         self._contactor_on = self._run is not None and not waits and may_close
         if screened.control_c is not None:
             self._control_c = screened.control_c
@@ -192,9 +197,18 @@ class Loop:
         if self._run is not None:
             events.append(Event("night", name, message))
         self._run = None
+        self.box.end()
         self.phase = phase
         if phase is not Phase.TRIPPED:
             self.cure.end()
+
+    def _look_at_box(
+        self, gap_s: float, screened: Screened, ambient_c: float, events: list[Event]
+    ) -> None:
+        shut = self.box.look(gap_s, screened.control_c, ambient_c)
+        events += [Event("phase", "box-shut", shut)] if shut is not None else []
+        if (given_up := self.box.given_up()) is not None:
+            self.end(Phase.IDLE, "stopped", given_up, events)
 
     def shown_c(self, index: int) -> float | None:
         """What a thermometer has steadily shown, without its offset, °C."""
@@ -281,7 +295,7 @@ class Loop:
 
     def _ask_for_heat(self, dt_s: float, screened: Screened, ambient_c: float) -> None:
         run, control_c = self._run, screened.control_c
-        if run is None or control_c is None or screened.doubted:
+        if run is None or control_c is None or screened.doubted or self.box.open:
             self._heating.ask_nothing()
             return
         if self._guard.heat_check.pulse:
@@ -373,6 +387,7 @@ class Loop:
             "phase": self.phase.value,
             **self._times.snapshot(),
             "interruption": self._interruption.snapshot(),
+            "box": self.box.snapshot(),
             **{name: getattr(self, f"_{name}") for name in PLAIN},
         }
 
@@ -388,13 +403,8 @@ class Loop:
         self._times.restore(state)
         for name in PLAIN:  # an older snapshot has fewer
             setattr(self, f"_{name}", state.get(name, getattr(self, f"_{name}")))
-        if "interruption" in state:
-            self._interruption.restore(state["interruption"])
-        elif state.get("resuming"):
-            self._interruption.begin(
-                self._moment()._replace(wall_s=state["resume_wall_s"]), state["resume_night_s"],
-                0.0, True,
-            )  # fmt: skip
+        self.box.restore(state.get("box", {}))
+        self._interruption.restore(state, self._moment())
 
     def resume(self, state: dict[str, Any]) -> None:
         """Take up the night of a snapshot after a crash or power cut; a trip stays a trip."""
@@ -402,8 +412,7 @@ class Loop:
         self._screening = Screening(self.settings.thermometers)
         self._screening.resume(state["screening"])
         self._steady = Steady(len(self.settings.thermometers))
-        heat_w = self._heating.duty * self.settings.heater.power_w
-        running = self._run is not None
+        heat_w, running = self._heating.duty * self.settings.heater.power_w, self._run is not None
         self._interruption.begin(self._moment(), self._times.night_s, heat_w, running)
         self._heating.resume()
         self._guard.heat_check.resume()

@@ -24,6 +24,7 @@ def why_off(
     trip: str | None,
     stop_pressed: bool,
     resuming: bool,
+    box_open: WhyOff | None,
     heat_held_off: str | None,
     armed: bool,
     contactor_closed: bool,
@@ -37,6 +38,7 @@ def why_off(
         trip: the interlock that holds the oven off until a person's reset.
         stop_pressed: the stop button at the oven is held.
         resuming: a night was broken off, and whether it may go on is not judged yet.
+        box_open: what is said of an open box, or of the resin laid in it (`loop.box_open`).
         heat_held_off: what `guard.heat_check` holds it off for; None where it does not.
         armed: the latch on the disk says that this night is under way (see `tick.TickInputs`).
         contactor_closed: closed since the last tick at least; True where none is fitted.
@@ -49,6 +51,8 @@ def why_off(
         return WhyOff(OffCode.NO_NIGHT, {"phase": phase.value})
     if resuming:
         return WhyOff(OffCode.RESUMING)
+    if box_open is not None:
+        return box_open
     if not armed:
         return WhyOff(OffCode.NOT_ARMED)
     if screened.doubted:

@@ -52,6 +52,13 @@ def off_sentence(code: str, fields: Mapping[str, str]) -> str:
                 "The trip latch on the disk does not say yet that a night is under way; if this "
                 "lasts, look at the disk's free space and the card."
             )
+        case OffCode.BOX_OPEN:
+            return "The box is open; the heat goes on by itself once it is shut."
+        case OffCode.WET_RESIN:
+            return (
+                "Wet resin was laid: no heat until it is confirmed that it was aired until it "
+                "gelled."
+            )
         case OffCode.AIR_DOUBTED:
             return (
                 "What is measured cannot be the oven's air: the box is open, or a sensor hangs "

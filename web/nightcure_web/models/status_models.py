@@ -76,6 +76,10 @@ class Status(BaseModel):
     regulator: str | None = None
     power_w: float | None = None
     stop_pressed: bool | None = Field(None, description="The button at the oven is held.")
+    box_open: bool | None = Field(None, description="It was said that the box is open.")
+    wet_resin: bool | None = Field(
+        None, description="... and wet resin laid in it, which was not said to be aired yet."
+    )
     night_s: float | None = Field(None, description="How long the night has lasted, or did.")
     clock_set: bool | None = Field(
         None, description="False: nobody has told the board the time yet; times may be wrong."

@@ -69,6 +69,24 @@ class Offset(BaseModel):
     offset_c: Number | None = Field(None, description="Added to readings; for `typed`.")
 
 
+class Opened(BaseModel):
+    """The box is being opened."""
+
+    model_config = ConfigDict(json_schema_extra={"example": {"laying": True}})
+
+    laying: bool = Field(description="To lay wet resin; false: only to look.")
+
+
+class Shut(BaseModel):
+    """The box is shut."""
+
+    model_config = ConfigDict(json_schema_extra={"example": {"aired": True}})
+
+    aired: bool = Field(
+        False, description="What was laid wet was aired until it gelled; the person's word."
+    )
+
+
 async def _send(services: Services, who: str, word: str, args: dict[str, Any]) -> Answer:
     outcome, message = await services.command(word, args, who)
     if outcome != "done":
@@ -131,6 +149,26 @@ async def setpoint(services: ServicesOf, who: Who, asked: Setpoint) -> Answer:
     The oven's limits, and those of the parts' resins, hold as for a profile.
     """
     return await _send(services, who, "setpoint", asked.model_dump())
+
+
+@router.post("/open", responses=said("The heater is off; the night goes on by itself ..."))
+async def open_box(services: ServicesOf, who: Who, asked: Opened) -> Answer:
+    """Say that the box is being opened: the heater is off, the night waits.
+
+    What was only looked at goes on by itself once the air shows that the box is shut. After wet
+    resin was laid the heat stays off until `shut` says that it was aired until it gelled.
+    """
+    return await _send(services, who, "open", asked.model_dump())
+
+
+@router.post("/shut", responses=said("The night goes on."))
+async def shut_box(services: ServicesOf, who: Who, asked: Shut) -> Answer:
+    """Say that the box is shut, and whether what was laid in it was aired until it gelled.
+
+    Refused after wet resin was laid that was not aired, unless the profile's declared ducted air
+    keeps its vapour below the limit.
+    """
+    return await _send(services, who, "shut", asked.model_dump())
 
 
 @router.post("/offset", responses=said("Air is corrected by -0.12 K from now on."))

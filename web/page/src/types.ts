@@ -126,6 +126,9 @@ export interface Live {
   wall_s: number;
   /** False: nobody has told the board the time yet. */
   clock_set?: boolean;
+  /** It was said that the box is open, and wet resin laid in it. */
+  box_open?: boolean;
+  wet_resin?: boolean;
   host_s: number;
   now_s: number;
   oven: string;

@@ -3,6 +3,7 @@ import { NightStrip } from "../strip/night-strip";
 import type { Live, Samples } from "../types";
 import { FAULTS, ROLES, temperature } from "../words";
 import { Alarms } from "./alarms";
+import { Box } from "./box";
 import { Cure } from "./cure";
 import { Figures } from "./figures";
 import { Happenings } from "./happenings";
@@ -28,6 +29,7 @@ export function Now({ live, stale, happened }: { live: Live; stale: boolean; hap
       </section>
       <div class="column">
         <Steer live={live} stale={stale} />
+        <Box live={live} stale={stale} />
         <Cure live={live} />
         <Thermometers live={live} />
       </div>

@@ -1,0 +1,45 @@
+"""A command put to the running controller through its ledger, and its answer."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+from ..errors import BadInput
+from ..ledger.inbox import Inbox
+from ..ledger.reader import LedgerReader
+
+#: A controller that has said nothing for so long is not running, s.
+SILENT_S = 15.0
+#: How long a command may take to be answered, s.
+ANSWER_S = 15.0
+
+
+def live_of(reader: LedgerReader) -> dict[str, Any]:
+    """What a running controller says. Raises BadInput where none runs on this ledger."""
+    live = reader.live()
+    if live is None or abs(time.time() - live["host_s"]) > SILENT_S:
+        raise BadInput(
+            f"No controller is running on {reader.path}; start it with nightcure controller."
+        )
+    return live
+
+
+def ask(ledger: Path, word: str, args: dict[str, Any], who: str) -> str:
+    """Put a command and wait for what became of it; its sentence.
+
+    Raises:
+        BadInput: it was refused, or nobody answered.
+    """
+    inbox = Inbox(ledger)
+    number = inbox.put(word, args, who, time.time())
+    end_s = time.monotonic() + ANSWER_S
+    while time.monotonic() < end_s:
+        answer = inbox.outcome(number)
+        if answer is not None:
+            if answer[0] != "done":
+                raise BadInput(f"The oven refused: {answer[1]}")
+            return answer[1]
+        time.sleep(0.1)
+    raise BadInput("The controller did not answer; see whether it runs.")

@@ -1,0 +1,58 @@
+"""`nightcure box`: say that the box is being opened, and that it is shut."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from .show import out, print_json, sentences
+from .which import JsonOption, LedgerOption, OvenOption, ledger_path
+
+box = typer.Typer(help="Say that the box is being opened, or is shut.", no_args_is_help=True)
+
+WHO = "command line"
+
+
+@box.command("open")
+def open_(
+    laying: Annotated[
+        bool, typer.Option("--laying/--looking", help="To lay wet resin, or only to look.")
+    ],
+    ledger: LedgerOption = None,
+    oven: OvenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The box is being opened: the heater goes off and the night waits.
+
+    What was only looked at goes on by itself once the box is shut. After wet resin was laid the
+    heat stays off until 'box shut --aired' says that it was aired until it gelled.
+    """
+    _ask("open", {"laying": laying}, ledger, oven, as_json)
+
+
+@box.command("shut")
+def shut(
+    aired: Annotated[
+        bool, typer.Option("--aired", help="What was laid wet was aired until it gelled.")
+    ] = False,
+    ledger: LedgerOption = None,
+    oven: OvenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The box is shut: the night goes on."""
+    _ask("shut", {"aired": aired}, ledger, oven, as_json)
+
+
+def _ask(word: str, args: dict[str, Any], ledger: Any, oven: Any, as_json: bool) -> None:
+    with sentences():
+        from ..ledger.reader import LedgerReader
+        from .asking import ask, live_of
+
+        path = ledger_path(ledger, oven)
+        live_of(LedgerReader(path))
+        said = ask(path, word, args, WHO)
+        if as_json:
+            print_json({"outcome": "done", "message": said})
+        else:
+            out.print(said, highlight=False, markup=False)
