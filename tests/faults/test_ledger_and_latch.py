@@ -76,6 +76,16 @@ def test_a_ledger_taken_away_ends_the_heat_and_is_said(
     workshop.start_heating()
 
 
+def test_at_rest_it_ends_and_starts_anew(workshop: Workshop) -> None:
+    process = workshop.controller()
+    workshop.ledger.unlink()
+    assert process.wait(15) == 2
+    workshop.controller()
+    live = workshop.live()
+    assert live is not None
+    assert (live["phase"], live["trip"]) == ("idle", None)
+
+
 def test_without_a_latch_on_the_disk_there_is_no_heat(workshop: Workshop) -> None:
     """Fails before this: there was none, and the night heated."""
     workshop.controller()

@@ -16,6 +16,7 @@ import pytest
 from gpiozero import Device
 
 from nightcure.board import lines
+from nightcure.ledger.latch_file import Latch, LatchFile
 from nightcure.ledger.writer import LedgerInUse, LedgerWriter
 from nightcure.scenario import scenario
 from nightcure.settings import Button
@@ -27,6 +28,7 @@ from nightcure.setup.board_checks import (
     look_at_chip,
     look_at_clock,
     look_at_disk,
+    look_at_latch,
     look_at_ledger,
     look_at_pins,
     look_at_service,
@@ -183,6 +185,34 @@ def test_a_ledger_of_a_newer_version(tmp_path: Path) -> None:
     found = look_at_ledger(path)
     assert found.rating is WRONG
     assert "newer nightcure" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("state", "runs", "rating", "said"),
+    [
+        (None, False, OK, "Nothing has tripped."),
+        ("clear", False, OK, "Nothing has tripped."),
+        ("armed", True, OK, "a night is under way"),
+        ("armed", False, WRONG, "A night was broken off"),
+        ("tripped", True, WRONG, "tripped (over temperature) and nobody has reset it. There is no "
+         "heat before that: reset it on the page."),
+        ("tripped", False, WRONG, "start the controller"),
+        ("damaged", False, WRONG, "cannot be read"),
+    ],
+)  # fmt: skip
+def test_what_the_trip_latch_says(
+    tmp_path: Path, state: str | None, runs: bool, rating: Rating, said: str
+) -> None:
+    """And with it whether there is a pulse of heat: none where anything is wrong."""
+    latch = LatchFile(tmp_path)
+    if state == "damaged":
+        latch.path.write_bytes(b"?" * 8192)
+    elif state is not None:
+        trip = "over-temperature" if state == "tripped" else ""
+        latch.write(Latch(state, "t", 1.0, trip))
+    found = look_at_latch(tmp_path / "x.ledger", runs)
+    assert found.rating is rating
+    assert said in found.sentence
 
 
 def test_a_running_controller_is_known_by_its_ledger(tmp_path: Path) -> None:

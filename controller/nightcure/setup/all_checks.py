@@ -18,6 +18,7 @@ from .board_checks import (
     look_at_chip,
     look_at_clock,
     look_at_disk,
+    look_at_latch,
     look_at_ledger,
     look_at_pins,
     look_at_service,
@@ -40,12 +41,14 @@ def all_checks(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> I
     yield from look_at_bus(settings, bus_root(), MachineClock())
     chip = look_at_chip(board)
     yield chip
-    if controller_runs(settings.ledger):
+    runs = controller_runs(settings.ledger)
+    if runs:
         yield Finding("controller", Rating.OK, "It runs and holds the pins; they are left alone.")
     elif chip.rating is not Rating.WRONG:
         yield from _pins(settings)
     yield look_at_disk(settings.ledger, board)
     yield look_at_ledger(settings.ledger)
+    yield look_at_latch(settings.ledger, runs)
     yield look_at_clock(board)
     yield look_at_watchdog(board)
     yield look_at_service(board)

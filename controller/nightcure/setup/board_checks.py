@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from ..errors import NightcureError
 from ..ledger.file import PAGE_BYTES, open_ledger
+from ..ledger.latch_file import ARMED, CLEAR, MISSING, TRIPPED, read_latch, state_folder
 from ..ledger.writer import LedgerInUse, hold_ledger
 from ..settings import Settings, pin_name
 from .finding import Finding, Rating
@@ -235,6 +236,24 @@ def look_at_ledger(path: Path) -> Finding:
         return Finding("ledger", Rating.WRONG, sentence)
     sentence = f"{path.name} is sound: {nights} night{'s'[: nights != 1]}."
     return Finding("ledger", Rating.OK, sentence, {"nights": nights})
+
+
+def look_at_latch(path: Path, runs: bool) -> Finding:
+    """Is the oven free to heat, or had it tripped? `runs`: a controller does; it has the say."""
+    latch = read_latch(state_folder(path))
+    if latch.state in (CLEAR, MISSING) or (runs and latch.state == ARMED):
+        sentence = (
+            "Armed: a night is under way." if latch.state == ARMED else "Nothing has tripped."
+        )
+        return Finding("latch", Rating.OK, sentence)
+    if latch.state == TRIPPED:
+        said = f"The oven has tripped ({latch.trip.replace('-', ' ')}) and nobody has reset it."
+    elif latch.state == ARMED:
+        said = "A night was broken off, and whether it may go on is not judged yet."
+    else:
+        said = "The trip latch cannot be read."
+    do = "reset it on the page" if runs else "start the controller and see what it says on the page"
+    return Finding("latch", Rating.WRONG, f"{said} There is no heat before that: {do}.")
 
 
 def look_at_clock(board: Board) -> Finding:
