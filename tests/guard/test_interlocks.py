@@ -71,6 +71,7 @@ def at(**fields: object) -> Callable[[float], InterlockInputs]:
     return lambda _: view
 
 
+HEATED = QUIET._replace(heater_on=True, duty=1.0)
 LOST = at(control_c=None, control_fault="crc", air_c=())
 DOUBTED = at(doubted=True, control_c=None, control_fault="disagrees", air_c=())
 FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, float]] = [
@@ -100,7 +101,7 @@ FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, fl
     (CannotHold, at(ambient_c=-45.0), 290, 310),
     (CannotHold, at(duty=1.0, control_c=35.0, heater_on=True), 2690, 2710),
     (HeaterOnTooLong, at(heater_on=True), 5 * 3600 - 4, 5 * 3600 + 4),
-    (FanFailed, lambda t: QUIET._replace(heaters_c=(80.0 if t < 4000.0 else 122.0,)), 4600, 5100),
+    (FanFailed, lambda t: HEATED._replace(heaters_c=(80.0 if t < 5000.0 else 122.0,)), 5600, 6100),
     (NightTooLong, lambda t: QUIET._replace(night_s=t), 16 * 3600, 16 * 3600 + 4),
     (TickLate, at(gap_s=31.0), 0, 0),
     (LedgerLost, lambda t: QUIET._replace(ledger_silent_s=t), 60, 64),
@@ -156,13 +157,12 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
         (Exotherm, lambda t: QUIET._replace(heated=False, control_c=30.0,
                                             parts_c=(("Lid", 40.0 - t * 0.001),))),
         # Half as far above the air again is within what heat and radiation change.
-        (FanFailed, lambda t: QUIET._replace(heaters_c=(80.0 if t < 4000.0 else 101.0,))),
-        # Heat that is asked for and held off teaches nothing of the fan.
-        (FanFailed, lambda t: QUIET._replace(duty=0.95, heaters_c=(44.0,),
-                                             heat_state=HeatState.PAUSE) if t < 5000.0 else QUIET),
-        # More heat is more kelvins.
-        (FanFailed, lambda t: QUIET if t < 4000.0 else
-                    QUIET._replace(duty=0.9, heaters_c=(122.0,))),
+        (FanFailed, lambda t: HEATED._replace(heaters_c=(80.0 if t < 5000.0 else 101.0,))),
+        # More heat is more kelvins; a pause of heat is fewer, and no measure for later.
+        (FanFailed, lambda t: HEATED if t > 6000.0 else HEATED._replace(
+            heater_on=t % 20.0 < 10.0, heaters_c=(59.0,))),
+        (FanFailed, lambda t: HEATED if t % 4000.0 < 3000.0 else HEATED._replace(
+            heater_on=False, heaters_c=(max(80.0 - (t % 4000.0 - 3000.0) / 10.0, 38.0),))),
         # Warm moulds in a box whose air is cold, at the start of a night.
         (Exotherm, at(parts_c=(("Lid", 47.0),))),
         # Nor is a mould behind air that falls: a ramp down, a lower setpoint, an open box.

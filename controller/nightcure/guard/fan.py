@@ -6,7 +6,7 @@ import math
 
 from ..settings import Settings
 from .interlock import Interlock
-from .interlock_inputs import HeatState, InterlockInputs
+from .interlock_inputs import InterlockInputs
 
 
 class FanFailed(Interlock):
@@ -45,9 +45,8 @@ class FanFailed(Interlock):
             self.calm_s = self.high_s = 0.0
             return None
         power_w, lag_s = self.settings.heater.power_w, self.settings.model.heater_lag_s
-        watched = v.heat_state is HeatState.WATCH  # else the duty asked for is not given
-        asked_w = v.duty * power_w if watched else 0.0
-        self.given_w = _towards(self.given_w, asked_w, v.dt_s / max(lag_s, 1.0))
+        now_w = power_w if v.heater_on else 0.0
+        self.given_w = _towards(self.given_w, now_w, v.dt_s / max(lag_s, 1.0))
         self.smooth_w = _towards(self.smooth_w, self.given_w, v.dt_s / self.SMOOTH_S)
         self.slow_w = _towards(self.slow_w, self.smooth_w, v.dt_s / (4.0 * self.SMOOTH_S))
         above_k = max(v.heaters_c) - v.control_c
