@@ -53,7 +53,7 @@ class FanFailed(Interlock):
         self.above_k = _towards(self.above_k, above_k, v.dt_s / self.SMOOTH_S)
         steady = abs(self.smooth_w - self.slow_w) < self.STEADY * power_w
         tells = self.smooth_w > self.LEAST_SHARE * power_w and self.above_k > self.LEAST_K
-        self.calm_s = self.calm_s + v.dt_s if v.heated and watched and steady and tells else 0.0
+        self.calm_s = self.calm_s + v.dt_s if v.heated and steady and tells else 0.0
         if self.calm_s < self.CALM_S:
             self.high_s = 0.0
             return None
