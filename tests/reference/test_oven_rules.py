@@ -11,9 +11,11 @@ import math
 from collections.abc import Callable
 
 import control
+import numpy as np
 import pytest
 
 from nightcure.oven.description import Description, u_value
+from nightcure.scenario import BOX
 from nightcure.survey.oven_facts import facts
 from nightcure.survey.tuning import (
     Gains,
@@ -22,6 +24,7 @@ from nightcure.survey.tuning import (
     ideal,
     margins,
     simc,
+    tune,
     two_point,
     ultimate_from_relay,
 )
@@ -168,3 +171,20 @@ def test_third_order_ultimate_gain() -> None:
 def test_two_points() -> None:
     """k 2, tau 300, theta 30: 28.3 % at 129.80 s, 63.2 % at 329.90 s gives 300.15 and 29.75."""
     assert two_point(129.80, 329.90) == pytest.approx((300.15, 29.75))
+
+
+@pytest.mark.parametrize("late_s", [15.0, 45.0])
+def test_tuned_gains_bear_a_probe_that_is_slower_than_surveyed(late_s: float) -> None:
+    """The shipped box under the gains tuned for it, its probe so much later than its network says
+    (dead time, the worst a lag can be): largest sensitivity by python-control's response."""
+    tuned = tune(BOX, 20.0)
+    a, b = BOX.rates()
+    air = control.ss(a, b[:, 1:2], np.eye(len(a))[1:2], 0.0)
+    w = np.geomspace(1e-5, 0.3, 3000)
+    s = 1j * w
+    g = tuned.gains
+    regulator = g.kc * (1.0 + 1.0 / (g.ti_s * s) + g.td_s * s) / (10.0 * s + 1.0)
+    loop = air(s) * np.exp(-(11.0 + late_s) * s) * regulator
+    assert np.max(1.0 / np.abs(1.0 + loop)) < 1.75
+    phase = np.unwrap(np.angle(loop))
+    assert abs(loop[np.flatnonzero(phase < -np.pi)[0]]) < 0.5, "half the gain is in reserve"

@@ -23,6 +23,9 @@ from .window import CALM_RIPPLE_K, longest_window_s, ripple_k
 FREQUENCIES = np.geomspace(0.01, 1e5, 20000)
 #: Sensitivity the gains are slackened to; 1.59 is SIMC's own for pure dead time.
 CALM_MS = 1.6
+#: A probe may lag by so much more than the survey's network shows, s (common practice, no
+#: source). Without it the gains swing in an oven whose probe is slow.
+PROBE_S = 20.0
 #: One step of the thermometer (0.0625 K) moves the heater by no more of its power.
 QUANTUM_SHARE = 0.05
 
@@ -255,14 +258,18 @@ def tune(
 ) -> Tuned:
     """Gains for an oven whose heater is switched once a window.
 
+    Proportional and integral only: what a derivative could win on an oven as slow as its air it
+    loses again by chasing the thermometer's noise and steps.
+
     Args:
-        network: the oven, probe included.
+        network: the oven as surveyed.
         window_s: of the time-proportioning; half of it is dead time, as is half a tick.
         filter_s: of the measurement.
     """
     before_s = window_s / 2.0 + tick_s / 2.0
-    process = reduced(network, 2, before_s, filter_s)
-    tau_c_s = max(process.dead_s, process.tau2_s / 2.0)
+    dead_s = before_s + PROBE_S
+    process = reduced(network, 1, dead_s, filter_s)
+    tau_c_s = process.dead_s
     # No firmer than one quantum of the thermometer moving the heater by so much of its power.
     firmest = QUANTUM_SHARE * network.power_w / 0.0625
     tau_c_s = max(tau_c_s, process.tau1_s / (process.gain * firmest) - process.dead_s)
@@ -270,7 +277,7 @@ def tune(
 
     s = 1j * FREQUENCIES * float(m.rates_per_s[0])
     oven = np.sum(m.to_nodes[AIR] * m.per_w / (s[:, None] + m.rates_per_s), axis=1)
-    oven *= np.exp(-before_s * s)
+    oven *= np.exp(-dead_s * s)
 
     def margins_of(gains: Gains) -> Margins:
         pid = gains.kc * (1.0 + 1.0 / (gains.ti_s * s) + gains.td_s * s) / (filter_s * s + 1.0)
@@ -283,12 +290,13 @@ def tune(
         gains = simc(process, tau_c_s)
         found = margins_of(gains)
 
-    over, peak_k, recovery_s = _steps(network, gains, filter_s, before_s)
+    over, peak_k, recovery_s = _steps(network, gains, filter_s, dead_s)
     ripple, longest_s = ripple_k(network, window_s), longest_window_s(network)
     rules = (
-        f"half rule to two lags: {process.tau1_s:.0f} s and {process.tau2_s:.0f} s, dead time "
-        f"{process.dead_s:.0f} s, of it {before_s:.0f} s by the window of {window_s:g} s and tick",
-        f"gain, integral, derivative: {gains.rule}, series form turned into the ideal one",
+        f"half rule to one lag of {process.tau1_s:.0f} s and a dead time of "
+        f"{process.dead_s:.0f} s, of it {before_s:.0f} s by the window of {window_s:g} s and tick, "
+        f"and {PROBE_S:g} s allowed for the probe",
+        f"gain and integral: {gains.rule}; no derivative, which would chase the sensor's noise",
         "feed-forward: loss, quick and mould capacity, heater lag of [model]",
         f"window: with {window_s:g} s the air ripples by ±{ripple:.2g} K; a contactor may have "
         f"{longest_s:g} s (±{CALM_RIPPLE_K:g} K), a solid-state relay any shorter one",
