@@ -7,6 +7,7 @@ quantisation and noise), surveyed, tuned, and rehearsed through the real loop.
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,7 +16,8 @@ from nightcure.oven.description import Description
 from nightcure.oven.thermal import Network
 from nightcure.profile import parse_profile
 from nightcure.simulate.rehearse import Figures, rehearse
-from nightcure.simulate.virtual import VirtualOven
+from nightcure.simulate.virtual import Probe, VirtualOven
+from nightcure.simulate.zoned import ZonedOven
 from nightcure.survey.identified import Survey
 from nightcure.survey.log import Log
 from nightcure.survey.survey import survey
@@ -52,18 +54,33 @@ def described(name: str) -> Description:
     )
 
 
-def heat_and_cool(network: Network, seed: int = 0, every_s: float = 20.0) -> Log:
-    """A log of the virtual oven: full power until 50 °C or four hours, then twice as long off."""
-    oven = VirtualOven(network, SETTINGS.thermometers, lambda t_s: 8.0 - t_s / 14400.0, seed)
+#: What a survey reads: the air, and the shed.
+SURVEYED = (SETTINGS.thermometers[0], SETTINGS.thermometers[-1])
+
+
+def heat_and_cool(
+    network: Network | ZonedOven,
+    seed: int = 0,
+    every_s: float = 20.0,
+    probes: Sequence[Probe] | None = None,
+) -> Log:
+    """A log of the virtual oven: full power until 50 °C or four hours, then twice as long off.
+
+    `probes`: of the air and of the shed.
+    """
+    thermometers = SETTINGS.thermometers if probes is None else SURVEYED
+    oven = VirtualOven(
+        network, thermometers, lambda t_s: 8.0 - t_s / 14400.0, seed, probes=probes
+    )  # fmt: skip
     rows: list[tuple[float, float, float, float]] = []
     heat_s: float | None = None
     while heat_s is None or oven.t_s < 3.0 * heat_s:
-        air, part, _, shed = (s.value_c or 0.0 for s in oven.sense())
+        said = oven.sense()
+        air, shed = said[0].value_c or 0.0, said[-1].value_c or 0.0
         if heat_s is None and (air >= 50.0 or oven.t_s >= 14400.0):
             heat_s = max(oven.t_s, 2400.0)
         heating = heat_s is None and air < 50.0
         rows.append((oven.t_s, air, float(heating), shed))
-        del part
         for _ in range(round(every_s / 2.0)):
             oven.step(2.0, heating)
     t, air_c, heat, shed_c = (np.array(c) for c in zip(*rows, strict=True))

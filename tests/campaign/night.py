@@ -153,7 +153,7 @@ def moments(plan: Plan, tick_s: float = 2.0) -> Iterator[Moment]:
     d: Decision | None = None
     number, t_s, ended_s, last_tick_s, cured_s = 0, 0.0, None, 0.0, 0.0
     moulds_w: Sequence[float] = ()
-    off_until_s, powerless = 0.0, False
+    off_until_s, powerless, first = 0.0, False, True
     cuts = list(plan.cuts)
     while t_s < plan.most_s:
         if cuts and t_s >= cuts[0].at_s:
@@ -162,7 +162,7 @@ def moments(plan: Plan, tick_s: float = 2.0) -> Iterator[Moment]:
             boots.append((off_until_s, _wall_error_s(cut, t_s), cut))
         if powerless and t_s >= off_until_s:
             controller.start_again()
-            powerless = False
+            powerless, first = False, True
         stalled = any(s.at_s <= t_s < s.at_s + s.for_s for s in plan.stalls)
         ticked = None
         if not powerless and not stalled:
@@ -171,7 +171,8 @@ def moments(plan: Plan, tick_s: float = 2.0) -> Iterator[Moment]:
                 number += 1
                 a = waiting.pop(0)
                 commands.append(Command(number, a.word, a.args, "somebody"))
-            inputs = _inputs(plan, t_s, boots[-1], oven, tuple(commands))
+            inputs = _inputs(plan, t_s, boots[-1], oven, tuple(commands), first)
+            first = False
             ticked = d = controller.loop.tick(inputs)
             last_tick_s = t_s
             if snapshots:
@@ -218,12 +219,14 @@ def _inputs(
     boot: tuple[float, float, Cut | None],
     oven: VirtualOven,
     commands: tuple[Command, ...],
+    first: bool,
 ) -> TickInputs:
     booted_s, behind_s, cut = boot
     up_s = t_s - booted_s
     mono_s = round(up_s + (BOOT_S if cut is not None else 0.0), 3)
     wall_s = EVENING_S + t_s
-    if cut is not None and up_s < cut.set_right_s:
+    known = cut is None or up_s >= cut.set_right_s
+    if not known:
         wall_s -= behind_s
     wall_s += sum(by_s for at_s, by_s in plan.clock_steps if t_s >= at_s)
     silent_s = inbox_s = 0.0
@@ -232,4 +235,7 @@ def _inputs(
             silent_s = t_s - s.at_s
             inbox_s = silent_s if s.no_inbox else 0.0
     readings = tuple([Reading(s.value_c, mono_s, s.fault) for s in oven.sense()])
-    return TickInputs(mono_s, wall_s, readings, commands, silent_s, inbox_s)
+    return TickInputs(
+        mono_s, wall_s, readings, commands, silent_s, inbox_s, ledger_gone=inbox_s > 0.0,
+        wall_known=known, boot=f"boot {booted_s}" if first else "",
+    )  # fmt: skip

@@ -15,7 +15,7 @@ from nightcure.settings import Role
 from nightcure.simulate.faults import FaultAt
 from tests.ambients import nights
 from tests.campaign.night import Asked, Cut, Plan, Silence, Stall
-from tests.campaign.ovens import Draw, DrawnOven, drawn_oven
+from tests.campaign.ovens import LAMINATE_J_PER_KG_K, Draw, DrawnOven, drawn_oven
 
 #: Kinds of fault, as the table names them.
 KINDS = (
@@ -65,8 +65,15 @@ def reachable(oven: DrawnOven, coldest_c: float, share: float = 0.85) -> float:
     return coldest_c + share * oven.truth.power_w / oven.truth.loss_w_per_k
 
 
+def falls(oven: DrawnOven, at_c: float, shed_c: float) -> float:
+    """How fast it cools by itself, K/h."""
+    truth = oven.truth
+    whole = truth.whole_j_per_k + LAMINATE_J_PER_KG_K * sum(oven.laminates_kg)
+    return 3600.0 * truth.loss_w_per_k * (at_c - shed_c) / whole
+
+
 def drawn_profile(
-    d: Draw, oven: DrawnOven, coldest_c: float, start_c: float, hours: float
+    d: Draw, oven: DrawnOven, coldest_c: float, start_c: float, hours: float, warmest_c: float
 ) -> Profile | None:
     """A profile that the oven can do, of about so many hours; None where it can do none."""
     truth = oven.truth
@@ -75,7 +82,9 @@ def drawn_profile(
         return None
     top_c = d.between(max(24.0, start_c + 2.0, most_c - 22.0), most_c)
     spare_w = truth.power_w - truth.loss_w_per_k * (top_c - coldest_c)
-    fastest = 3600.0 * spare_w / (truth.whole_j_per_k + 1300.0 * sum(oven.laminates_kg))
+    fastest = (
+        3600.0 * spare_w / (truth.whole_j_per_k + LAMINATE_J_PER_KG_K * sum(oven.laminates_kg))
+    )
     rate = min(d.between(6.0, 30.0), 0.8 * fastest)
     if rate < 1.0:
         return None
@@ -84,9 +93,11 @@ def drawn_profile(
     for step in range(d.one((1, 1, 2, 3))):
         to_c = top_c if step == 0 else d.between(max(20.0, top_c - 15.0), top_c)
         if abs(to_c - at_c) > 0.5:
-            segments.append(
-                {"kind": "ramp", "to_c": round(to_c, 1), "rate_c_per_h": round(rate, 2)}
-            )
+            slow = rate if to_c > at_c else min(rate, 0.5 * falls(oven, to_c, warmest_c))
+            if slow < 1.0:
+                continue
+            ramp = {"kind": "ramp", "to_c": round(to_c, 1), "rate_c_per_h": round(slow, 2)}
+            segments.append(ramp)
         at_c = to_c
         soak_h = max(hours - (top_c - start_c) / rate, 0.5) * d.between(0.3, 1.0)
         segments.append({"kind": "soak", "at_c": round(to_c, 1), "hours": round(soak_h, 2)})
@@ -129,8 +140,8 @@ def clean_base(d: Draw, hours: float, ambient: Callable[[float], float] | None =
         oven = drawn_oven(d)
         shed = ambient or falling(d)
         start_c = shed(0.0) + d.between(0.0, 6.0)
-        coldest_c = min(shed(h * 3600.0) for h in range(17))
-        profile = drawn_profile(d, oven, coldest_c, start_c, hours)
+        course_c = [shed(h * 3600.0) for h in range(17)]
+        profile = drawn_profile(d, oven, min(course_c), start_c, hours, max(course_c))
         if profile is not None:
             seed = int(d.rng.integers(2**31))
             return Plan(oven, profile, shed, start_c, seed, most_s=hours * 3600.0)
@@ -226,6 +237,9 @@ def asked(d: Draw, plan: Plan) -> tuple[Asked, ...]:
             found.append(Asked(at_s, word, {"celsius": round(min(lift_c, 54.0), 1)}))
         elif word == "extend":
             found.append(Asked(at_s, word, {"minutes": round(d.between(-60.0, 60.0))}))
+        elif word == "open":
+            found.append(Asked(at_s, word, {"laying": d.chance(0.5)}))
+            found.append(Asked(at_s + d.ratio(60.0, 3600.0), "shut", {"aired": d.chance(0.7)}))
         elif word == "stop-start":
             found += [Asked(at_s, "stop", {}), start]
         elif word == "reset-start":
@@ -259,7 +273,11 @@ def clean(seed: int, index: int) -> tuple[Plan, list[tuple[str, float]]]:
             "door-open", at_s, for_s, plan.oven.truth.loss_w_per_k * d.between(8.0, 20.0)
         )
         plan = replace(plan, faults=(door,))
-        befell.append(("door-to-laminate", at_s))
+        said = d.chance(0.5)
+        if said:
+            shut = Asked(at_s + for_s, "shut", {"aired": True})
+            plan = replace(plan, asked=(Asked(at_s, "open", {"laying": True}), shut))
+        befell.append(("door-said" if said else "door-unsaid", at_s))
     if d.chance(0.25):
         at_s = 2.0 * round(d.between(600.0, 3600.0 * hours * 0.8) / 2.0)
         clock = d.one(("right", "late", "wrong"))
@@ -270,6 +288,7 @@ def clean(seed: int, index: int) -> tuple[Plan, list[tuple[str, float]]]:
     if d.chance(0.3):
         at_s = d.between(600.0, 3600.0 * hours * 0.8)
         lower_c = plan.profile.highest_c - d.between(0.0, 15.0)
-        plan = replace(plan, asked=(Asked(at_s, "setpoint", {"celsius": round(lower_c, 1)}),))
+        lower = Asked(at_s, "setpoint", {"celsius": round(lower_c, 1)})
+        plan = replace(plan, asked=(*plan.asked, lower))
         befell.append(("setpoint", at_s))
     return plan, befell
