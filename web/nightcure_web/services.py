@@ -26,15 +26,15 @@ from .problems import Problem
 
 #: How long a command waits for the controller's answer, s, and how often it looks.
 ANSWER_S, LOOK_S = 6.0, 0.05
-#: After what took long, for as long as it took, but no longer than this, s.
+#: After what took long, for as long as it took times those that wait, but no longer than this, s.
 LONGEST_REST_S = 2.0
 
 
 class Turns:
     """For answers that take long to reckon: one at a time, whoever asks; the others wait.
 
-    After each, nothing of the kind is reckoned for as long as it took: Python runs one thread at a
-    time, and a stop wants its part of that.
+    After each there is a rest, the longer the more wait: Python runs one thread at a time, and a
+    stop wants its part of that.
     """
 
     def __init__(self, most_waiting: int = 24, most_of_one: int = 8) -> None:
@@ -59,7 +59,8 @@ class Turns:
                     yield
                 finally:
                     now_s = time.monotonic()
-                    self._rest_until_s = now_s + min(now_s - began_s, LONGEST_REST_S)
+                    rest_s = (now_s - began_s) * (self._asking.total() - 1)
+                    self._rest_until_s = now_s + min(rest_s, LONGEST_REST_S)
         finally:
             self._asking[client] -= 1
             if not self._asking[client]:
