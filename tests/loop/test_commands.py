@@ -268,3 +268,23 @@ def test_a_steered_night_restores_to_the_bit(steps: list[Any], data: Any) -> Non
     for inputs in ticks[at:]:
         assert two.tick(inputs) == one.tick(inputs)
     assert two.snapshot() == one.snapshot()
+
+
+def test_a_fault_of_the_programs_own_in_a_command_ends_the_night_and_not_the_controller(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    loop = Loop(SETTINGS)
+    loop.tick(still(0.0, start()))
+    loop.tick(still(2.0))
+    assert loop.tick(still(4.0)).phase is Phase.RAMP
+
+    def broken(*_: object) -> str:
+        raise OverflowError("too large")
+
+    monkeypatch.setitem(loop._command_handler._words, "setpoint", broken)
+    d = loop.tick(still(6.0, word("setpoint", 7, to_c=30.0)))
+    assert (d.phase, d.heater_on, d.contactor_on) == (Phase.IDLE, False, False)
+    (outcome,) = d.outcomes
+    assert (outcome.command_id, outcome.outcome) == (7, "refused")
+    assert "OverflowError in 'setpoint'" in outcome.message
+    assert any(e.kind == "night" and "OverflowError" in e.message for e in d.events)

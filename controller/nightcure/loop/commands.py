@@ -113,6 +113,12 @@ class CommandHandler:
             outcome, message = "done", carry_out(command, now)
         except BadInput as error:
             outcome, message = "refused", " ".join(error.sentences)
+        except Exception as error:
+            # A fault of the program's own. What was done of the command is not known: no heat.
+            fault = f"{type(error).__name__} in '{command.word}'"
+            self._loop.end(Phase.IDLE, "stopped", f"Stopped: {fault}.", now.events)
+            outcome = "refused"
+            message = f"Not done, by a fault of the program ({fault}); the heater is off."
         if not any(e.kind == "night" and e.name in OWN_WORDS for e in now.events[told:]):
             said = f"{command.who}: {message}"
             now.events.append(Event("command", command.word, said, outcome))
