@@ -28,7 +28,8 @@ _lib.sqlite3_vfs_find.argtypes = [c.c_char_p]
 _lib.sqlite3_vfs_register.argtypes = [c.c_void_p, c.c_int]
 _lib.sqlite3_vfs_unregister.argtypes = [c.c_void_p]
 
-Open = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_char_p, c.c_void_p, c.c_int, c.c_void_p)
+# The name is handed on as the pointer it is: SQLite keeps it for as long as the file is open.
+Open = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_void_p, c.c_void_p, c.c_int, c.c_void_p)
 Delete = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_char_p, c.c_int)
 Write = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_void_p, c.c_int, c.c_int64)
 Truncate = c.CFUNCTYPE(c.c_int, c.c_void_p, c.c_int64)
@@ -119,10 +120,10 @@ def logged(folder: Path) -> Iterator[WriteLog]:
         kept.append((ours, write, truncate, sync))
         pointer.value = c.addressof(ours)
 
-    def opened(vfs: int, name: bytes | None, file: int, flags: int, out: int) -> int:
+    def opened(vfs: int, name: int | None, file: int, flags: int, out: int) -> int:
         done = int(original.open(vfs, name, file, flags, out))
         if done == 0 and name is not None:
-            wrapped(file, os.fsdecode(name))
+            wrapped(file, os.fsdecode(c.string_at(name)))
         return done
 
     def deleted(vfs: int, name: bytes, sync_folder: int) -> int:
