@@ -57,6 +57,9 @@ class Judged:
     pauses_s: float = 0.0
     """Heat was kept from a night under way, its first minute aside."""
     pauses: int = 0
+    whys: list[str] = field(default_factory=list)
+    """The reasons for these pauses. A pulse before the first heat is none: it is how a night of a
+    strong heater begins."""
     overshoot_k: float = -math.inf
     within: bool = True
     """True air, parts and their own heat stayed within the limits."""
@@ -149,10 +152,10 @@ class Judge:
             if d.control_c is not None and d.setpoint_c is not None and d.phase is not Phase.COOL:
                 over_k = d.control_c - self.plan.profile.highest_c
                 j.overshoot_k = max(j.overshoot_k, over_k)
-            code = None if d.why_off is None else d.why_off.code.value
-            if code == "heat-check" and d.why_off.fields == {"check": "first-pulse"}:
-                code = None  # a strong heater begins so, by plan
-            if code not in (None, "contactor-open", "starting") and self.started:
+            why = _why(d)
+            if why is not None and self.started:
+                if why not in j.whys:
+                    j.whys.append(why)
                 if self.paused_s == 0.0:
                     j.pauses += 1
                 self.paused_s += 2.0
@@ -180,11 +183,7 @@ class Judge:
 
     def _told(self, m: Moment, d: Decision) -> None:
         j = self.j
-        stopped = d.trip is not None or (
-            d.phase in UNDER_WAY
-            and d.why_off is not None
-            and d.why_off.code.value not in ("contactor-open", "starting")
-        )
+        stopped = d.trip is not None or (d.phase in UNDER_WAY and _why(d) is not None)
         warned = any(
             e.kind in ("alarm", "trip") and e.state == "unacknowledged" and e.name not in BESIDE
             for e in d.events
@@ -195,6 +194,17 @@ class Judge:
             j.told_s = since_s
         if stopped and j.off_s is None and not m.flows and not m.relay_on:
             j.off_s = since_s
+
+
+def _why(d: Decision) -> str | None:
+    """Why heat is kept from a night that would have it; None where it may heat, and for what is
+    so at every night's beginning."""
+    if d.why_off is None:
+        return None
+    code, fields = d.why_off
+    said = " ".join((code.value, *fields.values()))
+    usual = code.value in ("contactor-open", "starting", "not-armed") or "first-pulse" in said
+    return None if usual else said
 
 
 def _sentence(event: Event) -> bool:

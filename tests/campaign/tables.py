@@ -72,7 +72,8 @@ def clean(nights: Sequence[Judged], seed: int) -> None:
             f"  false trip: --seed {seed} --one {j.index}: {j.oven} {j.faults} {j.trip}: {j.said}"
         )
     for j in paused[:30]:
-        print(f"  pause: --seed {seed} --one {j.index}: {j.oven} {j.pauses_s:.0f} s in {j.pauses}")
+        print(f"  pause: --seed {seed} --one {j.index}: {j.oven} {j.pauses_s:.0f} s in {j.pauses}: "
+              f"{', '.join(j.whys)}")  # fmt: skip
     _never(nights, "clean", seed)
 
 
