@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
-from nightcure.settings import Settings
 from nightcure.tick import Decision, Event, Phase
 from tests.campaign.night import Moment, Plan
 
@@ -220,8 +219,3 @@ def judged(
         judge.look(moment)
     judge.j.overshoot_k = max(judge.j.overshoot_k, -99.0)
     return judge.j
-
-
-def watched(settings: Settings) -> str:
-    """Which thermometers there are, for the table."""
-    return "+".join(sorted({t.role.value for t in settings.thermometers}))
