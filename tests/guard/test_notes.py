@@ -135,7 +135,8 @@ def test_every_reason_against_a_reading_is_explained_with_its_numbers() -> None:
         "frozen": f"for {s.FROZEN_S:g} s",
         "stale": f"older than {s.STALE_S:g} s",
         "disagrees": f"{s.DISAGREES_C:g} K apart, or air {s.DISAGREES_C:g} K below every part "
-        f"(in a cool-down: and {s.AMISS_C:g} K below the setpoint), for {s.DISAGREES_S:g} s",
+        f"({s.PAUSED_DISAGREES_C:g} K where heat is or just was held off; in a cool-down: and "
+        f"{s.AMISS_C:g} K below the setpoint), for {s.DISAGREES_S:g} s",
     }.items():
         assert words in told[name][0]
 

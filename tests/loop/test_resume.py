@@ -120,7 +120,7 @@ def test_a_box_left_open_over_a_restart_stays_doubted() -> None:
     assert run(loop, ticks)[-1].faults[0] is Fault.DISAGREES
     second = Loop(SETTINGS)
     second.resume(through_text(loop))
-    ds = run(second, [still(800.0 + 2.0 * i, values=open_box) for i in range(450)])
+    ds = run(second, [still(800.0 + 2.0 * i, values=open_box) for i in range(2750)])
     assert not any(d.heater_on or d.contactor_on for d in ds)
     assert ds[100].phase is Phase.RAMP, "it has as long to be shut as without a restart"
     assert ds[-1].trip == "control-sensor-lost"

@@ -41,6 +41,9 @@ FROZEN_S, FROZEN_ON_S = 900.0, 20.0
 #: Air this far below every part (heat flows from air to parts), or two air sensors this far
 #: apart, for so long: one of them does not measure the oven's air.
 DISAGREES_C, DISAGREES_S = 8.0, 120.0
+#: In a pause of heat, and until the air has caught up again, the air of a light box lies well below
+#: its parts; a sensor outside, or a box wide open, further still.
+PAUSED_DISAGREES_C = 16.0
 #: The doubt ends once the coldest air has risen so far from its lowest, as it does when the box is
 #: shut. Parts that cool down to a sensor hanging outside end no doubt.
 RISEN_C = 3.0
@@ -108,6 +111,8 @@ class Screening:
         self._apart_s = 0.0
         self._below_s = 0.0
         self._heated_s = 0.0
+        self._unpaused_s = SETTLE_S
+        """Since heat was held off last."""
         self._on_s = 0.0
         """How long the heater was on in all."""
         self._lowest_c: float | None = None
@@ -133,7 +138,7 @@ class Screening:
                 cold oven at rest may well stand still).
             self_heat_k: by thermometer, how much hotter a part is known to make itself.
             heater_on: since the last tick.
-            paused: heat is wanted and held off; air that falls far below the parts then is no news.
+            paused: heat is wanted and held off, so that the air falls below the parts by itself.
             cooling_to_c: a cool-down's setpoint, °C. Air far below the parts and below it is
                 `doubted` then, for nothing must be heated on it, and yet believed: it may be true.
         """
@@ -224,8 +229,8 @@ class Screening:
     ) -> bool:
         """Whether the air is in doubt. Who says nothing speaks neither for nor against it."""
         watched = heated or cooling_to_c is not None
-        settled = self._lowest_c is not None or not paused
-        self._heated_s = self._heated_s + dt_s if watched and settled else 0.0
+        self._heated_s = self._heated_s + dt_s if watched else 0.0
+        self._unpaused_s = 0.0 if paused else self._unpaused_s + dt_s
         if self._heated_s < SETTLE_S:
             self._apart_s = self._below_s = 0.0
             self._lowest_c, self._heard = None, 0
@@ -236,7 +241,9 @@ class Screening:
             apart = max(air) - min(air) > DISAGREES_C
             self._apart_s = self._apart_s + dt_s if apart else 0.0
         if air and parts:
-            below = min(air) < min(parts) - DISAGREES_C
+            lately_paused = self._unpaused_s < SETTLE_S
+            apart_c = PAUSED_DISAGREES_C if lately_paused else DISAGREES_C
+            below = min(air) < min(parts) - apart_c
             below &= cooling_to_c is None or min(air) < cooling_to_c - AMISS_C
             self._below_s = self._below_s + dt_s if below else 0.0
         return self._in_doubt(air)
@@ -272,6 +279,7 @@ class Screening:
             "below_s": self._below_s,
             "heated_s": self._heated_s,
             "on_s": self._on_s,
+            "unpaused_s": self._unpaused_s,
             "lowest_c": self._lowest_c,
             "heard": self._heard,
         }
@@ -282,7 +290,8 @@ class Screening:
             # Snapshots before 0.2 have no `changed_on_s`.
             for key, value in zip(_Past.STATE, values, strict=False):
                 setattr(past, key, value)
-        self._on_s = state.get("on_s", 0.0)
+        self._on_s = state.get("on_s", 0.0)  # older snapshots have neither
+        self._unpaused_s = state.get("unpaused_s", SETTLE_S)
         self._restore_doubt(state)
 
     def _restore_doubt(self, state: dict[str, Any]) -> None:
