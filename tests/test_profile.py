@@ -239,6 +239,8 @@ def test_the_plan_is_the_sum_of_its_segments(path: Path) -> None:
         "post-cure.toml": 42 / 12 + 8 + 25 / 15,
         "gel-then-laminate.toml": 17 / 20 + 2 + 15 / 12 + 5 + 15 / 20,
         "until-demould.toml": 12 / 15 + 12 / 12 + 7 + 7 / 20,
+        "gelled-outside.toml": 24 / 12 + 8 + 7 / 20,
+        "lid-and-rim-slow.toml": 28 / 7 + 7 + 11 / 20,
     }[path.name]
     profile = load_profile(path)
     assert profile.planned_s(8.0) == pytest.approx(by_hand_h * 3600.0)
