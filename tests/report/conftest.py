@@ -23,7 +23,8 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     made: dict[str, Path] = {}
 
     def path(name: str) -> Path:
-        made[name] = folder / f"{name}.ledger"
+        (folder / name).mkdir()  # an oven's latch lies beside its ledger
+        made[name] = folder / name / f"{name}.ledger"
         return made[name]
 
     with RecordedOven(path("done")) as oven:
