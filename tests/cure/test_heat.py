@@ -136,10 +136,10 @@ def hot_lid(excess_k: float, expected_k: float | None) -> InterlockInputs:
     [
         (9.0, None, True),  # the plain allowance of 8 K
         (7.0, None, False),
-        (17.0, 10.0, False),  # expected: 10, and 8 on top
-        (19.0, 10.0, True),
-        (9.0, 0.0, True),
-        (5.0, 0.0, False),  # a radiant heater keeps parts so far above the air
+        (13.5, 10.0, False),  # expected: 10, and 4 on top
+        (17.0, 10.0, True),
+        (5.0, 0.0, True),  # nothing expected: sooner than the plain rule
+        (3.0, 0.0, False),
     ],
 )
 def test_the_allowance_follows_what_is_expected(
@@ -183,7 +183,7 @@ def test_warm_parts_do_not_discredit_the_air_sensor_where_warmth_is_expected() -
 def test_a_snapshot_holds_the_expectation() -> None:
     rule = Exotherm(SETTINGS)
     rule.look(hot_lid(0.0, 0.0))
-    rule.look(hot_lid(9.0, 0.0))
+    rule.look(hot_lid(5.0, 0.0))
     twin = Exotherm(SETTINGS)
     twin.restore(json.loads(json.dumps(rule.snapshot())))
     assert twin.hot_s == rule.hot_s > 0.0

@@ -163,6 +163,10 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
             heater_on=t % 20.0 < 10.0, heaters_c=(59.0,))),
         (FanFailed, lambda t: HEATED if t % 4000.0 < 3000.0 else HEATED._replace(
             heater_on=False, heaters_c=(max(80.0 - (t % 4000.0 - 3000.0) / 10.0, 38.0),))),
+        # A radiant heater keeps a part above the air, more as it heats more: slowly.
+        (Exotherm, lambda t: QUIET._replace(heater_on=True,
+                                            parts_c=(("Lid", 38.0 + min(t * 0.002, 5.5)),),
+                                            self_heat_k=(0.1,))),
         # Warm moulds in a box whose air is cold, at the start of a night.
         (Exotherm, at(parts_c=(("Lid", 47.0),))),
         # Nor is a mould behind air that falls: a ramp down, a lower setpoint, an open box.

@@ -180,7 +180,9 @@ def test_a_night_broken_off_goes_on_with_its_cure(tmp_path: Path) -> None:
     assert clocks is not None
     before_min = clocks.parts()[0].equivalent_min
     oven.close()
-    oven.t_s += 300.0  # dark meanwhile, the oven as it was
+    for _ in range(150):
+        oven.oven.step(2.0, False, False)
+    oven.t_s += 300.0  # dark meanwhile
     oven.open()
     oven.tick()
     clocks = oven.loop.cure.clocks

@@ -129,7 +129,7 @@ def test_the_boot_lines_follow_the_ovens_pins(machine: Machine) -> None:
     ]  # fmt: skip
     machine.write_oven(
         ("nightcure.ledger", LEDGER),
-        ("pin = 17            # BCM number; 9-27 only, since 0-8 are pulled up at boot\n"
+        ("pin = 17            # GPIO17, header pin 11; 9-27 only, since 0-8 are pulled up at boot\n"
          "active_high = true", "pin = 23\nactive_high = false"),
     )  # fmt: skip
     machine.install(f"--oven={machine.oven}", "--yes")

@@ -205,16 +205,19 @@ class Exotherm(Interlock):
     """A part heats itself: risen until it is hotter than air and setpoint by its allowance, or
     rising with the heater off past what it was.
 
-    Where a resin card tells how much hotter its own heat may make it, that is allowed on top. A
-    radiant heater keeps its parts some kelvins above the air for good. A mould that is only left
-    behind by air that falls (a ramp down, a lower setpoint, an open box) falls itself; one whose
-    skin was chilled by an open box comes back no higher than it was.
+    Where a resin card tells how much hotter its own heat may make it, the allowance is that and
+    4 K: a normal exotherm passes, an abnormal one trips earlier. What a part slowly came to lie
+    above the air before its resin heats, as under a radiant heater, is allowed on top. A mould that
+    is only left behind by air that falls (a ramp down, a lower setpoint, an open box) falls itself;
+    one whose skin was chilled by an open box comes back no higher than it was.
     """
 
     name = "exotherm"
     FOR_S = 60.0
     OFF_S = 900.0
     RISE_K = 1.5
+    UNEXPECTED_K = 4.0
+    USUAL_S, USUAL_MOST_K, NO_OWN_HEAT_K = 1800.0, 4.0, 0.5
     FALLS_K = 0.3
     """A part so far below what it was is falling, or on its way back."""
     ROSE_K = 0.5
@@ -229,6 +232,8 @@ class Exotherm(Interlock):
         self.was_c: dict[str, float] = {}
         """The warmest each part was of late, falling after it; while the heater is long off it
         does not rise with the part."""
+        self.usual_k: dict[str, float] = {}
+        """How far each part has come to lie above the air without its resin's heat."""
         self.low_c: dict[str, float] = {}
         """The coldest each part was of late, rising after it."""
 
@@ -248,10 +253,12 @@ class Exotherm(Interlock):
         base_c = v.control_c
         if v.setpoint_c is not None and v.setpoint_c > base_c:
             base_c = v.setpoint_c
+        for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True):
+            self._learn(v, name, part_c - base_c, expected_k or 0.0)
         hot = [
             (name, part_c)
             for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True)
-            if part_c > base_c + self._allowed_k(expected_k)
+            if part_c > base_c + self._allowed_k(name, expected_k)
             and part_c > self.was_c[name] - self.FALLS_K
             and part_c > self.low_c[name] + self.ROSE_K
         ]
@@ -275,9 +282,20 @@ class Exotherm(Interlock):
                 return self._sentence(name, part_c, v.control_c, " and rising with the heater off")
         return None
 
-    def _allowed_k(self, expected_k: float | None) -> float:
+    def _allowed_k(self, name: str, expected_k: float | None) -> float:
         """How much hotter than its surroundings a part may be."""
-        return self.settings.limits.exotherm_c + (expected_k or 0.0)
+        limit_k = self.settings.limits.exotherm_c
+        if expected_k is None:
+            return limit_k
+        return min(limit_k, self.UNEXPECTED_K) + expected_k + self.usual_k.get(name, 0.0)
+
+    def _learn(self, v: InterlockInputs, name: str, above_k: float, expected_k: float) -> None:
+        """What lies above the air for hours before it cures is the oven's doing."""
+        if v.heated and expected_k < self.NO_OWN_HEAT_K:
+            usual_k = self.usual_k.get(name, 0.0)
+            keeps = math.exp(-v.dt_s / self.USUAL_S)
+            usual_k = above_k + (usual_k - above_k) * keeps
+            self.usual_k[name] = min(max(usual_k, 0.0), self.USUAL_MOST_K)
 
     def _sentence(self, name: str, part_c: float, air_c: float, more: str) -> str:
         return (
