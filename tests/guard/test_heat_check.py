@@ -131,6 +131,7 @@ def test_a_dead_heater_pauses_soon_and_trips_after_a_few_pulses() -> None:
     oven.run(3600.0)
     oven.run(1800.0, dead, until=HeatState.PAUSE)
     assert oven.t_s - 3600.0 < 900.0
+    assert not oven.check.contactor_closed, "somebody may have a hand in the box"
     v = oven.run(3 * 3600.0, dead)
     assert v.heater_dead
     assert 3 <= v.pulses <= 5

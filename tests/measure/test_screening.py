@@ -403,3 +403,18 @@ def test_whatever_comes_a_fault_or_a_finite_value(steps: list[tuple[float, ...]]
             assert (believed_c is None) is (fault is not None)
             assert believed_c is None or -55.0 < believed_c < 125.0
         assert screened.control_c == screened.believed_c[0]
+
+
+def test_two_air_sensors_that_were_only_apart_end_the_doubt_when_they_agree() -> None:
+    """A warm corner under full heat: without heat the corners even out, none of them rises."""
+    second = AIR.model_copy(update={"id": "28-0000000000ff", "name": "Far"})
+    screening = Screening((AIR, second, LID))
+
+    def corners(t_s: float) -> tuple[float, float, float]:
+        near_c = 10.0 if t_s < 700.0 else 20.0 if t_s < 1000.0 else 9.0
+        return wobble(t_s, near_c), wobble(t_s, 9.0), 9.0
+
+    seen = feed(screening, corners, 1200.0)
+    assert seen[450].doubted
+    assert not seen[-1].doubted
+    assert seen[-1].control_c is not None

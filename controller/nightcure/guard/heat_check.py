@@ -85,7 +85,7 @@ class HeatCheck:
         """Whether the contactor may be closed, as far as this check goes."""
         if self.state is HeatState.CONTACTOR_PULSE:
             return self.since_s < self._pulse.length_s
-        return self.state is not HeatState.CUT
+        return self.state is HeatState.WATCH or self.pulse
 
     @property
     def holds_off(self) -> str | None:

@@ -45,7 +45,8 @@ DISAGREES_C, DISAGREES_S = 8.0, 120.0
 #: its parts; a sensor outside, or a box wide open, further still.
 PAUSED_DISAGREES_C = 16.0
 #: The doubt ends once the coldest air has risen so far from its lowest, as it does when the box is
-#: shut. Parts that cool down to a sensor hanging outside end no doubt.
+#: shut. Parts that cool down to a sensor hanging outside end no doubt. Two air sensors that were
+#: only apart from each other (a warm corner under full heat) end it when they agree again.
 RISEN_C = 3.0
 #: In a cool-down heavy moulds lag far behind the air; only air this far below the setpoint as well
 #: would be heated for.
@@ -117,6 +118,8 @@ class Screening:
         """How long the heater was on in all."""
         self._lowest_c: float | None = None
         """While the air is in doubt, the coldest it was."""
+        self._by_parts = False
+        """And whether the parts were warmer."""
         self._heard = 0
         """And of how many air sensors at most."""
 
@@ -233,7 +236,7 @@ class Screening:
         self._unpaused_s = 0.0 if paused else self._unpaused_s + dt_s
         if self._heated_s < SETTLE_S:
             self._apart_s = self._below_s = 0.0
-            self._lowest_c, self._heard = None, 0
+            self._lowest_c, self._heard, self._by_parts = None, 0, False
             return False
         air = [c for i in self._air if (c := believed[i]) is not None]
         parts = [c - self_heat_k.get(i, 0.0) for i in self._parts if (c := believed[i]) is not None]
@@ -258,8 +261,10 @@ class Screening:
         # With one of them silent the warmer one alone would seem to have risen.
         heard = max(self._heard, len(air_c))
         risen = len(air_c) == heard and coldest_c >= lowest_c + RISEN_C
-        over = self._apart_s == self._below_s == 0.0 and risen
+        self._by_parts = self._by_parts or self._below_s > DISAGREES_S
+        over = self._apart_s == self._below_s == 0.0 and (risen or not self._by_parts)
         self._lowest_c, self._heard = (None, 0) if over else (lowest_c, heard)
+        self._by_parts = self._by_parts and not over
         return not over
 
     def resume(self, state: dict[str, Any]) -> None:
@@ -282,6 +287,7 @@ class Screening:
             "unpaused_s": self._unpaused_s,
             "lowest_c": self._lowest_c,
             "heard": self._heard,
+            "by_parts": self._by_parts,
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -299,3 +305,4 @@ class Screening:
         self._heated_s = state["heated_s"]
         self._lowest_c = state.get("lowest_c")  # older snapshots have neither
         self._heard = state.get("heard", 0)
+        self._by_parts = state.get("by_parts", self._lowest_c is not None)
