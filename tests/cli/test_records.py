@@ -212,7 +212,7 @@ def test_a_night_leaves_one_ledger_and_enters_another(ledger: Path, tmp_path: Pa
         (("note", 1, "mould"), "is not FIELD=TEXT"),
         (("note", 1, "Mould No=3"), "cannot be a field"),
         (("note", "next"), "Say what to note"),
-        (("nights", "label", 1, "x" * 61), "at most 60"),
+        (("nights", "label", 1, "x" * 81), "at most 80"),
         (("nights", "compare", 1), "two to six"),
         (("ledger", "keep"), "Say what to keep"),
         (("ledger", "export", 1, "--out", "x.xlsx"), "must end in .csv"),
