@@ -111,7 +111,7 @@ def test_a_finished_night_gives_its_record_and_its_readings(
     assert "<script" not in record
     rows = list(csv.DictReader((tmp_path / "night-2.csv").read_text("utf-8").splitlines()))
     samples = oven.get("nights/2/samples?points=5000")
-    assert len(rows) >= len(samples["seq"]) > 100
+    assert len(rows) >= len(samples["seq"]) >= 90  # a soak of three minutes, which counts at once
     assert max(float(r["control_c"]) for r in rows if r["control_c"]) == max(samples["control_c"])
 
 
