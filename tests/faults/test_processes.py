@@ -176,12 +176,13 @@ def test_a_night_that_stood_still_too_long_is_refused(workshop: Workshop) -> Non
     process.wait(10)
     off_command(workshop)
     with sqlite3.connect(workshop.ledger) as db:
-        # As if the power had been away for an hour: the record is an hour old.
+        # As if the controller had been away for an hour on a board that ran on.
         (state,) = db.execute("SELECT state FROM snapshot").fetchone()
         import json
 
         told = json.loads(state)
         told["loop"]["wall_s"] -= 3600.0
+        told["loop"]["mono_s"] -= 3600.0
         db.execute("UPDATE snapshot SET state = ?", (json.dumps(told),))
     workshop.controller()
     wait_for(lambda: (workshop.live() or {}).get("phase") == "tripped", 20, "a latched trip")
