@@ -36,6 +36,9 @@ MISDATED_S = 60.0
 
 UNDER_WAY = (Phase.RAMP, Phase.SOAK, Phase.COOL)
 
+#: What the recorder knows of the night it writes.
+PLACE = ("_night_id", "_started_s", "_seq", "_ended", "_settings", "_told")
+
 #: Names of the events that end a night, and so its outcomes.
 OUTCOMES = ("done", "stopped", "tripped")
 
@@ -161,10 +164,7 @@ class Recorder:
             try:
                 self._write(batch)
             except NightcureError as error:
-                (
-                    self._night_id, self._started_s, self._seq, self._ended, self._settings,
-                    self._told,
-                ) = kept  # fmt: skip
+                vars(self).update(kept)
                 if not lost:
                     log.error("%s", error)
                 lost = True
@@ -175,10 +175,7 @@ class Recorder:
                 continue
             except Exception as error:
                 # Trying again would fail again, and hold up all that follows.
-                (
-                    self._night_id, self._started_s, self._seq, self._ended, self._settings,
-                    self._told,
-                ) = kept  # fmt: skip
+                vars(self).update(kept)
                 log.exception("A tick could not be recorded and is given up.")
                 self._give_up(batch, error)
                 continue
@@ -195,11 +192,9 @@ class Recorder:
         self._latch.close()
         self._writer.close()
 
-    def _place(self) -> tuple[Any, ...]:
+    def _place(self) -> dict[str, Any]:
         """Where it is, to go back to when a tick could not be written."""
-        return (
-            self._night_id, self._started_s, self._seq, self._ended, self._settings, self._told,
-        )  # fmt: skip
+        return {name: vars(self)[name] for name in PLACE}
 
     def _silent_since(self, batch: Batch) -> float:
         return batch.inputs.mono_s if self._blind_s is None else self._blind_s
