@@ -42,6 +42,8 @@ class Oven:
     heater_w: float = 0.0
     parts: bool = True
     night: bool = True
+    heated: bool = True
+    held_off: bool = False
     t_s: float = 0.0
     given_j: float = 0.0
     states: list[tuple[float, HeatState]] = field(default_factory=list)
@@ -54,7 +56,7 @@ class Oven:
         self,
         for_s: float,
         true_w: Callable[[float, bool], float] | None = None,
-        seen_c: Callable[[float], float] | None = None,
+        seen_c: Callable[[float], float | None] | None = None,
         until: HeatState | None = None,
         past_trip: bool = False,
     ) -> InterlockInputs:
@@ -67,8 +69,9 @@ class Oven:
             closed = self.night and self.check.contactor_closed
             v = self.check.look(
                 QUIET._replace(
-                    night=self.night, heated=self.night, phase="soak" if self.night else "idle",
-                    control_c=shown_c, air_c=(shown_c,), ambient_c=self.ambient_c,
+                    night=self.night, heated=self.night and self.heated,
+                    phase="soak" if self.night else "idle",
+                    control_c=shown_c, ambient_c=self.ambient_c,
                     parts_c=(("Lid", self.mould_c),) if self.parts else (),
                     setpoint_c=self.setpoint_c if self.night else None,
                     heater_on=relay, duty=float(relay),
@@ -78,8 +81,9 @@ class Oven:
                 self.states.append((self.t_s, self.check.state))
             if until is not None and self.check.state is until:
                 return v
-            wanted = self.check.pulse or shown_c < self.setpoint_c
-            relay = self.night and wanted and self.check.holds_off is None
+            wanted = self.check.pulse or (shown_c is not None and shown_c < self.setpoint_c)
+            allowed = self.heated and not self.held_off and shown_c is not None
+            relay = self.night and allowed and wanted and self.check.holds_off is None
             flows = self.power_w * relay if true_w is None else true_w(self.t_s, relay)
             if self.settings.contactor is not None and not closed:
                 flows = min(flows, 0.0) if true_w is None else flows * self.cuts
@@ -308,3 +312,71 @@ def test_the_bend_of_a_drift_tells_how_long_it_lasts() -> None:
     assert bend_s(-0.01, -0.02, 70.0) == 1500.0
     assert bend_s(-0.01, 0.001, 70.0) == 100.0
     assert bend_s(0.0, 0.0, 70.0) == 100.0
+
+
+# ---- what is not the heater's doing, and what a restart must not forget --------------------------
+
+
+def test_a_box_that_was_said_to_be_open_for_long_is_no_doubt_about_the_heater() -> None:
+    """Opened unsaid, then said, laminated in for 100 min, shut: the cold air is no trip."""
+    oven = Oven()
+    oven.run(3600.0)
+    oven.loss = 64.0
+    oven.run(1200.0, until=HeatState.PAUSE)
+    oven.heated = False
+    oven.run(6000.0)
+    oven.loss, oven.heated = 3.9, True
+    v = oven.run(2 * 3600.0)
+    assert not v.heater_dead
+    assert oven.air_c == pytest.approx(38.0, abs=1.5)
+
+
+def test_time_in_which_nobody_sees_the_air_is_no_doubt_about_the_heater() -> None:
+    """The box open and not said to be: for 100 min the air is not believed, then it is."""
+    oven = Oven()
+    oven.run(3600.0)
+    oven.loss = 64.0
+    oven.run(1200.0, until=HeatState.PAUSE)
+    oven.run(6000.0, seen_c=lambda _: None)
+    oven.loss = 3.9
+    v = oven.run(2 * 3600.0)
+    assert not v.heater_dead
+    assert oven.air_c == pytest.approx(38.0, abs=1.5)
+
+
+def test_a_contactor_that_opened_for_unexplained_heat_stays_open_over_a_restart() -> None:
+    oven = Oven()
+    oven.run(5 * 3600.0)
+    oven.run(3600.0, welded, until=HeatState.CUT)
+    state = json.loads(json.dumps(oven.check.snapshot(), allow_nan=False))
+    oven.check = HeatCheck(SETTINGS)
+    oven.check.restore(state)
+    oven.check.resume()
+    given_j = oven.given_j
+    oven.run(290.0, welded)
+    assert oven.given_j == given_j
+    assert oven.run(3 * 3600.0, welded).relay_welded
+
+
+def test_a_pulse_that_was_held_off_by_something_else_is_no_answer_missed() -> None:
+    """The latch on the disk cannot be read back: no heat, and none is missed."""
+    oven = Oven()
+    oven.run(3600.0)
+    oven.run(1200.0, dead, until=HeatState.PAUSE)
+    oven.held_off = True
+    v = oven.run(4000.0, dead)
+    assert [s for _, s in oven.states].count(HeatState.PULSE) >= 3
+    assert v.pulses == 0
+
+
+def test_a_strong_heaters_first_pulse_comes_at_whatever_tick_the_night_starts() -> None:
+    strong = changed(SETTINGS, heater={"power_w": 2500.0})
+    for ticks in range(6):
+        check = HeatCheck(strong)
+        idle = QUIET._replace(night=False, heated=False, phase="idle", night_s=0.0)
+        for _ in range(ticks):
+            check.look(idle)
+        check.look(QUIET._replace(heated=False, night_s=0.0))  # the tick of the start
+        for i in range(20):
+            check.look(QUIET._replace(night_s=2.0 * (i + 1)))
+        assert check.holds_off == "first-pulse", ticks

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import Any
 
 import pytest
@@ -359,3 +360,14 @@ def test_a_ramp_does_not_make_up_for_a_late_tick() -> None:
     assert late is not None
     assert late - on_time == pytest.approx(3 * (on_time - before), abs=2e-4)
     assert on_time > before
+
+
+def test_an_idle_oven_trips_nothing_through_three_days_and_nights_of_its_shed() -> None:
+    """Parts lag behind a shed that swings by 12 K, and are the warmer ones every evening."""
+    loop, part_c = Loop(SETTINGS), 9.0
+    for i in range(3 * 1440):
+        t_s = 60.0 * i
+        shed_c = 9.0 - 6.0 * math.cos(2.0 * math.pi * t_s / 86400.0)
+        part_c += (shed_c - part_c) * 60.0 / 9000.0
+        d = loop.tick(still(t_s, values=(shed_c, part_c, part_c, shed_c)))
+        assert d.trip is None, d.events

@@ -60,7 +60,9 @@ class HeatCheck:
         self.unanswered = 0
         """Pulses without an answer, one after another."""
         self.doubt_s: float | None = None
-        """How long heat has been in doubt."""
+        """How long heat has been in doubt, while the air was seen and heat was wanted."""
+        self.given_s = 0.0
+        """How long the present pulse has heated."""
         self.calm_s = 0.0
         self.cuts_s: list[float] = []
         """How long ago the contactor opened for unexplained heat."""
@@ -68,6 +70,8 @@ class HeatCheck:
         self.given_up = False
         self.cut_c: float | None = None
         self.night = False
+        self.anew = False
+        """What lies in the oven, and how warm, is to be taken from the next readings."""
         self.off_s = 0.0
         self.heated = False
         # The step under way.
@@ -101,15 +105,18 @@ class HeatCheck:
     def look(self, v: InterlockInputs) -> InterlockInputs:
         """The tick with what was found in it."""
         if v.night and not self.night:
-            self._begin(v)
+            self._begin()
         self.night = v.night
+        if self.anew and v.control_c is not None:
+            self._balance.begin(v.control_c, tuple(c for _, c in v.parts_c), v.ambient_c)
+            self.anew = False
         self.given_up = self.given_up and v.night
         self.since_s += v.gap_s
         self.cuts_s = [s + v.gap_s for s in self.cuts_s if s + v.gap_s < CUTS_WITHIN_S]
         self.off_s = 0.0 if v.heater_on else self.off_s + v.gap_s
         self.heated = self.heated or v.heater_on
-        if self.doubt_s is not None:
-            self.doubt_s += v.gap_s
+        if self.pulse and v.heater_on:
+            self.given_s += v.dt_s
         self.on_s += v.dt_s if v.heater_on else 0.0
         self.step_s += max(v.gap_s, v.dt_s)
         if v.control_c is not None:
@@ -123,16 +130,19 @@ class HeatCheck:
             heater_dead=self.given_up, relay_welded=self.proven,
         )  # fmt: skip
 
-    def _begin(self, v: InterlockInputs) -> None:
-        """A night starts (or is taken up again): every doubt is new."""
-        if v.control_c is not None:
-            parts_c = tuple(c for _, c in v.parts_c)
-            self._balance.begin(v.control_c, parts_c, v.ambient_c)
+    def _begin(self) -> None:
+        """A night starts, or is taken up again: a doubt about an answer is new."""
+        self.anew = True
+        self._forget_doubt()
+        self.cuts_s, self.given_up, self.proven = [], False, False
         self._enter(HeatState.WATCH)
-        self.unanswered, self.doubt_s, self.calm_s, self.cuts_s = 0, None, 0.0, []
-        self.given_up = self.proven = False
         if self._pulse_first:
             self._pause(0.0)
+
+    def _forget_doubt(self) -> None:
+        self.unanswered, self.doubt_s, self.calm_s = 0, None, 0.0
+        if self.state in (HeatState.PAUSE, HeatState.PULSE):
+            self._enter(HeatState.WATCH)
 
     def _step(self, v: InterlockInputs) -> None:
         at_rest = not v.night and (not self.heated or self.off_s > WATCH_AT_REST_S)
@@ -151,13 +161,17 @@ class HeatCheck:
             self.step_s, duty, air_c, v.ambient_c,
             shed_known=self._shed_known, warmest_c=warmest(v, air_c), heated=v.heated,
         )  # fmt: skip
+        if not v.heated and v.night_s > 0.0:  # a cool-down, or the box was said to be open
+            self._forget_doubt()
+        elif self.doubt_s is not None:
+            self.doubt_s += self.step_s
         match self.state:
             case HeatState.WATCH:
                 self._watch(v, air_c)
             case HeatState.PAUSE:
                 self._paused(v, air_c)
             case HeatState.PULSE:
-                self._pulsed(v)
+                self._pulsed()
             case HeatState.CUT:
                 self._cut(v, air_c)
             case HeatState.CONTACTOR_PULSE:
@@ -184,7 +198,7 @@ class HeatCheck:
             self._enter(HeatState.CUT)
             self.proven = self.proven or len(self.cuts_s) >= MOST_CUTS
         elif balance.unanswered_j > balance.unanswered_bound_j and v.heated:
-            self.doubt_s = self.doubt_s or 0.0
+            self.doubt_s = self.doubt_s or self.step_s
             self._pause(self._settle_s)
         elif balance.unanswered_j < 0.5 * balance.unanswered_bound_j:
             self.calm_s += self.step_s if v.heater_on or v.duty > 0.0 else 0.0
@@ -199,25 +213,23 @@ class HeatCheck:
         self._enter(HeatState.PAUSE)
 
     def _paused(self, v: InterlockInputs, air_c: float) -> None:
-        if not v.heated:
-            self._enter(HeatState.WATCH)
-            return
         wanted = v.setpoint_c is not None and air_c < v.setpoint_c
         unquiet_s = self.since_s - self.wait_s
         if wanted and unquiet_s >= 0.0 and self._pulse.may_begin(unquiet_s, LONGEST_UNQUIET_S):
             self._enter(HeatState.PULSE)
 
-    def _pulsed(self, v: InterlockInputs) -> None:
-        if not v.heated:
-            self._enter(HeatState.WATCH)
-        elif self._pulse.answered(self.since_s):
+    def _pulsed(self) -> None:
+        if self._pulse.answered(self.since_s):
             if self.doubt_s is not None:
                 self._balance.answered()
             self.unanswered = 0
             self._enter(HeatState.WATCH)
         elif self.since_s > self._pulse.look_s:
+            if self.given_s < 0.5 * self._pulse.length_s:  # something else held the heat off
+                self._pause(self.wait_s)
+                return
             self.unanswered += 1
-            self.doubt_s = self.doubt_s or 0.0
+            self.doubt_s = self.doubt_s or self.step_s
             if self.unanswered >= MOST_PULSES:
                 self.given_up = True
             self._pause(min(300.0 * self.unanswered, 900.0))
@@ -240,7 +252,7 @@ class HeatCheck:
             self._settled(air_c)
 
     def _contactor_pulsed(self, v: InterlockInputs, air_c: float) -> None:
-        if not v.night:
+        if not (v.night and v.armed):  # the contactor was not closed
             self._enter(HeatState.CUT)
         elif self._pulse.answered(self.since_s):
             self.proven, self.cut_c = True, None
@@ -256,7 +268,7 @@ class HeatCheck:
 
     def _enter(self, state: HeatState) -> None:
         if state is not self.state:
-            self.state, self.since_s = state, 0.0
+            self.state, self.since_s, self.given_s = state, 0.0, 0.0
 
     # ---- remember -------------------------------------------------------------------------
 
@@ -277,9 +289,16 @@ class HeatCheck:
         vars(self).update(own)
 
     def resume(self) -> None:
-        """After a cut: the next night tick begins anew, by what is measured then."""
-        self.night = False
-        self._balance.unseen(1.0, 0.0)
+        """After a cut: unexplained heat stays unexplained, all else begins anew."""
+        cut = self.state in (HeatState.CUT, HeatState.CONTACTOR_PULSE)
+        cuts_s, night = self.cuts_s, self.night
+        self._begin()
+        self._balance.unseen(STEP_S, 0.0)
+        self._pulse.forget()
+        if cut:
+            self.cuts_s = cuts_s
+            self._enter(HeatState.CUT)
+        self.night = night
 
 
 def warmest(v: InterlockInputs, air_c: float) -> float | None:

@@ -230,8 +230,8 @@ class Exotherm(Interlock):
         self.hot_s = 0.0
         self.off_s = 0.0
         self.was_c: dict[str, float] = {}
-        """The warmest each part was of late, falling after it; while the heater is long off it
-        does not rise with the part."""
+        """The warmest each part was of late: it falls slowly after the part and, while the heater
+        is long off, rises slowly, too."""
         self.usual_k: dict[str, float] = {}
         """How far each part has come to lie above the air without its resin's heat."""
         self.low_c: dict[str, float] = {}
@@ -243,10 +243,11 @@ class Exotherm(Interlock):
         for name, part_c in v.parts_c:
             was_c, low_c = self.was_c.get(name, part_c), self.low_c.get(name, part_c)
             self.low_c[name] = min(part_c, part_c + (low_c - part_c) * forgets)
-            if part_c < was_c:
-                self.was_c[name] = part_c + (was_c - part_c) * forgets
-            elif self.off_s <= self.OFF_S or name not in self.was_c:
-                self.was_c[name] = part_c
+            self.was_c[name] = part_c + (was_c - part_c) * forgets
+            if self.off_s <= self.OFF_S:
+                self.was_c[name] = max(self.was_c[name], part_c)
+        if v.night and v.night_s <= 0.0:
+            self.usual_k = {}  # other parts, or the same in other places
         if not v.parts_c or v.control_c is None:
             return None
         expected = v.self_heat_k or (None,) * len(v.parts_c)
