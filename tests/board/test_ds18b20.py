@@ -15,8 +15,9 @@ import pytest
 from nightcure.board.ds18b20 import ALIKE_ROUNDS, CONVERSION_S, Bus
 from nightcure.board.sensor_reader import Reader
 from nightcure.clock import MachineClock, PacedClock
-from nightcure.simulate.wires import TimedFiles, W1Tree
+from nightcure.simulate.wires import W1Tree
 from nightcure.tick import Fault, Reading
+from tests.board.kernel_files import TimedFiles
 
 Seen = Callable[[int, Reading], None]
 IDS = tuple(f"28-0000000000{i:02x}" for i in range(1, 9))

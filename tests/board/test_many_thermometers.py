@@ -15,8 +15,9 @@ from nightcure.clock import PacedClock
 from nightcure.loop.loop import Loop
 from nightcure.measure.screening import STALE_S, stale_after_s
 from nightcure.settings import Settings
-from nightcure.simulate.wires import TimedFiles, W1Tree
+from nightcure.simulate.wires import W1Tree
 from nightcure.tick import Phase, TickInputs
+from tests.board.kernel_files import TimedFiles
 from tests.nights import SETTINGS, start
 
 NIGHT_S = 240.0

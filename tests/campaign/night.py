@@ -118,7 +118,6 @@ class Controller:
     loop: Loop = field(init=False)
     state: str | None = None
     at_s: float = -math.inf
-    ran_s: float = 0.0
 
     def __post_init__(self) -> None:
         self.loop = Loop(self.plan.oven.settings)

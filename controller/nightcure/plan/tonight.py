@@ -85,11 +85,6 @@ class Tonight:
     start_of_day_s: float = 20.0 * 3600.0
     """The start by the wall clock, s after midnight; only to show times."""
 
-    @property
-    def deadline_of_day_s(self) -> float:
-        """The deadline by the wall clock, s after midnight."""
-        return (self.start_of_day_s + self.deadline_s) % DAY_S
-
     def network(self) -> Network:
         """The believed oven with tonight's moulds in it."""
         f, sensors = self.facts, mould_sensors(self.settings)

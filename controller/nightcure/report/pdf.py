@@ -11,7 +11,6 @@ from ..errors import BadInput
 from .chart import Anchor, Point, draw
 from .document import Block, Document, Form, Heading, Pairs, Picture, Table, Text, tied
 
-PAPERS = ("a4", "letter")
 MARGIN = 34.0
 #: What reportlab leaves free inside its frame.
 PADDING = 6.0

@@ -24,7 +24,6 @@ from ..units import show_temperature
 from .settling import Level
 
 SHORTEST_S, LONGEST_S = 5.0, 300.0
-LONGEST_WATCH_S = 900.0
 TICK_S = 1.0
 #: How long every thermometer may take to be read for the first time.
 FIRST_S = 15.0

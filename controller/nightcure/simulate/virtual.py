@@ -88,12 +88,6 @@ def usual_probes(thermometers: Sequence[Thermometer]) -> list[Probe]:
     return [Probe(PART_PROBE_S if t.role in bonded else AIR_PROBE_S) for t in thermometers]
 
 
-def with_drawn_noise(probes: Sequence[Probe], random: np.random.Generator) -> list[Probe]:
-    """The same probes, each with a noise of its own from `NOISE_RANGE_C`."""
-    low, high = np.log(NOISE_RANGE_C)
-    return [p._replace(noise_c=float(np.exp(random.uniform(low, high)))) for p in probes]
-
-
 class VirtualOven:
     """An oven in software.
 
