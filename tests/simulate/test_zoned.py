@@ -13,6 +13,7 @@ from nightcure.cure.clock_figures import ClockFigures, SelfHeat
 from nightcure.cure.part import Part
 from nightcure.oven.thermal import AIR, Layer, Network
 from nightcure.settings import Role, Thermometer
+from nightcure.simulate.body import Held
 from nightcure.simulate.faults import FaultAt
 from nightcure.simulate.lumped import LumpedOven
 from nightcure.simulate.resin import Resins
@@ -111,7 +112,7 @@ def test_a_plain_one_is_the_network() -> None:
     for body in bodies:
         body.state_c = np.full(3, 8.0)
         for i in range(500):
-            body.step(DT_S, 300.0 * (i % 3 == 0), 8.0)
+            body.step(DT_S, Held(300.0 * (i % 3 == 0), 8.0))
     heater_c, air_c, wall_c = bodies[1].state_c.tolist()
     assert bodies[0].state_c.tolist() == pytest.approx([heater_c, air_c, wall_c], abs=1e-9)
     assert zoned.loss_w_per_k == pytest.approx(network.loss_w_per_k)
@@ -152,7 +153,7 @@ def after(oven: ZonedOven, hours: float, fan_on: bool = True, door_w_per_k: floa
     body = ZonedBody(oven)
     body.state_c = np.full(len(oven.capacities), 40.0)
     for _ in range(round(hours * 360)):
-        body.step(10.0, oven.power_w, SHED_C, (), door_w_per_k, fan_on)
+        body.step(10.0, Held(oven.power_w, SHED_C, (), door_w_per_k, fan_on))
     return body.state_c.tolist()
 
 
@@ -182,7 +183,7 @@ def test_the_draught_grows_with_the_difference() -> None:
     for over_k in (10.0, 40.0):
         body = ZonedBody(box)
         body.state_c = np.full(len(box.capacities), SHED_C + over_k)
-        body.step(2.0, 0.0, SHED_C)
+        body.step(2.0, Held(0.0, SHED_C))
         lost_w.append((SHED_C + over_k - body.air_c) * 1e6 / 2.0)
     assert lost_w[1] / lost_w[0] == pytest.approx(8.0, rel=1e-3)
     assert lost_w[0] == pytest.approx(5.0 * math.sqrt(10.0 / DRAUGHT_AT_K) * 10.0, rel=1e-3)

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from ..oven.thermal import AIR, FIRST_MOULD, HEATER, Array, Network, step_matrices
 from ..settings import Role
+from .body import Body, Held
 
 
-class LumpedOven:
-    """A network stepped in time; `state_c` are its nodes, °C."""
+class LumpedOven(Body):
+    """The survey's network, stepped in time."""
 
     nodes_per_mould = 1
 
@@ -21,11 +21,10 @@ class LumpedOven:
         self.power_w = network.power_w
         self.state_c: Array = np.zeros(len(network.capacities))
         self._inputs = np.zeros(1 + len(self.state_c))
-        self._moulds = slice(FIRST_MOULD, FIRST_MOULD + len(network.moulds))
+        self._parts = list(range(FIRST_MOULD, FIRST_MOULD + len(network.moulds)))
         self._steps: dict[tuple[float, float], tuple[Array, Array]] = {}
 
     def place(self, role: Role, number: int) -> int:
-        """Where the probe of a role sits in `points_c`; `number` counts those on parts."""
         if role is Role.HEATER:
             return HEATER
         moulds = len(self.network.moulds)
@@ -34,47 +33,24 @@ class LumpedOven:
         return FIRST_MOULD + number % moulds
 
     def points_c(self) -> list[float]:
-        """What a perfect thermometer would show at every place, °C."""
         points_c: list[float] = self.state_c.tolist()
         return points_c
 
     @property
-    def moulds_c(self) -> list[float]:
-        """Temperature of every mould with its part."""
-        moulds_c: list[float] = self.state_c[self._moulds].tolist()
-        return moulds_c
-
-    @property
     def air_c(self) -> float:
-        """The hottest air."""
         return float(self.state_c[AIR])
 
-    @property
-    def heater_c(self) -> float:
-        """The heater's body."""
-        return float(self.state_c[HEATER])
-
-    def step(
-        self,
-        dt_s: float,
-        heater_w: float,
-        ambient_c: float,
-        moulds_w: Sequence[float] = (),
-        door_w_per_k: float = 0.0,
-        fan_on: bool = True,
-    ) -> None:
-        """Let `dt_s` pass with everything held; `door_w_per_k` is what an open lid adds to the
-        leak. One air, so a fan changes nothing."""
-        del fan_on
-        key = door_w_per_k, dt_s
+    def step(self, dt_s: float, held: Held) -> None:
+        """Let `dt_s` pass. There is one air, so the fan changes nothing."""
+        key = held.door_w_per_k, dt_s
         if key not in self._steps:
-            leak = self.network.leak_w_per_k + door_w_per_k
+            leak = self.network.leak_w_per_k + held.door_w_per_k
             self._steps[key] = step_matrices(replace(self.network, leak_w_per_k=leak), dt_s)
         f, h = self._steps[key]
         u = self._inputs
-        u[0] = ambient_c
-        u[1 + HEATER] = heater_w
+        u[0] = held.ambient_c
+        u[1 + HEATER] = held.heater_w
         if self.network.moulds:
-            u[1 + FIRST_MOULD : 1 + self._moulds.stop] = 0.0
-            u[1 + FIRST_MOULD : 1 + FIRST_MOULD + len(moulds_w)] = moulds_w
+            u[1 + FIRST_MOULD :] = 0.0
+            u[1 + FIRST_MOULD : 1 + FIRST_MOULD + len(held.moulds_w)] = held.moulds_w
         self.state_c = f @ self.state_c + h @ u

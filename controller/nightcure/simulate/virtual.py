@@ -1,4 +1,4 @@
-"""The virtual oven: something warm with sensors, a relay and faults, stepped in time.
+"""The virtual oven: a thermal model with sensors, a relay and faults, stepped in time.
 
 Deterministic for a seed. It knows nothing of how it is watched: `rehearse` takes its readings
 directly, the demo puts them on a 1-Wire-like tree and watches the heater's pin.
@@ -9,13 +9,14 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable, Sequence
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 import numpy as np
 
 from ..oven.thermal import Array, Network
 from ..settings import Role, Thermometer
 from ..tick import Fault
+from .body import Body, Held
 from .faults import FaultAt
 from .lumped import LumpedOven
 from .zoned import ZonedBody, ZonedOven
@@ -42,44 +43,13 @@ class Sensed(NamedTuple):
 
 
 class Probe(NamedTuple):
-    """How one thermometer sees the place it is at."""
+    """One thermometer at its place: lag, noise, error and delay."""
 
     lag_s: float
     noise_c: float = NOISE_C
     error_c: float = 0.0
     """What it shows too much, beside the offset that its settings correct."""
     delay_s: float = 0.0
-
-
-class Body(Protocol):
-    """What is warm in an oven; see `LumpedOven`, whose parts these are."""
-
-    power_w: float
-    state_c: Array
-    nodes_per_mould: int
-
-    def place(self, role: Role, number: int) -> int: ...
-
-    def points_c(self) -> list[float]: ...
-
-    @property
-    def moulds_c(self) -> list[float]: ...
-
-    @property
-    def air_c(self) -> float: ...
-
-    @property
-    def heater_c(self) -> float: ...
-
-    def step(
-        self,
-        dt_s: float,
-        heater_w: float,
-        ambient_c: float,
-        moulds_w: Sequence[float] = (),
-        door_w_per_k: float = 0.0,
-        fan_on: bool = True,
-    ) -> None: ...
 
 
 def usual_probes(thermometers: Sequence[Thermometer]) -> list[Probe]:
@@ -207,7 +177,8 @@ class VirtualOven:
             moulds_w = self._with_exotherm(on["exotherm"].sized(400.0), moulds_w)
         self.energy_j += power_w * dt_s
         door_w_per_k = on["door-open"].sized(60.0) if "door-open" in on else 0.0
-        self.body.step(dt_s, power_w, ambient_c, moulds_w, door_w_per_k, fan_on)
+        held = Held(power_w, ambient_c, moulds_w, door_w_per_k, fan_on)
+        self.body.step(dt_s, held)
         self.t_s += dt_s
         keeps = self._keeps.get(dt_s)
         if keeps is None:

@@ -8,7 +8,6 @@ step is exact in everything else (matrix exponential). Ranges: common practice, 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +15,7 @@ from scipy.linalg import expm
 
 from ..oven.thermal import Array, Layer
 from ..settings import Role
+from .body import Body, Held
 
 #: Lumps of a mould's thickness, and of a laminate's; the laminate's free face first.
 MOULD_NODES, LAMINATE_NODES = 3, 3
@@ -161,8 +161,8 @@ class ZonedOven:
         return 1.0 / float(steady_k[1 + self.probe_zone])
 
 
-class ZonedBody:
-    """A zoned oven stepped in time; `state_c` are its nodes, °C."""
+class ZonedBody(Body):
+    """A zoned oven, stepped in time."""
 
     nodes_per_mould = 3
 
@@ -195,7 +195,6 @@ class ZonedBody:
         self._state[:] = value
 
     def place(self, role: Role, number: int) -> int:
-        """Where the probe of a role sits in `points_c`; `number` counts those of its kind."""
         oven, moulds = self.oven, len(self.oven.moulds)
         if role is Role.HEATER:
             return 0
@@ -207,41 +206,19 @@ class ZonedBody:
         return lowest + LAMINATE_NODES + MOULD_NODES - 1
 
     def points_c(self) -> list[float]:
-        """What a perfect thermometer would show at every place, °C: the nodes, then in each zone's
-        air with its view of the heater."""
+        """The nodes, then each zone's air as a thermometer sees it, with its view of the heater."""
         points_c: list[float] = self._state.tolist()
         view, heater_c = self.oven.air_view, points_c[0]
         points_c += [c + view * (heater_c - c) for c in points_c[self._air]]
         return points_c
 
     @property
-    def moulds_c(self) -> list[float]:
-        """Temperature of every place a part may lie in, three to a mould."""
-        moulds_c: list[float] = self._state[self._parts].tolist()
-        return moulds_c
-
-    @property
     def air_c(self) -> float:
-        """The hottest air."""
         return float(max(self._state[self._air]))
 
-    @property
-    def heater_c(self) -> float:
-        """The heater's body."""
-        return float(self._state[0])
-
-    def step(
-        self,
-        dt_s: float,
-        heater_w: float,
-        ambient_c: float,
-        moulds_w: Sequence[float] = (),
-        door_w_per_k: float = 0.0,
-        fan_on: bool = True,
-    ) -> None:
-        """Let `dt_s` pass with everything held."""
-        whole = self._whole
-        whole[self._shed], whole[self._heat] = ambient_c, heater_w
+    def step(self, dt_s: float, held: Held) -> None:
+        whole, ambient_c = self._whole, held.ambient_c
+        whole[self._shed], whole[self._heat] = ambient_c, held.heater_w
         draughts = []
         for air_c in whole[self._air].tolist():
             over_k = air_c - ambient_c
@@ -249,8 +226,8 @@ class ZonedBody:
             draughts.append(-self._per_zone * extra * over_k)
         whole[self._draught] = draughts
         if self._parts:
-            whole[self._curing] = moulds_w if len(moulds_w) else 0.0
-        key = door_w_per_k, fan_on, dt_s
+            whole[self._curing] = held.moulds_w if len(held.moulds_w) else 0.0
+        key = held.door_w_per_k, held.fan_on, dt_s
         if key not in self._steps:
             self._steps[key] = self._step_matrix(*key)
         self._state[:] = self._steps[key] @ whole
