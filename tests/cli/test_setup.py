@@ -208,7 +208,7 @@ def test_a_line_an_answer(tmp_path: Path, bus: Path) -> None:
     s = load_settings(tmp_path / "oven.toml")
     assert (s.name, s.heater.power_w, s.heater.pin, s.contactor) == ("Shed oven", 450, 18, None)
     assert (s.limits.air_c, s.limits.cut_out_c, s.installation.foam) == (55.0, 60.0, None)
-    assert "FIRST: People sleep in, over or beside" in " ".join(done.stdout.split())
+    assert "WRONG: People sleep in, over or beside" in " ".join(done.stdout.split())
     assert s.web.passphrase_hash is None
     assert str(s.ledger) == "/var/lib/nightcure/nightcure.ledger"
     assert "A GUESS" in (tmp_path / "oven.toml").read_text()

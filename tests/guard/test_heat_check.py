@@ -16,7 +16,7 @@ from nightcure.guard.heat_check import HeatCheck
 from nightcure.guard.heat_pulse import bend_s, line_through
 from nightcure.guard.interlock_inputs import HeatState, InterlockInputs
 from nightcure.loop.loop import Loop
-from nightcure.oven.installation import Weight, consequences
+from nightcure.oven.installation import Rating, consequences
 from nightcure.settings import Role, Settings, outrun_k
 from tests.guard.test_interlocks import QUIET
 from tests.nights import SETTINGS, changed, start, still
@@ -258,7 +258,7 @@ def test_a_heater_that_outruns_its_only_thermometer_is_told_at_the_start_and_by_
         1000.0 * 270 / (4600 + 22000 / 1400 * 270)
     )
     told = [c for c in consequences(strong) if "too strong" in c.sentence]
-    assert [c.weight for c in told] == [Weight.FIRST]
+    assert [c.rating for c in told] == [Rating.WRONG]
     begun = Loop(strong).tick(still(0.0, start(), values=(9.0,) * len(one)))
     assert told[0].sentence in [e.message for e in begun.events]
     watched = changed(SETTINGS, heater={"power_w": 1000.0})

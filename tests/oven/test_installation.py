@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from nightcure.oven.installation import Weight, consequences
+from nightcure.oven.installation import Rating, consequences
 from nightcure.scenario import HERE
 from nightcure.settings import Settings, load_settings
 from tests.nights import SETTINGS, changed
@@ -16,7 +16,7 @@ PLUGGED = {"installation": {"wiring": "plug-in"}, "heater": {"power_w": 195.0}}
 
 
 def first(settings: Settings) -> str:
-    return " ".join(s for weight, s in consequences(settings) if weight is Weight.FIRST)
+    return " ".join(s for rating, s in consequences(settings) if rating is Rating.WRONG)
 
 
 def told(settings: Settings) -> str:
@@ -71,7 +71,7 @@ def test_195_w_cannot_cook_the_box() -> None:
     ("sections", "words"),
     [
         ({"installation": {"alarm": "household"}}, "rated from 4 °C"),
-        ({"installation": {"heater": "other"}}, "no thermostat or switch inside it"),
+        ({"installation": {"heater": "other"}}, "no thermostat or switch inside"),
         ({"installation": {"foam": None}}, "does not tell its foam"),
         ({}, "A fan that stops is not found without a thermometer on the heater's shield"),
     ],

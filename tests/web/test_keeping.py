@@ -325,9 +325,9 @@ def test_start_checks_of_a_tripped_oven(client: TestClient) -> None:
 
 def test_settings_in_words_and_no_secret(client: TestClient) -> None:
     answer = client.get("/api/settings")
-    follows = answer.json()["follows"]
-    assert follows[0] == {
-        "weight": "look",
+    consequences = answer.json()["consequences"]
+    assert consequences[0] == {
+        "rating": "look at",
         "sentence": "Stuck on, on a day of 20 °C, 300 W bring the box to 97 °C: only the two "
         "cut-outs stand between. Test both, every year.",
     }

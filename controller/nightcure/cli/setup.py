@@ -122,7 +122,7 @@ def setup(
             if not ask.yes_no("yes", f"Write {file}?"):
                 raise Stopped
             write_checked(file, text_of(answers), there)
-            _tell_what_follows(file, ask)
+            _tell_consequences(file, ask)
         except (Stopped, KeyboardInterrupt):
             err.print("\nStopped; nothing was written.")
             raise typer.Exit(130) from None
@@ -135,14 +135,14 @@ def setup(
         )
 
 
-def _tell_what_follows(file: Path, ask: Asker) -> None:
+def _tell_consequences(file: Path, ask: Asker) -> None:
     """What the answers mean for box and place."""
-    from ..oven.installation import Weight, consequences
+    from ..oven.installation import Rating, consequences
     from ..settings import load_settings
 
     ask.say("\nWhat follows from your answers:")
-    for weight, sentence in consequences(load_settings(file)):
-        ask.say(f"  {'FIRST: ' if weight is Weight.FIRST else ''}{sentence}")
+    for rating, sentence in consequences(load_settings(file)):
+        ask.say(f"  {'WRONG: ' if rating is Rating.WRONG else ''}{sentence}")
 
 
 def _may_be_written(file: Path, replace: bool, ask: Asker) -> bool:

@@ -1,4 +1,4 @@
-"""What follows from the box, its heater and its place: for setup, check and page alike.
+"""What box, heater and place mean for safety, in sentences: for setup, check and page alike.
 
 Nothing here regulates or trips. What may not be heated at all is `settings.Limits.no_heat`.
 """
@@ -25,19 +25,19 @@ ASKED = {
 }
 
 
-class Weight(StrEnum):
-    """How much a consequence weighs."""
+class Rating(StrEnum):
+    """How something of an oven was found."""
 
-    FIRST = "first"
+    OK = "ok"
+    LOOK = "look at"
+    WRONG = "wrong"
     """To be put right before the oven is left alone."""
-    LOOK = "look"
-    FINE = "fine"
 
 
 class Consequence(NamedTuple):
-    """One thing that follows."""
+    """What the settings mean for the box or its place."""
 
-    weight: Weight
+    rating: Rating
     sentence: str
 
 
@@ -52,10 +52,10 @@ def most_power_w(loss_w_per_k: float, warmest_c: float) -> float:
 
 
 def consequences(settings: Settings) -> tuple[Consequence, ...]:
-    """Everything that follows from oven.toml for box and place, the weightiest first."""
+    """What oven.toml means for box and place, the gravest first."""
     found = [*_power(settings), *_place(settings), *_fan(settings)]
-    found += [Consequence(Weight.FIRST, sentence) for sentence in settings.limits.no_heat()]
-    return tuple(sorted(found, key=lambda c: list(Weight).index(c.weight)))
+    found += [Consequence(Rating.WRONG, sentence) for sentence in settings.limits.no_heat()]
+    return tuple(sorted(found, key=lambda c: list(Rating).index(c.rating), reverse=True))
 
 
 def _power(s: Settings) -> Iterator[Consequence]:
@@ -66,29 +66,29 @@ def _power(s: Settings) -> Iterator[Consequence]:
         f"Stuck on, on a day of {box.warmest_c:g} °C, {watts:g} W bring the box to {stuck_c:.0f} °C"
     )
     if stuck_c <= MOST_CUT_OUT_C:
-        yield Consequence(Weight.FINE, f"{says}: it cannot cook the foam.")
+        yield Consequence(Rating.OK, f"{says}: it cannot cook the foam.")
     elif box.wiring == "plug-in":
         yield Consequence(
-            Weight.FIRST,
+            Rating.WRONG,
             f"{says}: on the path without mains wiring take {most_w:.0f} W at the most "
             f"({MOST_CUT_OUT_C:.0f} °C).",
         )
     elif limits.cut_outs < 2:
         yield Consequence(
-            Weight.FIRST,
+            Rating.WRONG,
             f"{says}, and there is one cut-out: fit {most_w:.0f} W at the most, or a second "
             f"cut-out with its own sensor and contacts (limits.cut_outs = 2).",
         )
     else:
         yield Consequence(
-            Weight.LOOK, f"{says}: only the two cut-outs stand between. Test both, every year."
+            Rating.LOOK, f"{says}: only the two cut-outs stand between. Test both, every year."
         )
     outrun = s.outrun()
     if outrun is not None:
-        yield Consequence(Weight.FIRST, outrun)
+        yield Consequence(Rating.WRONG, outrun)
     if s.contactor is None:
         yield Consequence(
-            Weight.FIRST if box.wiring == "plug-in" else Weight.LOOK,
+            Rating.WRONG if box.wiring == "plug-in" else Rating.LOOK,
             "There is no contactor in series: a relay that welds shut heats until the cut-out "
             "opens or you pull the plug.",
         )
@@ -96,7 +96,7 @@ def _power(s: Settings) -> Iterator[Consequence]:
         c = circuit(watts, SUPPLY_V[box.supply], box.supply.startswith("us"))
         if not c.on_a_plug:
             yield Consequence(
-                Weight.FIRST,
+                Rating.WRONG,
                 f"{watts:g} W are {c.current_a:.0f} A, more than a household plug bears for "
                 f"hours: a circuit of its own, by an electrician.",
             )
@@ -109,35 +109,35 @@ def _place(s: Settings) -> Iterator[Consequence]:
         untold.append(f"what its cut-out is set to ({limits.cut_out_c or 0:g} °C is assumed)")
     if untold:
         yield Consequence(
-            Weight.LOOK,
+            Rating.LOOK,
             f"oven.toml does not tell {', '.join(untold)}: see [installation] and [limits].",
         )
     if box.people_sleep == "here":
         yield Consequence(
-            Weight.FIRST,
+            Rating.WRONG,
             "People sleep in, over or beside the oven's building: no oven is left alone there. "
             "Move it, or do not heat while anybody sleeps.",
         )
     if box.alarm == "none":
         yield Consequence(
-            Weight.FIRST,
+            Rating.WRONG,
             "There is no smoke alarm: fit one rated for the shed, linked to where you sleep.",
         )
     elif box.alarm == "household":
         yield Consequence(
-            Weight.LOOK,
-            f"A household alarm is rated from {ALARM_FROM_C:g} °C and hears nobody asleep "
+            Rating.LOOK,
+            f"A household alarm is rated from {ALARM_FROM_C:g} °C and wakes nobody "
             f"elsewhere: fit a heat and smoke alarm rated for the cold, linked to where you sleep.",
         )
     if box.heater == "other":
         yield Consequence(
-            Weight.LOOK,
-            "Of your heater make sure: no thermostat or switch inside it, no glow, its surface "
-            "under 200 °C, nothing that can drip on it.",
+            Rating.LOOK,
+            "Make sure that your heater has no thermostat or switch inside, does not glow, stays "
+            "under 200 °C at its surface, and that nothing can drip on it.",
         )
     if limits.cut_out_c is not None:
         yield Consequence(
-            Weight.FINE,
+            Rating.OK,
             f"The cut-out opens at {limits.cut_out_c:g} ± {limits.cut_out_tolerance_k:g} °C, the "
             f"air trips at {limits.air_c:g} °C, the hottest soak is {limits.hottest_soak_c:g} °C.",
         )
@@ -146,13 +146,13 @@ def _place(s: Settings) -> Iterator[Consequence]:
 def _fan(s: Settings) -> Iterator[Consequence]:
     if s.fan is None:
         yield Consequence(
-            Weight.LOOK,
+            Rating.LOOK,
             "No fan is declared: if there is one, feed it ahead of the heater's switches, so that "
             "it runs on when the heater is off.",
         )
     elif not s.indices(Role.HEATER):
         yield Consequence(
-            Weight.LOOK,
+            Rating.LOOK,
             "A fan that stops is not found without a thermometer on the heater's shield "
             "(role = 'heater'): fit one, or a second cut-out above the heater.",
         )

@@ -9,7 +9,7 @@ from pathlib import Path
 from ..board.ds18b20 import bus_root
 from ..clock import MachineClock
 from ..ledger.writer import LedgerInUse, LedgerLost
-from ..oven.installation import Weight, consequences
+from ..oven.installation import consequences
 from ..settings import Settings, pin_name
 from .board_checks import (
     Board,
@@ -28,7 +28,6 @@ from .bus_checks import look_at_bus
 from .finding import Finding, Rating
 
 THIS_MACHINE = Board()
-BOX_RATINGS = {Weight.FIRST: Rating.WRONG, Weight.LOOK: Rating.LOOK, Weight.FINE: Rating.OK}
 
 
 def all_checks(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> Iterator[Finding]:
@@ -55,9 +54,9 @@ def all_checks(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> I
 
 
 def look_at_the_box(settings: Settings) -> Iterator[Finding]:
-    """What follows from box, heater and place."""
-    for weight, sentence in consequences(settings):
-        yield Finding("box", BOX_RATINGS[weight], sentence)
+    """What box, heater and place mean for safety."""
+    for rating, sentence in consequences(settings):
+        yield Finding("box", rating, sentence)
 
 
 def _settings(path: Path, settings: Settings) -> Finding:

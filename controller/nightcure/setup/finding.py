@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
 from typing import Any, NamedTuple
 
+from ..oven.installation import Rating
 
-class Rating(StrEnum):
-    """How it stands."""
-
-    OK = "ok"
-    LOOK = "look at"
-    WRONG = "wrong"
+__all__ = ["Finding", "Rating"]
 
 
 class Finding(NamedTuple):

@@ -111,10 +111,10 @@ class SetThermometer(BaseModel):
 
 
 class Consequence(BaseModel):
-    """What follows from the settings for box and place."""
+    """What the settings mean for the box or its place."""
 
-    weight: Literal["first", "look", "fine"] = Field(
-        description="`first`: to be put right before the oven is left alone."
+    rating: Literal["ok", "look at", "wrong"] = Field(
+        description="`wrong`: to be put right before the oven is left alone."
     )
     sentence: str
 
@@ -126,7 +126,7 @@ class OvenSettings(BaseModel):
     units: Literal["C", "F"]
     groups: list[Group]
     thermometers: list[SetThermometer]
-    follows: list[Consequence]
+    consequences: list[Consequence]
 
 
 class Session(BaseModel):
@@ -198,9 +198,9 @@ SETTINGS = {
             },
         }
     ],
-    "follows": [
+    "consequences": [
         {
-            "weight": "fine",
+            "rating": "ok",
             "sentence": "Stuck on, on a day of 20 °C, 195 W bring the box to 70 °C: it cannot cook "
             "the foam.",
         }

@@ -48,7 +48,7 @@ def settings(services: ServicesOf) -> Any:
         "units": s.units,
         "groups": [g for g in groups if g["rows"]],
         "thermometers": thermometers,
-        "follows": [c._asdict() for c in consequences(s)],
+        "consequences": [c._asdict() for c in consequences(s)],
     }
 
 

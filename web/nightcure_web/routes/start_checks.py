@@ -9,7 +9,7 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from nightcure.oven.installation import Weight, consequences
+from nightcure.oven.installation import Rating, consequences
 from nightcure.settings import Settings
 
 from ..models import told
@@ -120,8 +120,8 @@ def _agreement(live: dict[str, Any]) -> Found:
 def _box(settings: Settings) -> Found:
     """What has to be put right at box and place first; what may not be heated at all hinders."""
     never = settings.limits.no_heat()
-    for number, (weight, sentence) in enumerate(consequences(settings), 1):
-        if weight is Weight.FIRST:
+    for number, (rating, sentence) in enumerate(consequences(settings), 1):
+        if rating is Rating.WRONG:
             yield _check(f"box-{number}", False, "", sentence, needed=sentence in never)
 
 

@@ -273,6 +273,6 @@ export interface OvenSettings {
     offset_c: number;
     last_check: { method: string; wall_s: number; who: string } | null;
   }[];
-  /** What follows for box and place, the weightiest first. */
-  follows: { weight: "first" | "look" | "fine"; sentence: string }[];
+  /** What the settings mean for box and place, the gravest first. */
+  consequences: { rating: "ok" | "look at" | "wrong"; sentence: string }[];
 }

@@ -28,13 +28,13 @@ export function Oven({ live }: { live: Live }) {
         <Refusal>{failed}</Refusal>
         {settings && <Thermometers settings={settings} live={live} onChecked={load} />}
         <Survey resting={live.phase === "idle" || live.phase === "done"} />
-        {settings && settings.follows.length > 0 && (
-          <section aria-labelledby="follows-title">
-            <h2 id="follows-title">What follows for box and place</h2>
+        {settings && settings.consequences.length > 0 && (
+          <section aria-labelledby="consequences-title">
+            <h2 id="consequences-title">Safety of box and place</h2>
             <ul class="stack">
-              {settings.follows.map((f) => (
-                <li key={f.sentence} class={f.weight === "first" ? "refusal" : f.weight === "fine" ? "quiet" : ""}>
-                  {inUnits(f.sentence, live.units)}
+              {settings.consequences.map((c) => (
+                <li key={c.sentence} class={c.rating === "wrong" ? "refusal" : c.rating === "ok" ? "quiet" : ""}>
+                  {inUnits(c.sentence, live.units)}
                 </li>
               ))}
             </ul>
