@@ -225,7 +225,7 @@ def test_a_line_an_answer(tmp_path: Path, bus: Path) -> None:
         ("x\nC\nn\nair\nAir\ny\n300\nssr\n", "not one of solid-state, contactor"),
         ("x\nC\nn\nair\nAir\ny\n300\nsolid\n3\n", "3 is pulled up at boot"),
         ("x\nC\nn\nair\nAir\ny\n300\nsolid\n28\n", "there is no pin 28"),
-        ("x\nC\nn\nair\nAir\ny\n300\nsolid\n14\n", "the serial console talks on 14"),
+        ("x\nC\nn\nair\nAir\ny\n300\nsolid\n14\n", "14 is the serial console's"),
         ("x\nC\nn\npart\nPart\n", "None measures the air"),
         ("\x00\x1b[31m\n", "can be printed"),
         ("x" * 5000 + "\n", "at most 60"),

@@ -26,11 +26,10 @@ from .limits import (
     Installation,
     Limits,
 )
-from .section import CONSOLE_PINS, HEADER_PINS, Pin, Section, pin_name
+from .section import HEADER_PINS, Pin, Section, no_console_pin, pin_name
 
 __all__ = [
     "ACKNOWLEDGE_ABOVE_C",
-    "CONSOLE_PINS",
     "HEADER_PINS",
     "HEATER_WALL_C",
     "HOTTEST_C",
@@ -56,6 +55,7 @@ __all__ = [
     "Web",
     "corrected",
     "load_settings",
+    "no_console_pin",
     "outrun",
     "outrun_k",
     "pin_name",

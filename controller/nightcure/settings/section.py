@@ -11,21 +11,21 @@ HEADER_PINS = {
     9: 21, 10: 19, 11: 23, 12: 32, 13: 33, 14: 8, 15: 10, 16: 36, 17: 11, 18: 12, 19: 35, 20: 38,
     21: 40, 22: 15, 23: 16, 24: 18, 25: 22, 26: 37, 27: 13,
 }  # fmt: skip
-#: The serial console's pins: it talks on them from power-on, long before a controller runs.
+#: The serial console's pins: the board drives them from power-on, long before a controller runs.
 CONSOLE_PINS = (14, 15)
 
 
-def _no_console_pin(pin: int) -> int:
+def no_console_pin(pin: int) -> int:
+    """The pin. Raises ValueError where it is the serial console's."""
     if pin in CONSOLE_PINS:
         raise ValueError(
-            f"{pin} is the serial console's, which talks on it while the board boots; take "
-            f"another of 9 to 27."
+            f"{pin} is the serial console's, driven while the board boots; take another of 9 to 27."
         )
     return pin
 
 
 #: GPIO9-27 are pulled down at boot; GPIO0-8 are pulled up, which may switch a heater on.
-Pin = Annotated[int, Field(ge=9, le=27), AfterValidator(_no_console_pin)]
+Pin = Annotated[int, Field(ge=9, le=27), AfterValidator(no_console_pin)]
 Positive = Annotated[float, Field(gt=0.0)]
 
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from ..board.ds18b20 import Bus, bus_root, sensors_on
 from ..clock import MachineClock
 from ..errors import BadInput
-from ..settings import CONSOLE_PINS, Thermometer, pin_name
+from ..settings import Thermometer, no_console_pin, pin_name
 from ..units import TemperatureUnit
 from .box_questions import BoxGiven, ask_of_the_box
 from .oven_file import RELAYS, Answers
@@ -143,11 +143,7 @@ def _pins(ask: Asker, given: Given) -> Pins:
                 )
             if not 9 <= chosen <= 27:
                 raise ValueError(f"there is no pin {chosen} to use; take 9 to 27.")
-            if chosen in CONSOLE_PINS:
-                raise ValueError(
-                    f"the serial console talks on {chosen} while the board boots; take another of "
-                    f"9 to 27."
-                )
+            no_console_pin(chosen)
             if chosen in taken:
                 raise ValueError(f"pin {chosen} is the {taken[chosen]}'s; give each its own.")
             taken[chosen] = job
