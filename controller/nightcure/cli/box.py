@@ -25,33 +25,34 @@ def open_(
 ) -> None:
     """The box is being opened: the heater goes off and the night waits.
 
-    What was only looked at goes on by itself once the box is shut. After wet resin was laid the
-    heat stays off until 'box shut --aired' says that it was aired until it gelled.
+    After --looking the night goes on by itself once the box is shut. After --laying the heat stays
+    off until 'box shut --aired' confirms that the resin has gelled with the box open.
     """
-    _ask("open", {"laying": laying}, ledger, oven, as_json)
+    _send("open", {"laying": laying}, ledger, oven, as_json)
 
 
 @box.command("shut")
 def shut(
     aired: Annotated[
-        bool, typer.Option("--aired", help="What was laid wet was aired until it gelled.")
+        bool,
+        typer.Option("--aired", help="The wet resin has gelled with the box open."),
     ] = False,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """The box is shut: the night goes on."""
-    _ask("shut", {"aired": aired}, ledger, oven, as_json)
+    _send("shut", {"aired": aired}, ledger, oven, as_json)
 
 
-def _ask(word: str, args: dict[str, Any], ledger: Any, oven: Any, as_json: bool) -> None:
+def _send(word: str, args: dict[str, Any], ledger: Any, oven: Any, as_json: bool) -> None:
     with sentences():
         from ..ledger.reader import LedgerReader
-        from .asking import ask, live_of
+        from .send_command import live_state_of, send_command
 
         path = ledger_path(ledger, oven)
-        live_of(LedgerReader(path))
-        said = ask(path, word, args, WHO)
+        live_state_of(LedgerReader(path))
+        said = send_command(path, word, args, WHO)
         if as_json:
             print_json({"outcome": "done", "message": said})
         else:

@@ -13,7 +13,7 @@ from ..errors import BadInput
 from ..ledger.reader import LedgerReader
 from ..settings import Role, Settings
 from ..survey.night_log import log_of_night
-from .asking import ANSWER_S, SILENT_S, ask, live_of
+from .send_command import ANSWER_S, SILENT_S, live_state_of, send_command
 from .show import err
 
 if TYPE_CHECKING:
@@ -38,14 +38,14 @@ class InboxOven:
         self._ledger = ledger
         self._cut_out_tested = cut_out_tested
         self._reader = LedgerReader(ledger)
-        live = live_of(self._reader)
+        live = live_state_of(self._reader)
         if live["phase"] not in ("idle", "done"):
             raise BadInput(f"The oven is in '{live['phase']}'; a survey needs it idle.")
         self.live = live
         self._night_id: int | None = None
 
-    def _ask(self, word: str, args: dict[str, Any]) -> str:
-        return ask(self._ledger, word, args, WHO)
+    def _send(self, word: str, args: dict[str, Any]) -> str:
+        return send_command(self._ledger, word, args, WHO)
 
     def start(self, profile: dict[str, Any]) -> None:
         """Begin the night."""
@@ -55,7 +55,7 @@ class InboxOven:
             "cautions_accepted": self._reader.accepted(ACCEPTED_AS) is not None,
             "limit_device_confirmed": self._cut_out_tested,
         }
-        self._ask("start", {"profile": profile, **confirmed})
+        self._send("start", {"profile": profile, **confirmed})
         end_s = time.monotonic() + ANSWER_S
         while time.monotonic() < end_s:
             nights = self._reader.nights(limit=1)
@@ -96,7 +96,7 @@ class InboxOven:
 
     def stop(self) -> None:
         """End the night."""
-        self._ask("stop", {})
+        self._send("stop", {})
 
 
 def live_survey(

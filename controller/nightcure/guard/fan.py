@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import math
-
 from ..settings import Settings
+from .energy_balance import toward
 from .interlock import Interlock
 from .interlock_inputs import InterlockInputs
 
@@ -46,11 +45,11 @@ class FanFailed(Interlock):
             return None
         power_w, lag_s = self.settings.heater.power_w, self.settings.model.heater_lag_s
         now_w = power_w if v.heater_on else 0.0
-        self.given_w = _towards(self.given_w, now_w, v.dt_s / max(lag_s, 1.0))
-        self.smooth_w = _towards(self.smooth_w, self.given_w, v.dt_s / self.SMOOTH_S)
-        self.slow_w = _towards(self.slow_w, self.smooth_w, v.dt_s / (4.0 * self.SMOOTH_S))
+        self.given_w = toward(self.given_w, now_w, v.dt_s, max(lag_s, 1.0))
+        self.smooth_w = toward(self.smooth_w, self.given_w, v.dt_s, self.SMOOTH_S)
+        self.slow_w = toward(self.slow_w, self.smooth_w, v.dt_s, 4.0 * self.SMOOTH_S)
         above_k = max(v.heaters_c) - v.control_c
-        self.above_k = _towards(self.above_k, above_k, v.dt_s / self.SMOOTH_S)
+        self.above_k = toward(self.above_k, above_k, v.dt_s, self.SMOOTH_S)
         steady = abs(self.smooth_w - self.slow_w) < self.STEADY * power_w
         tells = self.smooth_w > self.LEAST_SHARE * power_w and self.above_k > self.LEAST_K
         self.calm_s = self.calm_s + v.dt_s if v.heated and steady and tells else 0.0
@@ -69,8 +68,3 @@ class FanFailed(Interlock):
             f"{self.show_change(lowest * self.smooth_w)} is usual for the heat it gives. Look "
             f"whether the fan turns, with the plug out; do not heat without it."
         )
-
-
-def _towards(value: float, goal: float, steps: float) -> float:
-    """A first-order filter over so many of its time constants."""
-    return goal + (value - goal) * math.exp(-steps)

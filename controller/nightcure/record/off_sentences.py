@@ -25,9 +25,9 @@ FAULTS: dict[str, str] = {
 }
 #: What is being checked about the heat.
 HEAT_CHECKS: dict[str, str] = {
-    "first-pulse": "A short pulse of heat comes first, to see that the thermometer answers to it.",
-    "unanswered": "Heat gave no answer: the heater pauses, and short pulses test it.",
-    "unexplained": "The air rose without the heater: off until it is known what heats.",
+    "first-pulse": "A short pulse of heat comes first, to see that the air's thermometer responds.",
+    "unanswered": "The air did not respond to heat: the heater pauses, short pulses test it.",
+    "unexplained": "The air warmed up with the heater off: no heat until the cause is known.",
 }
 
 
@@ -49,15 +49,15 @@ def off_sentence(code: str, fields: Mapping[str, str]) -> str:
             return "The night was interrupted; whether it may go on is being checked."
         case OffCode.NOT_ARMED:
             return (
-                "The trip latch on the disk does not say yet that a night is under way; if this "
-                "lasts, look at the disk's free space and the card."
+                "The trip latch could not be written to the disk yet; if this lasts, look at the "
+                "disk's free space and the card."
             )
         case OffCode.BOX_OPEN:
             return "The box is open; the heat goes on by itself once it is shut."
         case OffCode.WET_RESIN:
             return (
-                "Wet resin was laid: no heat until it is confirmed that it was aired until it "
-                "gelled."
+                "Wet resin was laid: no heat until somebody confirms that it has gelled with the "
+                "box open."
             )
         case OffCode.AIR_DOUBTED:
             return (

@@ -76,13 +76,13 @@ class Status(BaseModel):
     regulator: str | None = None
     power_w: float | None = None
     stop_pressed: bool | None = Field(None, description="The button at the oven is held.")
-    box_open: bool | None = Field(None, description="It was said that the box is open.")
+    box_open: bool | None = Field(None, description="Somebody has said that the box is open.")
     wet_resin: bool | None = Field(
-        None, description="... and wet resin laid in it, which was not said to be aired yet."
+        None, description="Wet resin was laid in it and is not confirmed to have gelled yet."
     )
     night_s: float | None = Field(None, description="How long the night has lasted, or did.")
     clock_set: bool | None = Field(
-        None, description="False: nobody has told the board the time yet; times may be wrong."
+        None, description="False: the board's clock is not set yet, so times may be wrong."
     )
 
 

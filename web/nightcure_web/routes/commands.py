@@ -83,7 +83,7 @@ class Shut(BaseModel):
     model_config = ConfigDict(json_schema_extra={"example": {"aired": True}})
 
     aired: bool = Field(
-        False, description="What was laid wet was aired until it gelled; the person's word."
+        False, description="The person confirms that the wet resin has gelled with the box open."
     )
 
 
@@ -155,17 +155,17 @@ async def setpoint(services: ServicesOf, who: Who, asked: Setpoint) -> Answer:
 async def open_box(services: ServicesOf, who: Who, asked: Opened) -> Answer:
     """Say that the box is being opened: the heater is off, the night waits.
 
-    What was only looked at goes on by itself once the air shows that the box is shut. After wet
-    resin was laid the heat stays off until `shut` says that it was aired until it gelled.
+    After a look the night goes on by itself once the air shows that the box is shut. After wet
+    resin was laid the heat stays off until `shut` confirms that it has gelled with the box open.
     """
     return await _send(services, who, "open", asked.model_dump())
 
 
 @router.post("/shut", responses=said("The night goes on."))
 async def shut_box(services: ServicesOf, who: Who, asked: Shut) -> Answer:
-    """Say that the box is shut, and whether what was laid in it was aired until it gelled.
+    """Say that the box is shut, and whether wet resin laid in it has gelled with the box open.
 
-    Refused after wet resin was laid that was not aired, unless the profile's declared ducted air
+    Refused while wet resin has not gelled, unless the profile's declared ducted air
     keeps its vapour below the limit.
     """
     return await _send(services, who, "shut", asked.model_dump())

@@ -124,9 +124,9 @@ export interface Limits {
 
 export interface Live {
   wall_s: number;
-  /** False: nobody has told the board the time yet. */
+  /** False: the board's clock is not set yet. */
   clock_set?: boolean;
-  /** It was said that the box is open, and wet resin laid in it. */
+  /** Somebody has said that the box is open; that wet resin was laid in it. */
   box_open?: boolean;
   wet_resin?: boolean;
   host_s: number;

@@ -27,19 +27,19 @@ export function Box({ live, stale }: { live: Live; stale: boolean }) {
       </div>
       {asking === "look" && (
         <Asked title="Opening the box" yes="Only to look" what={() => post("commands/open", { laying: false })} onClose={close}>
-          <p>The heater goes off. What was only looked at goes on by itself once the box is shut.</p>
+          <p>The heater goes off. After a look the night goes on by itself once the box is shut.</p>
           <button type="button" class="plain" onClick={() => setAsking("lay")}>I lay wet resin …</button>
         </Asked>
       )}
       {asking === "lay" && (
         <Asked title="Wet resin is laid" yes="I lay wet resin" what={() => post("commands/open", { laying: true })} onClose={close}>
-          <p>The heater stays off until you say that the resin was aired until it gelled.</p>
+          <p>The heater stays off until you confirm that the resin has gelled with the box open.</p>
         </Asked>
       )}
       {asking === "shut" && (
         <Asked
           title="The box is shut"
-          yes={live.wet_resin ? "Aired until it gelled, box shut" : "The box is shut"}
+          yes={live.wet_resin ? "Resin has gelled, box is shut" : "The box is shut"}
           what={() => post("commands/shut", { aired: live.wet_resin === true })}
           onClose={close}
         >

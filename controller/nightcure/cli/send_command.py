@@ -1,4 +1,4 @@
-"""A command put to the running controller through its ledger, and its answer."""
+"""Sends a command to the running controller through its ledger and waits for the outcome."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from ..errors import BadInput
 from ..ledger.inbox import Inbox
 from ..ledger.reader import LedgerReader
 
-#: A controller that has said nothing for so long is not running, s.
+#: A controller whose live state is older than this is not running, s.
 SILENT_S = 15.0
 #: How long a command may take to be answered, s.
 ANSWER_S = 15.0
 
 
-def live_of(reader: LedgerReader) -> dict[str, Any]:
-    """What a running controller says. Raises BadInput where none runs on this ledger."""
+def live_state_of(reader: LedgerReader) -> dict[str, Any]:
+    """The running controller's live state. Raises BadInput where none runs on this ledger."""
     live = reader.live()
     if live is None or abs(time.time() - live["host_s"]) > SILENT_S:
         raise BadInput(
@@ -26,11 +26,11 @@ def live_of(reader: LedgerReader) -> dict[str, Any]:
     return live
 
 
-def ask(ledger: Path, word: str, args: dict[str, Any], who: str) -> str:
-    """Put a command and wait for what became of it; its sentence.
+def send_command(ledger: Path, word: str, args: dict[str, Any], who: str) -> str:
+    """Send a command and wait for its outcome; returns the controller's sentence.
 
     Raises:
-        BadInput: it was refused, or nobody answered.
+        BadInput: it was refused, or the controller did not answer.
     """
     inbox = Inbox(ledger)
     number = inbox.put(word, args, who, time.time())
