@@ -1,9 +1,9 @@
-"""Somebody has said that the box is being opened: no heat until it is shut, or its resin aired.
+"""The box has been said to be open: no heat until it is shut, or its wet resin has gelled.
 
-What was only looked at goes on by itself once the air shows that the box is shut, or after an hour:
+After a look the night goes on by itself once the air shows that the box is shut, or after an hour;
 whether it is shut then is settled by the check of the heat. After wet resin was laid the heat stays
-off until a person confirms that it was aired until it gelled, or the profile's declared ducted air
-keeps its vapour below the limit.
+off until a person confirms that it has gelled with the box open, or the profile's declared ducted
+air keeps its vapour below the limit.
 """
 
 from __future__ import annotations
@@ -58,8 +58,8 @@ class BoxOpen:
         self.open, self.laying = True, laying or self.laying
         if self.laying:
             return (
-                "The heater is off. After wet resin was laid it stays off until it is said that "
-                "the box is shut and the resin was aired until it gelled."
+                "The heater is off, and stays off until you confirm that the resin has gelled with "
+                "the box open and the box is shut."
             )
         return (
             "The heater is off; the night goes on by itself once the box is shut, and in "
@@ -72,7 +72,7 @@ class BoxOpen:
             raise BadInput("The box was not said to be open.")
         if self.laying and not aired and not ducted_air_suffices(profile):
             raise BadInput(
-                "Wet resin was laid: the heat stays off until it was aired until it gelled; "
+                "Wet resin was laid: the heat stays off until it has gelled with the box open; "
                 "confirm that, or declare ducted air under [box] that keeps its vapour at or below "
                 f"{VAPOUR_MOST_PCT:g} % of the lower explosive limit."
             )

@@ -245,7 +245,7 @@ class CommandHandler:
         return self._loop.box.opened(laying, now.screened.control_c)
 
     def _shut(self, command: Command, _: CommandContext) -> str:
-        """The box is shut, and what was laid in it was aired until it gelled."""
+        """The box is shut; `aired` confirms that wet resin in it has gelled with the box open."""
         run, aired = self._running(), command.args.get("aired", False)
         if not isinstance(aired, bool):
             raise BadInput(f"aired is {_found(aired)}; it should be true or false.")
