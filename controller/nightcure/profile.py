@@ -30,9 +30,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, ValidationError
 
+from .cure.box_air import Box, gives_off, vapour_refusal
 from .cure.clock_figures import Milestone
-from .cure.part import Box, Part, vapour_in, with_figures
-from .cure.vapour import VAPOUR_MOST_PCT, cautions
+from .cure.part import Part, with_figures
+from .cure.vapour import VAPOUR_MOST_PCT
 from .errors import BadInput, faults_as_sentences
 from .settings import MARGIN_K, WALL_C, Limits, Section, read_toml
 from .units import show_duration
@@ -230,25 +231,24 @@ class Profile(Section):
                 )
 
     def _box_missing(self) -> Iterator[str]:
-        wet = [p.name for p in self.parts if p.figures is not None and p.figures.monomer_pct]
+        wet = gives_off(self.parts)
         if wet and self.box is None:
             yield (
                 f"profile '{self.name}', vapour: the resin of '{wet[0]}' gives off styrene and "
-                f"nothing tells the box's air; add [box] with its volume_m3, its fresh air, and "
-                f"how much of the styrene is left to evaporate."
+                f"nothing tells the box's air; add [box] with its volume_m3, how wet the parts are "
+                f"(wet) and how it breathes."
             )
 
     def _vapour_refusals(self, earlier: bool) -> Iterator[str]:
         """`earlier`: as it was when a recorded night began; it could accept more then."""
         if self.box is None:
             return
-        place = f"profile '{self.name}', vapour"
         most_pct = VAPOUR_MOST_PCT
         if earlier and self.box.i_accept_vapour_above_25_percent:
             most_pct = 2.0 * VAPOUR_MOST_PCT
-        v = vapour_in(self.box, self.parts, self.highest_c)
-        if v.percent_lel > most_pct:
-            yield f"{place}: {cautions(v)[0]}"
+        said = vapour_refusal(self.box, self.parts, self.highest_c, most_pct)
+        if said:
+            yield f"profile '{self.name}', vapour: {said}"
 
 
 def awaited_of(segment: Ramp | Soak | Cool) -> Milestone | None:

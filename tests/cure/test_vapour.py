@@ -8,8 +8,9 @@ import pytest
 from chemicals.dippr import EQ101
 from chemicals.vapor_pressure import Psat_data_Perrys2_8
 
+from nightcure.cure.box_air import Box, vapour_in
 from nightcure.cure.card import load_card, parse_card
-from nightcure.cure.part import Box, Part, vapour_in, with_figures
+from nightcure.cure.part import Part, with_figures
 from nightcure.cure.vapour import (
     cautions,
     default_evaporated_pct,

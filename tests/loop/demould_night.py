@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from nightcure.cure.part import Box
+from nightcure.cure.box_air import Box
 from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, load_profile, parse_profile

@@ -89,7 +89,7 @@ def test_after_wet_resin_nothing_heats_until_it_is_said_to_be_aired(opens_s: flo
     assert evening.ticks[-1][1].why_off == (OffCode.WET_RESIN, {})
     d = evening.tick(word("shut"))
     assert d.outcomes[0].outcome == "refused"
-    assert d.outcomes[0].message.startswith("Wet resin was laid: the heat stays off until it was")
+    assert d.outcomes[0].message.startswith("Wet resin was laid: the heat stays off until it has")
     d = evening.tick(word("shut", aired=True))
     assert d.outcomes[0].message == "The night goes on."
     d = evening.until(12 * 3600.0)

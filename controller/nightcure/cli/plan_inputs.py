@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ..cure.part import Box
+    from ..cure.box_air import Box
     from ..plan.sampling import Spreads
     from ..plan.tonight import Tonight
     from ..profile import Profile

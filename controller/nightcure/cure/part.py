@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -12,7 +11,6 @@ from ..errors import BadInput
 from ..settings import Section
 from .card import load_card
 from .clock_figures import ClockFigures
-from .vapour import Vapour, default_evaporated_pct, in_the_box
 
 
 class Part(Section):
@@ -45,36 +43,6 @@ class Part(Section):
     """Of the laminate: the virtual oven then follows its core, which runs ahead of the mould."""
     figures: ClockFigures | None = None
     """The card's numbers at this catalyst share; filled in when a profile is read."""
-
-
-class Box(Section):
-    """The box's air, for the vapour in it. In a file:
-
-    [box]
-    volume_m3 = 0.43
-    air_changes_per_h = 2.0
-    """
-
-    volume_m3: Annotated[float, Field(ge=0.01, le=1000)]
-    air_changes_per_h: Annotated[float, Field(ge=0, le=10_000)] = 0.0
-    evaporated_pct: Annotated[float, Field(ge=0, le=100)] | None = None
-    """Of the styrene, what evaporates in the closed box; all of the emission rule's if left out."""
-    over_h: Annotated[float, Field(ge=0.05, le=72)] = 1.0
-    i_accept_vapour_above_25_percent: bool = False
-    """Of earlier profiles; it allows nothing any more."""
-
-
-def vapour_in(box: Box, parts: Sequence[Part], air_c: float) -> Vapour:
-    """The vapour of all parts together, as if they were laid up at once, at `air_c`."""
-    styrene_g = 0.0
-    for part in parts:
-        f = part.figures
-        if f is not None and f.monomer_pct:
-            share_pct = box.evaporated_pct
-            if share_pct is None:
-                share_pct = default_evaporated_pct(f.monomer_pct, f.emits_as)
-            styrene_g += part.resin_kg * 0.1 * f.monomer_pct * share_pct
-    return in_the_box(styrene_g, box.volume_m3, air_c, box.air_changes_per_h, box.over_h)
 
 
 def with_figures(data: Any, folder: Path | None = None) -> Any:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..cure.part import vapour_in
+from ..cure.box_air import vapour_in
 from ..cure.vapour import VAPOUR_MOST_PCT
 from ..errors import BadInput
 from ..profile import Profile
@@ -128,5 +128,5 @@ def ducted_air_suffices(profile: Profile) -> bool:
         return False
     if any(p.figures is None for p in profile.parts):
         return False
-    wet = box.model_copy(update={"evaporated_pct": None})
+    wet = box.model_copy(update={"evaporated_pct": None, "wet": "laid-up", "breathes": None})
     return vapour_in(wet, profile.parts, profile.highest_c).percent_lel <= VAPOUR_MOST_PCT

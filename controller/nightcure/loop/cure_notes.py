@@ -2,27 +2,22 @@
 
 from __future__ import annotations
 
-from ..cure.part import vapour_in
+from ..cure.box_air import gives_off, vapour_sentence
 from ..profile import Profile
 from ..tick import Event
 
 
 def vapour_note(profile: Profile) -> list[Event]:
     """At the start: what vapour there may be in the box, for the record."""
-    if not any(p.figures is not None and p.figures.monomer_pct for p in profile.parts):
+    if not gives_off(profile.parts):
         return []
-    if profile.box is None:
+    if profile.box is None:  # recorded before a start asked for the box
         message = (
             "Vapour: not reckoned, since nothing is said of the box's volume and fresh air; "
             "'nightcure vapour' reckons it, and [box] in the profile has it looked at."
         )
-        return [Event("cure", "vapour", message)]
-    v = vapour_in(profile.box, profile.parts, profile.highest_c)
-    message = (
-        f"Vapour: up to {v.styrene_g:.1f} g of styrene in {profile.box.volume_m3:g} m³, "
-        f"{v.percent_lel:.0f} % of the lower explosive limit, {v.ppm:.0f} ppm when the door opens; "
-        f"an estimate that certifies nothing."
-    )
+    else:
+        message = vapour_sentence(profile.box, profile.parts, profile.highest_c)
     return [Event("cure", "vapour", message)]
 
 

@@ -14,7 +14,7 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 
-from ..cure.part import Box
+from ..cure.box_air import Box
 from ..errors import BadInput
 from ..oven.arrays import Array
 from ..profile import Profile

@@ -7,9 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 from scipy.stats import rankdata
 
+from ..cure.box_air import gives_off, vapour_refusal, vapour_sentence
 from ..cure.cure_clock import CureClock
-from ..cure.part import vapour_in
-from ..cure.vapour import VAPOUR_MOST_PCT, cautions
 from ..oven.arrays import Array
 from ..profile import Profile, Ramp, Soak, knows
 from ..units import show_duration, show_temperature
@@ -213,7 +212,7 @@ def _warnings(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[st
     if generic is not None:
         yield generic
     yield from _cold(tonight)
-    yield from _vapour(profile)
+    yield from vapour_warnings(profile)
     for p in tonight.parts:
         if not knows(p.part, tonight.goal):
             yield (
@@ -267,19 +266,18 @@ def _cold(tonight: Tonight) -> Iterator[str]:
         )
 
 
-def _vapour(profile: Profile) -> Iterator[str]:
-    if profile.box is None:
-        if any(p.figures and p.figures.monomer_pct for p in profile.parts):
-            yield (
-                "Vapour is not reckoned, since the box's volume is not known; no night starts so: "
-                "give the profile a [box]."
-            )
+def vapour_warnings(profile: Profile) -> Iterator[str]:
+    """What the plan says of the vapour, a sentence each."""
+    if not gives_off(profile.parts):
         return
-    v = vapour_in(profile.box, profile.parts, profile.highest_c)
-    if v.percent_lel > VAPOUR_MOST_PCT:
-        yield f"Vapour: {cautions(v)[0]}"
-    elif v.styrene_g > 0.0:
+    if profile.box is None:
         yield (
-            f"Vapour: up to {v.percent_lel:.0f} % of the lower explosive limit and {v.ppm:.0f} ppm "
-            f"when the door opens, if well mixed; air the box first."
+            "Vapour is not known, since the box's volume is not told; no night starts so: give the "
+            "profile a [box]."
         )
+        return
+    asked = profile.box, profile.parts, profile.highest_c
+    yield vapour_sentence(*asked)
+    refusal = vapour_refusal(*asked)
+    if refusal:
+        yield f"Vapour: {refusal}"

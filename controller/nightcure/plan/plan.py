@@ -32,8 +32,8 @@ from typing import Any
 
 import numpy as np
 
+from ..cure.box_air import Box
 from ..cure.clock_figures import MILESTONES
-from ..cure.part import Box
 from ..errors import BadInput
 from ..oven.arrays import Array
 from ..profile import Profile

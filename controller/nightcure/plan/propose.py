@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ..cure.part import Box
+from ..cure.box_air import Box
 from ..errors import BadInput
 from ..profile import Cool, Profile, Ramp, Soak
 from ..units import show_duration

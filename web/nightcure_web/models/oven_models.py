@@ -31,12 +31,29 @@ class Vapour(BaseModel):
     ppm: float
     saturated: bool
     ventilation_m3_per_h: float = Field(description="Keeps it at a quarter of that mixture.")
+    sentence: str = Field(description="As plan and record say it; empty where none is given off.")
+
+
+class Mend(BaseModel):
+    """What makes a refused profile start: one change, or what a person does first."""
+
+    sentence: str
+    button: str = Field(description="What a person presses who wants that, or has done it.")
+    profile: dict[str, Any] = Field(description="As it would start.")
+
+
+class Remembered(BaseModel):
+    """Parts and box of the last night that had any."""
+
+    parts: list[dict[str, Any]]
+    box: dict[str, Any] | None
 
 
 class ProfileCheck(BaseModel):
     """What the server makes of a profile."""
 
     refusals: list[str]
+    mend: Mend | None = Field(description="null where nothing is refused, or nothing lifts it.")
     planned_s: float = Field(description="Shortest duration, nothing waiting.")
     highest_c: float
     notes: list[str] = Field(description="What does not hinder it: rows out of the oven's reach.")
@@ -145,7 +162,12 @@ class LoggedIn(BaseModel):
 SOAK: Any = {"name": "Warm", "segments": [{"kind": "soak", "at_c": 38.0, "hours": 9.0}]}
 OFFER = {"profile": SOAK, "refusals": [], "own": True}
 PROFILE_CHECK = {
-    "refusals": [],
+    "refusals": ["profile 'Warm', vapour: 36 % of the lower explosive limit, above the ..."],
+    "mend": {
+        "sentence": "It starts once you open the vent (a hole low, one high).",
+        "button": "The vent is open",
+        "profile": SOAK,
+    },
     "planned_s": 37152.0,
     "highest_c": 38.0,
     "notes": [
@@ -159,6 +181,7 @@ PROFILE_CHECK = {
         "ppm": 1810.0,
         "saturated": False,
         "ventilation_m3_per_h": 0.0,
+        "sentence": "Vapour: up to 3.1 g of styrene in 0.43 m³, 20 % of the lower explosive ...",
     },
     "course": [[0.0, 5.0], [4752.0, 38.0], [37152.0, 38.0]],
 }

@@ -12,12 +12,22 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Query
 from fastapi import Path as InPath
 
-from nightcure.cure.part import vapour_in
+from nightcure.cure.box_air import vapour_in, vapour_sentence
+from nightcure.cure.card import shipped as resin_cards
 from nightcure.errors import BadInput
 from nightcure.profile import COLD_START_C, Profile, load_profile, parse_profile
 
+from ..mends import mend
 from ..models import told
-from ..models.oven_models import OFFER, PROFILE_CHECK, SOAK, Offer, ProfileCheck, Removed
+from ..models.oven_models import (
+    OFFER,
+    PROFILE_CHECK,
+    SOAK,
+    Offer,
+    ProfileCheck,
+    Remembered,
+    Removed,
+)
 from ..problems import Problem
 from ..profile_input import ProfileBody, profile_from_page
 from ..services import Services, ServicesOf, Who
@@ -26,6 +36,12 @@ router = APIRouter(prefix="/api", tags=["profiles"])
 
 #: Profiles people may keep.
 MOST_OWN = 200
+#: How many nights back it is looked for parts and box.
+REMEMBERED_NIGHTS = 30
+REMEMBERED: Any = {
+    "parts": [{"name": "Lid", "card": "polyester-laminating", "resin_kg": 0.8, "catalyst_pct": 2}],
+    "box": {"volume_m3": 0.43, "wet": "gelled", "breathes": "vent"},
+}
 
 
 @cache
@@ -49,12 +65,31 @@ def _own_offer(services: Services, saved: dict[str, Any]) -> dict[str, Any]:
 
 @router.get("/profiles", response_model=list[Offer], responses=told([OFFER], 401, 503))
 def profiles(services: ServicesOf) -> Any:
-    """Profiles to choose from, each with the sentences for which this oven would refuse it."""
+    """Profiles to choose from, each with the sentences for which this oven would refuse it.
+
+    Of those that ship, what starts as it stands and goes with a resin comes first.
+    """
     saved = services.reader.profiles() if services.settings.ledger.exists() else []
+    offered = [_offer(services, p, False) for p in shipped()]
+    offered.sort(key=lambda o: (bool(o["refusals"]), not o["profile"]["parts"]))
     return [
-        *(_offer(services, p, False) for p in shipped()),
+        *offered,
         *(_own_offer(services, row["profile"]) for row in saved),
     ]
+
+
+@router.get("/remembered", response_model=Remembered, responses=told(REMEMBERED, 401, 503))
+def remembered(services: ServicesOf) -> Any:
+    """Parts and box of the last night that had parts; none on a new oven."""
+    recent = services.reader.nights(REMEMBERED_NIGHTS) if services.settings.ledger.exists() else []
+    for row in recent:
+        night = services.reader.night(row["id"])
+        profile = {} if night is None else services.reader.parsed(night.profile)
+        if profile.get("parts"):
+            ours = resin_cards()
+            parts = [{**p, "figures": None} if p["card"] in ours else p for p in profile["parts"]]
+            return {"parts": parts, "box": profile.get("box")}
+    return {"parts": [], "box": None}
 
 
 @router.post(
@@ -121,13 +156,18 @@ def check(
     now_c = None if live is None else live.get("control_c")
     start_c = COLD_START_C if now_c is None else now_c
     box = checked.box
-    vapour = None if box is None else vapour_in(box, checked.parts, checked.highest_c)
+    vapour = None
+    if box is not None:
+        asked = box, checked.parts, checked.highest_c
+        vapour = {**vapour_in(*asked)._asdict(), "sentence": vapour_sentence(*asked)}
+    lifted = mend(checked, limits)
     course = checked.course(start_c, limits.ramp_c_per_h)
     return {
         "refusals": checked.refusals(limits),
+        "mend": lifted and {**lifted._asdict(), "profile": lifted.profile.model_dump(mode="json")},
         "planned_s": course[-1][0],
         "highest_c": checked.highest_c,
         "notes": checked.out_of_reach(limits),
-        "vapour": None if vapour is None else vapour._asdict(),
+        "vapour": vapour,
         "course": course,
     }
