@@ -196,7 +196,8 @@ class OffCode(StrEnum):
     NO_AIR = "no-air-temperature"
     """Fields: `fault`, of the air's thermometer."""
     HEAT_CHECK = "heat-check"
-    """Fields: `check`, what is checked: `first-pulse`, `unanswered` or `unexplained` heat."""
+    """Fields: `check`, what is checked: `first-pulse`, `unanswered` or `unexplained` heat, or the
+    switches (`switch-test`)."""
     CONTACTOR_OPEN = "contactor-open"
 
 
@@ -239,6 +240,9 @@ class Decision(NamedTuple):
     """Of the night that began at this tick, even where it is over again."""
     longer_s: float | None = None
     """At a resume: how much longer the night stood still than the wall clock says, s."""
+    relay_alone: bool = False
+    """The heater's relay closes with the contactor open: in a test of the switches, and only
+    there, to see that no heat comes."""
 
     @property
     def mark(self) -> Mark:

@@ -85,6 +85,20 @@ def test_outputs_do_what_was_decided(pins: Path) -> None:
     assert not read_pin(pins, 17), "closed outputs stay off"
 
 
+def test_the_relay_closes_alone_only_where_that_was_decided(pins: Path) -> None:
+    """In a test of the switches, to see that an open contactor lets nothing through."""
+    outputs = Outputs(SETTINGS, Told())
+    alone = ON._replace(contactor_on=False, relay_alone=True)
+    outputs.apply(alone)
+    assert [outputs.is_on(w) for w in ("heater", "contactor")] == [True, False]
+    outputs.apply(alone._replace(why_off=WhyOff(OffCode.TRIPPED)))
+    assert not outputs.is_on("heater"), "the gate comes first"
+    outputs.apply(alone)
+    outputs.apply(alone._replace(relay_alone=False))
+    assert not outputs.is_on("heater")
+    outputs.close()
+
+
 def test_an_error_while_switching_leaves_everything_off(pins: Path) -> None:
     outputs = Outputs(SETTINGS, Told())
     outputs.apply(ON)

@@ -104,12 +104,14 @@ class Outputs:
 
         Any error switches everything off and is raised again. A decision during which somebody
         else called `all_off` (a signal, the dead-man while this thread hung) switches nothing on.
-        A decision that says on and bears a reason against it heats nothing.
+        A decision that says on and bears a reason against it heats nothing, nor does one that
+        leaves the contactor open, unless it says that the relay is to be closed alone.
         """
+        alone = decision.relay_alone or "contactor" not in self._switches
         wanted = {
             "heater": decision.heater_on
             and decision.why_off is None
-            and (decision.contactor_on or "contactor" not in self._switches),
+            and (decision.contactor_on or alone),
             "contactor": decision.contactor_on,
             "fan": decision.fan_on,
         }

@@ -32,6 +32,8 @@ class Guard:
         """What came of one tick: alarms that moved, and notes of what is small."""
         events: list[Event] = []
         v = self.heat_check.look(v)
+        told = self.heat_check.test.take_told()
+        events += [Event("note", "switch-test", sentence) for sentence in told]
         for rule in self._rules:
             message = rule.look(v)
             if message is not None or rule.name in self.alarms:

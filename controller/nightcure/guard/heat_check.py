@@ -13,7 +13,7 @@
                        night is running), the air must stop rising by itself, else it is a trip.
 
 A heater so strong that one thermometer cannot follow it (`settings.outrun_k`) begins each night
-with such a pulse.
+with such a pulse. A night that is a test of the switches (`switch_test`) is nothing but pulses.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from ..settings import Role, Settings, outrun_k
 from .energy_balance import PROBE_S, STEP_S, EnergyBalance
 from .heat_pulse import HeatPulse
 from .interlock_inputs import HeatState, InterlockInputs
+from .switch_test import Step, SwitchTest, Verdict
 
 #: Pulses without an answer that end the night, and how long a doubt may last far from the setpoint.
 MOST_PULSES = 5
@@ -50,6 +51,7 @@ class HeatCheck:
         self._settings = settings
         self._balance = EnergyBalance(settings)
         self._pulse = HeatPulse(settings)
+        self._test = SwitchTest(settings)
         self._settle_s = min(max(PROBE_S + 2.0 * settings.model.heater_lag_s, 120.0), 600.0)
         self._shed_known = bool(settings.indices(Role.AMBIENT))
         self._pulse_first = outrun_k(settings.heater.power_w, settings.model) > PULSE_FIRST_K
@@ -80,22 +82,36 @@ class HeatCheck:
     # ---- what others ask ------------------------------------------------------------------
 
     @property
+    def test(self) -> SwitchTest:
+        """The test of the switches that this night is, if it is one."""
+        return self._test
+
+    @property
     def pulse(self) -> bool:
-        """Full heat now, whatever the regulator asks."""
-        return self.state is HeatState.PULSE and self.since_s < self._pulse.length_s
+        """The relay closed now, whatever the regulator asks."""
+        pulses = self.state in (HeatState.PULSE, HeatState.RELAY_PULSE)
+        return pulses and self.since_s < self._pulse.length_s
+
+    @property
+    def relay_alone(self) -> bool:
+        """The relay is closed with the contactor open, to see that no heat comes."""
+        return self.state is HeatState.RELAY_PULSE and self.pulse
 
     @property
     def contactor_closed(self) -> bool:
         """Whether the contactor may be closed, as far as this check goes."""
         if self.state is HeatState.CONTACTOR_PULSE:
             return self.since_s < self._pulse.length_s
-        return self.state is HeatState.WATCH or self.pulse
+        return self.state is HeatState.WATCH or (self.pulse and not self.relay_alone)
 
     @property
     def holds_off(self) -> str | None:
-        """What forbids heat now: `unanswered`, `first-pulse`, `unexplained`, or None."""
+        """What forbids heat now: `unanswered`, `first-pulse`, `unexplained`, `switch-test`, or
+        None."""
         if self.state is HeatState.WATCH or self.pulse:
             return None
+        if self._test.step is not None:
+            return "switch-test"
         if self.state in (HeatState.CUT, HeatState.CONTACTOR_PULSE):
             return "unexplained"
         return "first-pulse" if self.doubt_s is None else "unanswered"
@@ -106,6 +122,8 @@ class HeatCheck:
         """The tick with what was found in it."""
         if v.night and not self.night:
             self._begin()
+        elif self.night and not v.night:
+            self._test.forget()
         self.night = v.night
         if self.anew and v.control_c is not None:
             self._balance.begin(v.control_c, tuple(c for _, c in v.parts_c), v.ambient_c)
@@ -117,17 +135,21 @@ class HeatCheck:
         self.heated = self.heated or v.heater_on
         if self.pulse and v.heater_on:
             self.given_s += v.dt_s
-        self.on_s += v.dt_s if v.heater_on else 0.0
+        self.on_s += v.dt_s if v.heater_on and self.state is not HeatState.RELAY_PULSE else 0.0
         self.step_s += max(v.gap_s, v.dt_s)
         if v.control_c is not None:
             self.air_sum += v.control_c * v.dt_s
             self.air_s += v.dt_s
+        elif self._test.step is not None:  # no switch stays closed that nobody watches
+            self._pause(0.0)
         if self.step_s >= STEP_S - 1e-6:
             self._step(v)
             self.step_s = self.on_s = self.air_sum = self.air_s = 0.0
         return v._replace(
             heat_state=self.state, pulses=self.unanswered, doubt_s=self.doubt_s or 0.0,
             heater_dead=self.given_up, relay_welded=self.proven,
+            contactor_welded=self._test.verdict is Verdict.CONTACTOR_WELDED,
+            testing=self._test.step is not None,
         )  # fmt: skip
 
     def _begin(self) -> None:
@@ -136,7 +158,7 @@ class HeatCheck:
         self._forget_doubt()
         self.cuts_s, self.given_up, self.proven = [], False, False
         self._enter(HeatState.WATCH)
-        if self._pulse_first:
+        if self._pulse_first or self._test.step is not None:
             self._pause(0.0)
 
     def _forget_doubt(self) -> None:
@@ -165,6 +187,9 @@ class HeatCheck:
             self._forget_doubt()
         elif self.doubt_s is not None:
             self.doubt_s += self.step_s
+        if self._test.step is not None and self.state is not HeatState.PAUSE:
+            self._tested(v)
+            return
         match self.state:
             case HeatState.WATCH:
                 self._watch(v, air_c)
@@ -185,7 +210,7 @@ class HeatCheck:
         if at_rest:
             self.heated = self.proven = False
             self._enter(HeatState.WATCH)
-        elif self.state is HeatState.PULSE:
+        elif self.state is HeatState.PULSE or self._test.step is not None:
             self._pause(self.wait_s)
         elif self.state is HeatState.CONTACTOR_PULSE:
             self._enter(HeatState.CUT)
@@ -213,10 +238,13 @@ class HeatCheck:
         self._enter(HeatState.PAUSE)
 
     def _paused(self, v: InterlockInputs, air_c: float) -> None:
-        wanted = v.setpoint_c is not None and air_c < v.setpoint_c
+        testing = self._test.step is not None
+        wanted = testing or (v.setpoint_c is not None and air_c < v.setpoint_c)
+        longest_s = LONGEST_CUT_UNQUIET_S if testing else LONGEST_UNQUIET_S
         unquiet_s = self.since_s - self.wait_s
-        if wanted and unquiet_s >= 0.0 and self._pulse.may_begin(unquiet_s, LONGEST_UNQUIET_S):
-            self._enter(HeatState.PULSE)
+        if wanted and unquiet_s >= 0.0 and self._pulse.may_begin(unquiet_s, longest_s):
+            pulse = self._test.pulse(v, self._pulse.length_s) if testing else HeatState.PULSE
+            self._enter(pulse)
 
     def _pulsed(self) -> None:
         if self._pulse.answered(self.since_s):
@@ -260,6 +288,28 @@ class HeatCheck:
         elif self.since_s > self._pulse.look_s:
             self._settled(air_c)
 
+    def _tested(self, v: InterlockInputs) -> None:
+        """A pulse of the switches' test: alone, a switch may bring no heat."""
+        test = self._test
+        if not (v.night and v.armed and v.heated):  # something else kept the switches open
+            self._pause(0.0)
+            return
+        test.answered = test.answered or self._pulse.answered(self.since_s) or test.heater_rose(v)
+        if test.answered and test.step is Step.CONTACTOR:
+            self.proven, self.cut_c = True, None
+            test.end(Verdict.RELAY_WELDED)
+            self._enter(HeatState.CUT)
+        elif test.answered and test.step is Step.RELAY:
+            test.end(Verdict.CONTACTOR_WELDED)
+            self._enter(HeatState.WATCH)
+        elif self.since_s > self._pulse.look_s:
+            if test.step is Step.CONTACTOR or self.given_s >= 0.5 * self._pulse.length_s:
+                test.next_step()
+            if test.step is None:
+                self._enter(HeatState.WATCH)
+            else:
+                self._pause(0.0)
+
     def _settled(self, air_c: float) -> None:
         """It was not the heater, or it heats no more."""
         self.proven, self.wait_s = False, 0.0
@@ -277,7 +327,7 @@ class HeatCheck:
         own = {k: v for k, v in vars(self).items() if not k.startswith("_")}
         return {
             **own, "state": self.state.value, "balance": self._balance.snapshot(),
-            "pulse": self._pulse.snapshot(),
+            "pulse": self._pulse.snapshot(), "test": self._test.snapshot(),
         }  # fmt: skip
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -285,11 +335,14 @@ class HeatCheck:
         own = dict(state)
         self._balance.restore(own.pop("balance", {}))
         self._pulse.restore(own.pop("pulse", {}))
+        self._test.restore(own.pop("test", {}))
         own["state"] = HeatState(own.get("state", HeatState.WATCH))
         vars(self).update(own)
 
     def resume(self) -> None:
-        """After a cut: unexplained heat stays unexplained, all else begins anew."""
+        """After a cut: unexplained heat stays unexplained, a test is over, all else begins anew."""
+        if self._test.step is not None:
+            self._test.end(Verdict.BROKEN_OFF)
         cut = self.state in (HeatState.CUT, HeatState.CONTACTOR_PULSE)
         cuts_s, night = self.cuts_s, self.night
         self._begin()

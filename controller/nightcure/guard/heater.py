@@ -47,7 +47,7 @@ class HeatUnexplained(Interlock):
     latching = False
 
     def look(self, v: InterlockInputs) -> str | None:
-        if v.heat_state not in (HeatState.CUT, HeatState.CONTACTOR_PULSE):
+        if v.testing or v.heat_state not in (HeatState.CUT, HeatState.CONTACTOR_PULSE):
             return None
         if self.settings.contactor is None or not v.night:
             return (
@@ -63,12 +63,19 @@ class HeatUnexplained(Interlock):
 class HeaterStuckOn(Interlock):
     """Heat with the relay off: welded contacts, or a solid-state relay failed short.
 
-    Looked for after a night that was stopped as well, for as long as its heat may last.
+    Looked for after a night that was stopped as well, for as long as its heat may last. A contactor
+    that has welded shows only in a test of the switches, which closes the relay alone.
     """
 
     name = "heater-stuck-on"
 
     def look(self, v: InterlockInputs) -> str | None:
+        if v.contactor_welded:
+            return (
+                "Contactor stuck on: it was open and the relay alone heated the air. Pull the "
+                "heater's plug; the contactor's contacts may be welded, or it closes on the other "
+                "level (active_high): replace it, or put it right, and test the switches again."
+            )
         if not v.relay_welded:
             return None
         now = "" if v.control_c is None else f", now {self.show(v.control_c)}"

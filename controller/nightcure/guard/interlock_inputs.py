@@ -18,6 +18,8 @@ class HeatState(StrEnum):
     """The contactor is open."""
     CONTACTOR_PULSE = "contactor-pulse"
     """The contactor closed for a pulse with the relay off, and the wait for an answer."""
+    RELAY_PULSE = "relay-pulse"
+    """The relay closed for a pulse with the contactor open, in a test of the switches."""
 
 
 class InterlockInputs(NamedTuple):
@@ -29,7 +31,8 @@ class InterlockInputs(NamedTuple):
     hotter its resin's own heat may make it now; None where no resin card tells. `doubted`: the air
     is measured and cannot be the oven's. `band_c`: the profile's. `too_hot`: thermometers that
     rose past what they can measure. `heat_state` and what follows it: what `guard.heat_check`
-    found; `pulses` without an answer so far, `doubt_s` since the heat was first doubted.
+    found; `pulses` without an answer so far, `doubt_s` since the heat was first doubted; `testing`:
+    the night is a test of the switches.
     `armed`: the latch on the disk says that the night is under way. `ledger_gone`: the ledger's
     file is not the one that was opened. `time_back`: the monotonic clock went back.
     """
@@ -62,6 +65,8 @@ class InterlockInputs(NamedTuple):
     doubt_s: float = 0.0
     heater_dead: bool = False
     relay_welded: bool = False
+    contactor_welded: bool = False
+    testing: bool = False
     armed: bool = True
     ledger_gone: bool = False
     time_back: bool = False

@@ -10,6 +10,7 @@ from typing import Any, Protocol
 from ..errors import BadInput
 from ..guard.alarms import Alarms
 from ..guard.starting import profile_to_start
+from ..guard.switch_test import SwitchTest
 from ..measure.screening import Screened
 from ..profile import Profile, Ramp, Segment, Soak, changed
 from ..settings import MOST_OFFSET_C, Settings
@@ -30,6 +31,8 @@ CONFIRMED = {
 }
 #: Every confirmation, for a start where no real heater is switched.
 ALL_CONFIRMED = dict.fromkeys(CONFIRMED, True)
+#: A start's argument `test` says so where the night is a test of the switches.
+SWITCHES = "switches"
 #: Ways to check a thermometer.
 METHODS = ("ice-point", "reference", "typed")
 
@@ -41,6 +44,7 @@ class CommandedLoop(Protocol):
     phase: Phase
     cure: CureTracking
     box: BoxOpen
+    switch_test: SwitchTest
 
     @property
     def run(self) -> ProfileRun | None:
@@ -159,10 +163,16 @@ class CommandHandler:
                 parts=args.get("parts"),
             )
             assert control_c is not None
+            test = args.get("test")
+            if test not in (None, SWITCHES):
+                raise BadInput(f"test is {_found(test)}; it should be '{SWITCHES}', or left out.")
+            if test and profile.parts:
+                raise BadInput("the switches are tested in an empty box; leave the parts out.")
             clocks = loop.cure.prepare(profile, control_c)
         except BadInput as error:
             raise BadInput(f"Not started: {' '.join(error.sentences)}") from None
         loop.begin(profile, control_c, command.who, now.events)
+        loop.switch_test.begin(test == SWITCHES)
         strong = loop.settings.outrun()
         if strong is not None:
             now.events.append(Event("note", "heater", strong))

@@ -52,6 +52,8 @@ class Loop:
         self._command_handler = CommandHandler(self)
         self._guard = Guard(settings)
         self._alarms = self._guard.alarms
+        self.switch_test = self._guard.heat_check.test
+        """The test of the switches that a night may be."""
         self._heating = Heating(settings)
         self._run: ProfileRun | None = None
         self.cure = CureTracking(settings)
@@ -77,14 +79,14 @@ class Loop:
 
     def tick(self, inputs: TickInputs) -> Decision:
         """The decision for `inputs`. Never raises on bad readings: doubt is resolved to off."""
-        times = self._times
+        times, heat_check = self._times, self._guard.heat_check
         times.tell(inputs, self._run is not None)
         dt_s, gap_s = times.dt_s, times.gap_s
         heated = self.phase in (Phase.RAMP, Phase.SOAK) and not self.box.open
         screened = self._screening.judge(
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
             self._run.setpoint_c if self._run is not None and self.phase is Phase.COOL else None,
-            self._heating.on, self._guard.heat_check.holds_off is not None,
+            self._heating.on and not heat_check.relay_alone, heat_check.holds_off is not None,
         )  # fmt: skip
         self._steady.note(inputs.readings, screened.faults)
         ambient_c = self._ambient(screened)
@@ -108,6 +110,8 @@ class Loop:
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
             why = f"The night was ended by {self._alarms.trip}."
             self.end(Phase.TRIPPED, "tripped", why, events)
+        elif (over := self.switch_test.over()) and self._run and not self._interruption.pending:
+            self.end(*over, events)
 
         if self._run is None or self._times.night_s > 0.0:
             self.cure.advance(gap_s, screened, events)
@@ -115,6 +119,7 @@ class Loop:
             self._follow_profile(self._run, dt_s, screened, ambient_c, events)
         self._ask_for_heat(dt_s, screened, ambient_c)
 
+        closed = self.settings.contactor is None or self._contactor_on
         off = why_off(
             screened,
             phase=self.phase,
@@ -123,19 +128,17 @@ class Loop:
             stop_pressed=inputs.stop_pressed,
             resuming=self._interruption.pending,
             box_open=self.box.why_off,
-            heat_held_off=self._guard.heat_check.holds_off,
+            heat_held_off=heat_check.holds_off,
             armed=inputs.armed,
-            contactor_closed=self._closed(),
+            contactor_closed=closed or heat_check.relay_alone,
         )
         self._paused = off is not None
         heater_on = self._heating.tick(inputs.mono_s, dt_s, allowed=off is None)
-        if heater_on and not self.settings.limits.earlier:
-            self._fan_s = FAN_RUNS_ON_S
-        else:
-            self._fan_s = max(self._fan_s - gap_s, 0.0)
+        runs_on = heater_on and not self.settings.limits.earlier
+        self._fan_s = FAN_RUNS_ON_S if runs_on else max(self._fan_s - gap_s, 0.0)
         frozen = screened.air_fault is Fault.FROZEN
         waits = screened.doubted or frozen or self._interruption.pending or self.box.open
-        may_close = self._guard.heat_check.contactor_closed and inputs.armed
+        may_close = heat_check.contactor_closed and inputs.armed
         self._contactor_on = self._run is not None and not waits and may_close
         if screened.control_c is not None:
             self._control_c = screened.control_c
@@ -314,10 +317,6 @@ class Loop:
                 break
         return self._ambient_c
 
-    def _closed(self) -> bool:
-        """Whether the contactor, where there is one, has been closed since the last tick."""
-        return self.settings.contactor is None or self._contactor_on
-
     # ---- say it ---------------------------------------------------------------------------
 
     def _decision(
@@ -339,6 +338,7 @@ class Loop:
             run is not None and run.waiting, self._alarms.trip, off,
             screened.believed_c, screened.faults, tuple(now.events), tuple(outcomes), cure,
             tuple(now.checks), now.begun, self._longer_s,
+            heater_on and self._guard.heat_check.relay_alone,
         )  # fmt: skip
 
     @property

@@ -41,7 +41,8 @@ def why_off(
         box_open: what is said of an open box, or of the resin laid in it (`loop.box_open`).
         heat_held_off: what `guard.heat_check` holds it off for; None where it does not.
         armed: the latch on the disk says that this night is under way (see `tick.TickInputs`).
-        contactor_closed: closed since the last tick at least; True where none is fitted.
+        contactor_closed: closed since the last tick at least; True where none is fitted, and where
+            the relay is closed alone to see that no heat comes (`guard.switch_test`).
     """
     if stop_pressed:
         return WhyOff(OffCode.STOP_PRESSED)

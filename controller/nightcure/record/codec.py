@@ -120,6 +120,8 @@ def _rest(d: Decision, with_off: bool) -> str:
         data["off"] = off_fields(d.why_off)
     if d.fan_on:
         data["fan"] = 1
+    if d.relay_alone:
+        data["alone"] = 1
     if d.waiting:
         data["wait"] = 1
     if d.trip is not None:

@@ -28,6 +28,7 @@ HEAT_CHECKS: dict[str, str] = {
     "first-pulse": "A short pulse of heat comes first, to see that the air's thermometer responds.",
     "unanswered": "The air did not respond to heat: the heater pauses, short pulses test it.",
     "unexplained": "The air warmed up with the heater off: no heat until the cause is known.",
+    "switch-test": "The switches are being tested, one at a time: the pulse comes, or its answer.",
 }
 
 
