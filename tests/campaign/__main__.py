@@ -3,7 +3,8 @@ python -m tests.campaign clean 200
 python -m tests.campaign regulation 60
 
 Nights by chance on all cores, the same for the same seed and number; each that failed is told with
-what reproduces it alone. Status 1 if anything happened that must never be.
+what reproduces it alone. With --json each is written as it is done, in their order: a run that was
+broken off is taken up by --first. Status 1 if anything happened that must never be.
 """
 
 from __future__ import annotations
@@ -13,9 +14,13 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
+
+# One thread for each process: the matrices are small, and every core has a night of its own.
+os.environ.setdefault("OMP_NUM_THREADS", "1")
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from tests.campaign import plans, regulation, tables
 from tests.campaign.judge import Judged, judged
@@ -38,11 +43,10 @@ def one(what: str, seed: int, index: int) -> Judged:
         return lost
 
 
-def run(what: str, count: int, seed: int = 0, first: int = 0) -> list[Judged]:
-    """So many nights, on all cores."""
+def run(what: str, count: int, seed: int = 0, first: int = 0) -> Iterator[Judged]:
+    """So many nights, on all cores; each as soon as it and those before it are done."""
     with ProcessPoolExecutor(initializer=partial(os.nice, 5)) as pool:
-        numbers = range(first, first + count)
-        return list(pool.map(partial(one, what, seed), numbers, chunksize=4))
+        yield from pool.map(partial(one, what, seed), range(first, first + count))
 
 
 def tell(what: str, seed: int, index: int) -> None:
@@ -95,12 +99,13 @@ def main() -> int:
         tell(a.what, a.seed, a.one)
         return 0
     began_s = time.perf_counter()
-    nights = run(a.what, a.count, a.seed, a.first)
-    took_s = time.perf_counter() - began_s
-    if a.json:
-        for j in nights:
-            print(json.dumps(j.as_json()))
-    else:
+    nights = []
+    for j in run(a.what, a.count, a.seed, a.first):
+        nights.append(j)
+        if a.json:
+            print(json.dumps(j.as_json()), flush=True)
+    if not a.json:
+        took_s = time.perf_counter() - began_s
         (tables.faults if a.what == "faults" else tables.clean)(nights, a.seed)
         print(f"{a.count} nights in {took_s:.0f} s")
     return 1 if any(j.wrong for j in nights) else 0

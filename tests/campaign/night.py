@@ -123,9 +123,12 @@ class Controller:
         self.loop = Loop(self.plan.oven.settings)
 
     def keep(self, t_s: float, events: bool) -> None:
-        """The daemon's snapshot."""
+        """The daemon's snapshot, of which only the last one before a cut is ever read."""
         if events or t_s - self.at_s >= SNAPSHOT_EVERY_S:
-            self.state, self.at_s = json.dumps(self.loop.snapshot()), t_s
+            self.at_s = t_s
+            latest_s = t_s + SNAPSHOT_EVERY_S + sum(s.for_s for s in self.plan.stalls)
+            if any(t_s < cut.at_s <= latest_s for cut in self.plan.cuts):
+                self.state = json.dumps(self.loop.snapshot())
 
     def start_again(self) -> None:
         """A new process finds what the last one left."""
@@ -148,7 +151,6 @@ def moments(plan: Plan, tick_s: float = 2.0) -> Iterator[Moment]:
     waiting = [Asked(0.0, "start", arguments), *sorted(plan.asked, key=lambda a: a.at_s)]
     boots: list[tuple[float, float, Cut | None]] = [(0.0, 0.0, None)]
     """Oven time and wall error of every boot."""
-    snapshots = bool(plan.cuts)
     d: Decision | None = None
     number, t_s, ended_s, last_tick_s, cured_s = 0, 0.0, None, 0.0, 0.0
     moulds_w: Sequence[float] = ()
@@ -174,7 +176,7 @@ def moments(plan: Plan, tick_s: float = 2.0) -> Iterator[Moment]:
             first = False
             ticked = d = controller.loop.tick(inputs)
             last_tick_s = t_s
-            if snapshots:
+            if plan.cuts:
                 controller.keep(t_s, bool(d.events))
         alive = d is not None and not powerless
         alive &= t_s - last_tick_s < settings.timing.dead_man_s

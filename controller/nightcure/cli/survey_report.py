@@ -117,15 +117,15 @@ def show_survey(found: Survey, tuned: Tuned | None) -> None:
         if strong is not None:
             out.print(f"\n[bold]Too strong[/]\n  {strong}", highlight=False)
 
-        m = tuned.margins
+        m, steps = tuned.margins, tuned.steps
         out.print("\n[bold]Gains[/]")
         for line in tuned.rules:
             out.print(f"  {line}", highlight=False, markup=False)
         out.print(
             f"  Ms {m.ms:.2f}, gain margin {m.gain_margin:.1f}, phase margin "
-            f"{m.phase_margin_deg:.0f}°; a small step overshoots by {100 * tuned.overshoot:.0f} % "
-            f"without feed-forward; a tenth of the power lost costs {tuned.load_peak_k:.2f} K, "
-            f"made good in {tuned.recovery_s / 60:.0f} min",
+            f"{m.phase_margin_deg:.0f}°; a small step overshoots by {100 * steps.overshoot:.0f} % "
+            f"without feed-forward; a tenth of the power lost costs {steps.load_peak_k:.2f} K, "
+            f"made good in {steps.recovery_s / 60:.0f} min",
             highlight=False,
         )
         out.print("\n[bold]For oven.toml[/] (--oven oven.toml --write puts them in)\n")

@@ -10,6 +10,7 @@ import cmath
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -201,25 +202,38 @@ def two_point(t28_s: float, t63_s: float) -> tuple[float, float]:
     return tau_s, t63_s - tau_s
 
 
+class Steps(NamedTuple):
+    """How a loop answers steps, in the linear model: nothing saturated, no feed-forward."""
+
+    overshoot: float
+    """Of a small setpoint step, as a share of it."""
+    load_peak_k: float
+    """Peak deviation after a tenth of the heater's power is lost."""
+    recovery_s: float
+    """Until that deviation has fallen to a tenth of its peak."""
+
+
 @dataclass(frozen=True)
 class Tuned:
     """Gains for an oven, the loop they make, and the rule behind each number."""
 
+    network: Network
     gains: Gains
     process: Process
     margins: Margins
     filter_s: float
-    overshoot: float
-    """Of a small setpoint step, as a share of it; no feed-forward, nothing saturated."""
-    recovery_s: float
-    """Until a load step's deviation has fallen to a tenth of its peak."""
-    load_peak_k: float
-    """Peak deviation after a tenth of the heater's power is lost."""
+    dead_s: float
+    """Pure dead time before the heater, with what is allowed for the probe."""
     ripple_k: float
     """Half of the air's swing by the switching itself, at half duty."""
     longest_window_s: float
     """A contactor may be given so long a window; see `window.CALM_RIPPLE_K`."""
     rules: tuple[str, ...]
+
+    @cached_property
+    def steps(self) -> Steps:
+        """How the loop answers a setpoint step and a loss of power."""
+        return _steps(self.network, self.gains, self.filter_s, self.dead_s)
 
     def as_json(self) -> dict[str, object]:
         """What `--json` prints."""
@@ -228,9 +242,9 @@ class Tuned:
             "ms": round(self.margins.ms, 3),
             "gain_margin": _finite(self.margins.gain_margin),
             "phase_margin_deg": _finite(self.margins.phase_margin_deg),
-            "overshoot_share": round(self.overshoot, 3),
-            "recovery_s": self.recovery_s,
-            "load_peak_k": round(self.load_peak_k, 3),
+            "overshoot_share": round(self.steps.overshoot, 3),
+            "recovery_s": self.steps.recovery_s,
+            "load_peak_k": round(self.steps.load_peak_k, 3),
             "ripple_k": round(self.ripple_k, 4),
             "longest_window_s": self.longest_window_s,
             "rules": list(self.rules),
@@ -290,7 +304,6 @@ def tune(
         gains = simc(process, tau_c_s)
         found = margins_of(gains)
 
-    over, peak_k, recovery_s = _steps(network, gains, filter_s, dead_s)
     ripple, longest_s = ripple_k(network, window_s), longest_window_s(network)
     rules = (
         f"half rule to one lag of {process.tau1_s:.0f} s and a dead time of "
@@ -302,14 +315,11 @@ def tune(
         f"{longest_s:g} s (±{CALM_RIPPLE_K:g} K), a solid-state relay any shorter one",
     )
     return Tuned(
-        gains, process, found, filter_s, over, recovery_s, peak_k, ripple, longest_s, rules,
+        network, gains, process, found, filter_s, dead_s, ripple, longest_s, rules,
     )  # fmt: skip
 
 
-def _steps(
-    network: Network, gains: Gains, filter_s: float, dead_s: float
-) -> tuple[float, float, float]:
-    """Overshoot of a unit setpoint step; peak (K) and recovery (s) after losing P/10, linear."""
+def _steps(network: Network, gains: Gains, filter_s: float, dead_s: float) -> Steps:
     from ..oven.thermal import step_matrices
 
     dt_s = 5.0
@@ -331,7 +341,7 @@ def _steps(
     load = np.abs(results[1])
     peak = int(np.argmax(load))
     calm = np.flatnonzero(load[peak:] > 0.1 * load[peak])
-    return (
+    return Steps(
         max(float(results[0].max()) - 1.0, 0.0),
         float(load[peak]),
         float((peak + calm[-1] + 1) * dt_s),
