@@ -71,6 +71,10 @@ class Held(NamedTuple):
     message: str
 
 
+#: The argument `test` of a start whose night is a test of the switches.
+SWITCHES = "switches"
+
+
 class Command(NamedTuple):
     """A row of the inbox, taken and not expired."""
 

@@ -23,7 +23,7 @@ COMMANDS = {
     "rehearse": ("--night", "--fault", "--seed", "--json", "--stress"),
     "virtual": ("--sensors", "--contactor"),
     "setup": ("--out", "--bus", "--yes", "--sensor", "--passphrase-file"),
-    "check": ("--pulse", "--seconds", "--yes-heat", "--json"),
+    "check": ("--switches", "--yes-heat", "--json"),
     "controller": ("oven.toml",),
     "web": ("--port",),
     "off": ("off",),
@@ -162,7 +162,7 @@ def test_off_drives_the_pins_off(tmp_path: Path) -> None:
         ("plan --lowst 2", "No such option: --lowst"),
         ("nosuch", "No such command 'nosuch'. See 'nightcure --help'."),
         ("nights compare", "Missing argument"),
-        ("check --pulse --seconds 4", "greater than or equal to 5"),
+        ("check --pulse", "No such option: --pulse"),
         ("demo --port x", "valid integer"),
     ],
 )

@@ -10,6 +10,7 @@ import pytest
 
 from nightcure.cautions import CAUTIONS, as_markdown
 from nightcure.cure.vapour import VAPOUR_MOST_PCT, default_evaporated_pct, vapour
+from nightcure.guard.heat_pulse import HeatPulse
 from nightcure.oven.installation import most_power_w, stuck_on_c
 from nightcure.oven.mains import AMERICAN_PLUG_HOURS_A, PLUG_HOURS_A, british_plug_fuse_a
 from nightcure.scenario import HERE
@@ -186,6 +187,12 @@ def test_where_people_sleep_is_said_the_same_everywhere() -> None:
     for name in ("README.md", "fire-and-vapour.md", "what-it-cannot.md", "insurer.md"):
         assert words in PAGES[name], name
     assert any(words in c.text for c in CAUTIONS)
+
+
+def test_the_sheets_test_of_the_switches_is_the_programs() -> None:
+    pulse_s = HeatPulse(SCENARIO).length_s
+    assert f"({pulse_s:.0f} s in the scenario's box)" in PAGES["commissioning.md"]
+    assert "--pulse" not in EVERYTHING
 
 
 def test_the_shipped_oven_files_name_their_header_pins() -> None:

@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from ..setup.finding import Finding
 
 WORD = "heat"
-#: With --pulse, s: of heat, of rest before it, and to look on.
-HEAT_S, REST_S, WATCH_S = 60, 60, 300
 COLOURS = {"ok": "green", "look at": "yellow", "wrong": "bold red"}
 
 
@@ -24,23 +22,15 @@ def check(
     oven: Annotated[
         Path | None, typer.Argument(help="The oven.toml, as for the controller.")
     ] = None,
-    pulse: Annotated[
-        bool, typer.Option("--pulse", help="Then heat for a moment and see what answers.")
+    switches: Annotated[
+        bool,
+        typer.Option("--switches", help="Then test each switch, and see what answers to heat."),
     ] = False,
-    seconds: Annotated[
-        float | None, typer.Option(help=f"Of heat, with --pulse; {HEAT_S}.", min=5, max=300)
-    ] = None,
-    settle: Annotated[
-        float | None,
-        typer.Option(help=f"Seconds of rest before the pulse; {REST_S}.", min=5, max=300),
-    ] = None,
-    watch: Annotated[
-        float | None,
-        typer.Option(help=f"Seconds to look on after the pulse; {WATCH_S}.", min=5, max=900),
-    ] = None,
     yes_heat: Annotated[
         bool,
-        typer.Option("--yes-heat", help="Confirms --pulse where there is no terminal to ask at."),
+        typer.Option(
+            "--yes-heat", help="Confirms --switches where there is no terminal to ask at."
+        ),
     ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
@@ -49,27 +39,27 @@ def check(
     One line each: ok, look at, or wrong, and what to do. Status 0 if nothing
     is wrong, 1 if something is, 2 if the oven.toml cannot be used.
 
-    Nothing is heated but by --pulse, after a typed confirmation: then the
-    heater is on for --seconds, off at once at any doubt or Ctrl-C, and it is
-    told which thermometers answered, how far and how late. It waits first
-    until no thermometer moves, so that a hand's warmth is not taken for the
-    heater's. Stand by the plug. It is refused while a controller runs.
+    Nothing is heated but by --switches, after a typed confirmation: the
+    controller closes the contactor alone for a short pulse, then the relay
+    alone, and no heat may come of either; then both, and it must. Every
+    interlock looks on, and a weld trips the oven. About half an hour, in an
+    empty box that rests. Stand by the plug, with a power meter on it if you
+    have one. A controller that runs is asked for it; where none does, this
+    command is the controller meanwhile.
     """
     with sentences():
-        from ..errors import BadInput
         from ..settings import load_settings
+        from ..setup.board_checks import controller_runs
         from ..setup.finding import Rating
 
-        if not pulse and (seconds, settle, watch) != (None, None, None):
-            raise BadInput("--seconds, --settle and --watch belong to --pulse; add it.")
         path = find_oven(oven)
         settings = load_settings(path)
-        lengths_s = (seconds or HEAT_S, watch or WATCH_S, settle or REST_S)
-        if pulse:
-            _refuse_pulse(settings, yes_heat)
+        if switches:
+            _ask_for_a_terminal(yes_heat)
         found = _look(path, settings, as_json)
-        if pulse:
-            found += _pulse(path, settings, found, lengths_s, as_json)
+        if switches:
+            runs = controller_runs(settings.ledger)
+            found += _switches(path, settings, found, runs, as_json)
         wrong = any(f.rating is Rating.WRONG for f in found)
         if as_json:
             print_json({"oven": str(path), "ok": not wrong, "checks": [f.as_json() for f in found]})
@@ -77,19 +67,13 @@ def check(
             raise typer.Exit(1)
 
 
-def _refuse_pulse(settings: Settings, yes_heat: bool) -> None:
+def _ask_for_a_terminal(yes_heat: bool) -> None:
     import sys
 
     from ..errors import BadInput
-    from ..setup.board_checks import controller_runs
 
-    if controller_runs(settings.ledger):
-        raise BadInput(
-            "A controller runs on this oven: no pulse. Stop it first (sudo systemctl stop "
-            "nightcure-controller, or Ctrl-C where it runs)."
-        )
     if not sys.stdin.isatty() and not yes_heat:
-        raise BadInput("--pulse heats, and there is no terminal to confirm at; add --yes-heat.")
+        raise BadInput("--switches heats, and there is no terminal to confirm at; add --yes-heat.")
 
 
 def _look(path: Path, settings: Settings, as_json: bool) -> list[Finding]:
@@ -119,50 +103,38 @@ def _show(findings: list[Finding]) -> None:
     out.print(table)
 
 
-def _pulse(
-    path: Path,
-    settings: Settings,
-    before: list[Finding],
-    lengths_s: tuple[float, float, float],
-    as_json: bool,
+def _switches(
+    path: Path, settings: Settings, before: list[Finding], runs: bool, as_json: bool
 ) -> list[Finding]:
-    """The pulse's findings; everything is off when this returns or raises."""
-    from ..board.ds18b20 import bus_root
-    from ..board.relay import Outputs
-    from ..clock import MachineClock
+    """The test's findings; with a controller of its own everything is off when this returns."""
+    from ..daemon.daemon import Daemon
     from ..daemon.stop_signals import StopSignals
-    from ..setup.board_checks import ledger_held
     from ..setup.finding import Finding, Rating
-    from ..setup.pulse import Pulse
-    from ..setup.pulse_results import pulse_findings
     from ..setup.pulse_supervisor import PulseSupervisor
+    from .check_switches import OwnController, follow_test
+
+    def say(line: str) -> None:
+        err.print(line, highlight=False, markup=False, soft_wrap=True)
 
     if any(f.rating is Rating.WRONG and f.check != "box" for f in before):
-        sentence = "Not given: put right what is wrong first."
-        found = [Finding("pulse", Rating.WRONG, sentence, {"heated_s": 0.0})]
+        sentence = "Not tested: put right what is wrong first."
+        found = [Finding("switches", Rating.WRONG, sentence, {"heated_s": 0.0})]
     else:
-        _confirm(settings, lengths_s[0])
-        clock = MachineClock()
-        with ledger_held(settings.ledger), PulseSupervisor(path):
-            outputs = Outputs(settings, clock)
-
-            def say(line: str) -> None:
-                err.print(line, highlight=False, markup=False, soft_wrap=True)
-
-            try:
-                given = Pulse(settings, outputs, clock, bus_root(), *lengths_s, say)
-                with StopSignals(lambda _: given.stop()):
-                    given.run()
-            finally:
-                outputs.close()
-        found = pulse_findings(settings, given)
+        _confirm(settings)
+        if runs:
+            found = follow_test(settings, say)
+        else:
+            with PulseSupervisor(path):
+                own = OwnController(Daemon(settings))
+                with StopSignals(lambda _: own.stop()):
+                    found = own.test(say)
     if not as_json:
         out.print()
         _show(found)
     return found
 
 
-def _confirm(settings: Settings, seconds: float) -> None:
+def _confirm(settings: Settings) -> None:
     import sys
 
     from ..errors import BadInput
@@ -171,11 +143,13 @@ def _confirm(settings: Settings, seconds: float) -> None:
     if not sys.stdin.isatty():
         return  # --yes-heat was given
     err.print(
-        f"\nThe heater ({settings.heater.power_w:g} W, {pin_name(settings.heater.pin)}) will be on "
-        f"for {seconds:g} s. Nothing that burns is in or near the oven, its lid is shut, and you "
-        f"stand by the plug.",
+        f"\nThe heater ({settings.heater.power_w:g} W, {pin_name(settings.heater.pin)}) will be "
+        f"given short pulses, each of some minutes at the most. You confirm: the cautions "
+        f"(hardware-notes/cautions.md) are read and accepted, the cut-out is in the heater's "
+        f"circuit and was tested with the plug out, the box is empty and shut, nothing that burns "
+        f"is near, and you stand by the plug.",
         highlight=False,
     )
-    err.print(f"Type {WORD} and Enter to switch it on: ", end="", highlight=False)
+    err.print(f"Type {WORD} and Enter to begin: ", end="", highlight=False)
     if sys.stdin.readline().strip().lower() != WORD:
         raise BadInput("Not confirmed; nothing was heated.")

@@ -129,7 +129,7 @@ def setup(
         ask.say(
             f"\nWritten: {file}. Next:\n"
             f"  nightcure check {file}\n"
-            f"      looks at everything, heats nothing; --pulse heats for a minute\n"
+            f"      looks at everything, heats nothing; --switches tests each switch\n"
             f"  nightcure controller {file}\n"
             f"      regulates; nightcure web in another terminal shows the page"
         )

@@ -66,7 +66,7 @@ def virtual(
                 "In another terminal:\n",
                 f"  . {folder}/env",
                 f"  nightcure setup --out {folder}/oven.toml",
-                f"  nightcure check {folder}/oven.toml --pulse",
+                f"  nightcure check {folder}/oven.toml --switches",
                 f"  nightcure controller {folder}/oven.toml\n",
                 f"Heater: 300 W on pin {bench.heater_pin}. Contactor in series: "
                 + ("none." if bench.contactor_pin is None else f"pin {bench.contactor_pin}."),

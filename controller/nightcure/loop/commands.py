@@ -14,7 +14,7 @@ from ..guard.switch_test import SwitchTest
 from ..measure.screening import Screened
 from ..profile import Profile, Ramp, Segment, Soak, changed
 from ..settings import MOST_OFFSET_C, Settings
-from ..tick import Check, Command, Event, Outcome, Phase
+from ..tick import SWITCHES, Check, Command, Event, Outcome, Phase
 from ..units import show_duration, show_temperature
 from .box_open import BoxOpen
 from .cure_tracking import CureTracking
@@ -31,8 +31,6 @@ CONFIRMED = {
 }
 #: Every confirmation, for a start where no real heater is switched.
 ALL_CONFIRMED = dict.fromkeys(CONFIRMED, True)
-#: A start's argument `test` says so where the night is a test of the switches.
-SWITCHES = "switches"
 #: Ways to check a thermometer.
 METHODS = ("ice-point", "reference", "typed")
 
