@@ -114,8 +114,9 @@ def mains() -> str:
         "Circuit, sheet 1: mains",
         "Plug P1, residual-current device RCD1, switch S1 and fuse F1, all in both poles; fan M1 "
         "and supply PS1 branch off; cut-outs TC1 and TC2 and contactor K1 in both poles, relay K2 "
-        "in one, heater E1. Earth goes to heater, foil, moulds and plate, and once to 0 V of PS1.",
-        566,
+        "in one, heater E1. From one bar an earth wire each goes to heater, foil, moulds, plate, "
+        "tray and shield, and once to 0 V of PS1.",
+        582,
     )
     d.text(12, 22, "Sheet 1: mains, in its own enclosure", "h")
     left, right, x_l, x_n, x_pe = 62, 222, 102, 182, 376
@@ -161,16 +162,17 @@ def mains() -> str:
     d.text(230, 402, "GPIO27, header pin 13", "k")
     d.text(230, 437, "input: Q2, GPIO17,", "k")
     d.text(230, 452, "header pin 11", "k")
-    # earth, apart
-    d.line("earth", (left, 50), (30, 50), (30, 530), (x_pe, 530))
+    # earth, apart: one bar, each thing on a wire of its own
+    d.line("earth", (left, 50), (30, 50), (30, 524))
     d.text(12, 44, "PE", "b pt")
-    d.line("earth", (30, 490), (left, 490))
-    d.line("earth", (x_pe, 530), (x_pe, 270), (360, 270))
-    d.text(370, 320, "0 V to PE here, once", "e k")
-    d.box(62, 518, 76, 24, "foil")
-    d.box(148, 518, 76, 24, "moulds")
-    d.box(234, 518, 96, 24, "plate, tray")
-    d.text(62, 559, "each on an earth wire of its own, from one bar", "k")
+    d.box(16, 524, 366, 20, "PE bar, in the enclosure")
+    for x, words in ((56, "foil"), (130, "moulds"), (246, "plate, tray, shield")):
+        d.line("earth", (x, 544), (x, 560))
+        d.text(x, 573, words, "c b")
+    d.line("earth", (142, 504), (142, 524))
+    d.line("earth", (x_pe, 524), (x_pe, 270), (360, 270))
+    d.text(368, 484, "0 V to PE,", "e k")
+    d.text(368, 499, "here and once", "e k")
     return d.done()
 
 
@@ -191,7 +193,7 @@ def control() -> str:
     d.text(12, 22, "Sheet 2: extra-low voltage, SELV supplies", "h")
     d.box(10, 96, 108, 414, kind="part")
     d.text(64, 114, "A1  board", "c b")
-    d.text(64, 129, "GPIO · header pin", "k c")
+    d.text(64, 129, "GPIO · its pin", "k c")
     rows: list[tuple[float, str, str]] = [
         (160, "GPIO27 · 13", "b"), (180, "ground · 14", ""), (280, "GPIO17 · 11", "b"),
         (300, "ground · 9", ""), (370, "GPIO23 · 16", "b"), (390, "ground · 20", ""),
@@ -249,7 +251,7 @@ def control() -> str:
     d.line("ink", (139, 457), (139, 460))
     d.text(154, 500, "R3 4.7 kΩ", "c k")
     for i, name in enumerate(("air", "part", "shield", "shed")):
-        d.box(182 + 50 * i, 432, 44, 56, name, round_by=6)
+        d.box(180 + 50 * i, 432, 46, 56, name, round_by=6)
     d.text(376, 505, "B1 …  three wires, in a line", "e k")
     d.text(12, 532, "dotted: 0 V, drawn beside the wire it belongs to;", "k")
     d.text(12, 548, "each pair in one cable. Earth is no 0 V.", "k")
@@ -279,15 +281,15 @@ def header() -> str:
     d = Drawing(
         "The board's header",
         "; ".join(f"header pin {n}: {HEADER[n]}, {USED[n]}" for n in sorted(USED)),
-        524,
+        532,
     )
     d.text(12, 22, "Header, from above: pin 1 at the card's end", "h")
     d.text(12, 40, "oven.toml has GPIO numbers, not header pins", "k")
-    d.box(160, 50, 70, 440, kind="strong")
+    d.box(152, 50, 86, 440, kind="strong")
     for n, name in HEADER.items():
         y = 63 + 21.8 * ((n - 1) // 2)
         odd = n % 2 == 1
-        x = 178 if odd else 212
+        x = 183 if odd else 207
         used, never = USED.get(n), NEVER.get(n)
         d.rows.append(
             f'  <circle class="{"bulb" if used else "part"}" cx="{x}" cy="{y:g}" r="4.5"/>'
@@ -296,9 +298,10 @@ def header() -> str:
         if odd:
             words = name if not (used or never) else f"{used or never}  {name}"
         kind = "b" if used else "lt" if never else "k"
-        d.text(152 if odd else 238, y + 4.5, words, f"{kind} e" if odd else kind)
-    d.text(12, 508, "GPIO0–8 are pulled up while the board boots: never", "k")
-    d.text(12, 522, "an output. 9–27 are pulled down.", "k")
+        d.text(146 if odd else 244, y + 4.5, words, f"{kind} e" if odd else kind)
+        d.text(175 if odd else 215, y + 4, str(n), "k e" if odd else "k")
+    d.text(12, 508, "Even pins at the board's edge. GPIO0–8 are pulled up", "k")
+    d.text(12, 523, "while it boots: never an output. 9–27 are pulled down.", "k")
     return d.done()
 
 
@@ -346,7 +349,7 @@ def section() -> str:
     d.line("dash", (290, 106), (376, 106), (376, 55), (352, 55))
     d.box(300, 44, 52, 22, "TC1")
     d.dot(138, 208, 5, "bulb")
-    d.line("dash", (138, 208), (72, 150), (14, 150), (14, 55), (38, 55))
+    d.line("dash", (138, 208), (132, 150), (14, 150), (14, 55), (38, 55))
     d.box(38, 44, 52, 22, "TC2")
     d.dot(190, 232, 4)
     d.line("dash", (190, 232), (190, 302), (196, 330))
@@ -365,7 +368,7 @@ def section() -> str:
     d.arrow("thin", (146, 250), (208, 250))
     d.arrow("thin", (208, 250), (146, 250))
     places = [
-        (103, 287, 1), (66, 216, 2), (136, 183, 3), (270, 222, 4), (176, 262, 5), (272, 106, 6),
+        (103, 287, 1), (66, 216, 2), (68, 183, 3), (270, 222, 4), (176, 262, 5), (272, 106, 6),
         (154, 196, 7), (182, 214, 8), (52, 342, 9), (12, 267, 10), (378, 155, 10), (195, 83, 11),
         (380, 344, 12),
     ]  # fmt: skip
@@ -398,15 +401,16 @@ def bench() -> str:
     d = Drawing(
         "Without mains wiring: the whole on one bench",
         "From one socket, plugged one into the other: residual-current device RCD1, contactor box "
-        "K1, contactor box K2, over-temperature limiter TC1, heater E1 in the box. On the second "
-        "socket: supply PS2 of the board A1, and the fan's supply, always on. Two pairs of thin "
+        "K1, contactor box K2, over-temperature limiter TC1, heater E1 in the box. On two other "
+        "sockets: supply PS2 of the board A1, and PS3, the fan's, always on. Two pairs of thin "
         "wires, GPIO27 to K1 and GPIO17 to K2, each with a 10 kilohm resistor.",
         552,
     )
     d.text(12, 22, "Everything with mains is bought, and plugged", "h")
     d.box(12, 36, 366, 34, kind="part")
-    d.text(85, 57, "socket 1", "c b")
-    d.text(290, 57, "socket 2", "c b")
+    d.text(85, 57, "socket 1, alone", "c b")
+    d.text(250, 57, "socket 2", "c b")
+    d.text(334, 57, "socket 3", "c b")
     for x in (85, 250, 330):
         d.dot(x, 70, 4)
     chain: list[tuple[float, Sequence[str]]] = [
@@ -423,7 +427,7 @@ def bench() -> str:
     d.box(12, 384, 366, 110, kind="foam", round_by=4)
     d.box(26, 398, 338, 82, kind="part", round_by=2)
     d.line("hot", (85, 338), (85, 432))
-    d.box(46, 432, 78, 24, "E1  heater", kind="strong")
+    d.box(42, 432, 86, 24, "E1  heater", kind="strong")
     d.line("dash", (152, 318), (176, 318), (176, 410))
     d.dot(176, 414, 5, "bulb")
     d.box(232, 404, 104, 26, "parts, probes")
@@ -431,13 +435,14 @@ def bench() -> str:
     # the second socket
     d.line("hot", (250, 70), (250, 92))
     d.line("hot", (330, 70), (330, 92))
-    d.box(208, 92, 82, 42, "PS2", "board, SELV")
+    d.box(204, 92, 88, 42, "PS2", "board, SELV")
     d.box(298, 92, 80, 42, "PS3", "fan, 12 V")
     d.line("low", (250, 134), (250, 172))
     d.box(204, 172, 100, 96, "A1", "board, in", "a closed box")
     d.line("low", (344, 134), (344, 446), (330, 446))
     d.box(250, 436, 80, 24, "M1  fan")
-    d.text(285, 352, "always on", "k")
+    d.text(350, 300, "stays", "k")
+    d.text(350, 315, "on", "k")
     # the two pairs, each with its resistor
     for y in (181, 249):
         d.line("low", (152, y - 5), (204, y - 5))
