@@ -65,7 +65,7 @@ def test_a_sound_file_is_enough(pins: Path, capsys: pytest.CaptureFixture[str]) 
     assert on(pins) == [False] * 3
     said = capsys.readouterr()
     assert said.out == ""
-    assert "heater (pin 17)" in said.err
+    assert "heater (GPIO17)" in said.err
 
 
 SPOILED = {
@@ -278,7 +278,7 @@ def test_a_pin_that_is_held_is_named_with_its_holder(
     taken = Line(17, True)
     assert main([oven(pins)]) == 1
     said = capsys.readouterr().err
-    assert "heater: pin 17 cannot be driven off: held by 'nightcure'." in said
+    assert "heater: GPIO17 cannot be driven off: held by 'nightcure'." in said
     assert "Stop the controller first, or pull the heater's plug." in said
     assert on(pins)[1:] == [False] * 2, "the others are off all the same"
     taken.release()
@@ -317,7 +317,7 @@ def test_a_line_that_does_not_follow_is_said(
 
     monkeypatch.setattr(bench_chip.LineRequest, "get_value", stuck)
     assert main([oven(pins)]) == 1
-    assert "pin 17 cannot be driven off: it does not follow" in capsys.readouterr().err
+    assert "GPIO17 cannot be driven off: it does not follow" in capsys.readouterr().err
 
 
 def test_any_error_leaves_the_others_to_be_driven(

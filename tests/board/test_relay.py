@@ -63,7 +63,7 @@ def test_one_switch_one_owner(pins: Path) -> None:
     )  # fmt: skip
     assert other.stdout is not None
     assert other.stdout.readline() == "claimed\n"
-    with pytest.raises(NightcureError, match=r"pin 17 cannot be claimed \(held by 'nightcure'\)"):
+    with pytest.raises(NightcureError, match=r"GPIO17 cannot be claimed \(held by 'nightcure'\)"):
         Switch(Output(pin=17), "heater")
     other.communicate("", timeout=20)
 
@@ -121,7 +121,7 @@ def test_an_error_while_switching_leaves_everything_off(pins: Path) -> None:
 
 def test_a_pin_that_cannot_be_claimed_gives_back_the_others(pins: Path) -> None:
     taken = Switch(Output(pin=27), "other")
-    with pytest.raises(NightcureError, match="contactor: pin 27 cannot be claimed"):
+    with pytest.raises(NightcureError, match="contactor: GPIO27 cannot be claimed"):
         Outputs(SETTINGS, Told())
     Switch(Output(pin=17), "heater").close()
     taken.close()
@@ -289,5 +289,5 @@ def test_the_pin_librarys_own_error_becomes_a_sentence(
         raise Odd("no such thing")
 
     monkeypatch.setattr(relay, "OutputDevice", broken)
-    with pytest.raises(NightcureError, match=r"heater: pin 17 cannot be claimed .*no such thing"):
+    with pytest.raises(NightcureError, match=r"heater: GPIO17 cannot be claimed .*no such thing"):
         Outputs(SETTINGS, Told())

@@ -152,7 +152,7 @@ def test_off_drives_the_pins_off(tmp_path: Path) -> None:
         assert done.wait(30) == 0
         assert not workshop.heater_on()
         assert not workshop.contactor_on()
-        assert "Off: heater (pin 17); contactor (pin 27); fan (pin 22)." in workshop.log()
+        assert "Off: heater (GPIO17); contactor (GPIO27); fan (GPIO22)." in workshop.log()
 
 
 @pytest.mark.parametrize(

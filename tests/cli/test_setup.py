@@ -86,7 +86,7 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     t.answer("4 is pulled up at boot", "17")
     t.answer("active-high", "")
     t.answer("contactor in series", "17")
-    t.answer("pin 17 is the heater's", "27")
+    t.answer("GPIO17 is the heater's", "27")
     t.answer("fan", "none")
     t.answer("stop button", "23")
     t.answer("or wired (", "wired")
@@ -224,7 +224,7 @@ def test_a_line_an_answer(tmp_path: Path, bus: Path) -> None:
         ("x\nC\nn\nair\nAir\ny\nnan\n", "out of range"),
         ("x\nC\nn\nair\nAir\ny\n300\nssr\n", "not one of solid-state, contactor"),
         ("x\nC\nn\nair\nAir\ny\n300\nsolid\n3\n", "3 is pulled up at boot"),
-        ("x\nC\nn\nair\nAir\ny\n300\nsolid\n28\n", "there is no pin 28"),
+        ("x\nC\nn\nair\nAir\ny\n300\nsolid\n28\n", "there is no GPIO28"),
         ("x\nC\nn\nair\nAir\ny\n300\nsolid\n14\n", "14 is the serial console's"),
         ("x\nC\nn\npart\nPart\n", "None measures the air"),
         ("\x00\x1b[31m\n", "can be printed"),
@@ -270,7 +270,7 @@ def test_options_alone(tmp_path: Path, bus: Path) -> None:
             "chooses no passphrase",
         ),
         ([*SAFE, "--page", "network"], "anyone on the network"),
-        ([*SAFE, "--pin", "17", "--contactor", "17"], "--contactor: pin 17 is the heater's"),
+        ([*SAFE, "--pin", "17", "--contactor", "17"], "--contactor: GPIO17 is the heater's"),
         ([*SAFE, "--fan", "gpio8"], "--fan: 8 is pulled up at boot"),
         ([*SAFE, "--inside", "1x1"], "--inside: '1x1' is not three lengths"),
         ([*SAFE, "--loss", "1e9"], "--loss: 1e9 is out of range"),

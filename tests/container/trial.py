@@ -102,7 +102,7 @@ class Trial:
     def offs(self) -> int:
         """How often the off command has said that everything is off."""
         said = self.box.run("journalctl", "-u", CONTROLLER, "--no-pager").stdout
-        return said.count("Off: heater (pin 17); contactor (pin 27); fan (pin 22).")
+        return said.count("Off: heater (GPIO17); contactor (GPIO27); fan (GPIO22).")
 
     def page_dies(self) -> None:
         """Killed, then hung: comes back, and the controller does not notice."""
@@ -151,7 +151,7 @@ class Trial:
         self.box.run("systemctl", "reset-failed", CONTROLLER)
         self.box.run("systemctl", "start", CONTROLLER, check=False)
         said = self.box.run("journalctl", "-u", CONTROLLER, "--no-pager", "-n", "30").stdout
-        refusal = [line for line in said.splitlines() if "pin 17 cannot be claimed" in line]
+        refusal = [line for line in said.splitlines() if "GPIO17 cannot be claimed" in line]
         assert refusal, said
         self.note("without_board", refusal[-1].split("]: ", 1)[1])
         drop_in.write_text(bench)

@@ -166,7 +166,7 @@ def test_a_second_controller_is_refused(workshop: Workshop) -> None:
     other.write_text(text.replace("other.ledger", "apart/other.ledger"))
     third = workshop.nightcure("controller", str(other))
     assert third.wait(30) == 2
-    assert "pin 17 cannot be claimed" in workshop.log()
+    assert "GPIO17 cannot be claimed" in workshop.log()
 
 
 def test_a_night_that_stood_still_too_long_is_refused(workshop: Workshop) -> None:

@@ -75,9 +75,23 @@ def test_a_fan_that_turns_is_left_in_peace(swing: float, seed: int, window_s: fl
     assert tripped_after_s(SETTINGS, math.inf, 1.0, swing, seed, window_s) is None
 
 
-def test_an_oven_without_a_declared_fan_is_not_watched() -> None:
-    data = SETTINGS.model_dump(mode="json") | {"fan": None}
-    assert tripped_after_s(Settings.model_validate(data), 7200.0, 0.25, 0.0) is None
+def without_a_pin(fan: str | None) -> Settings:
+    data = SETTINGS.model_dump(mode="json")
+    installation = data["installation"] | {"fan": fan}
+    return Settings.model_validate(data | {"fan": None, "installation": installation})
+
+
+@pytest.mark.parametrize("fan", [None, "none"])
+def test_an_oven_without_a_declared_fan_is_not_watched(fan: str | None) -> None:
+    assert tripped_after_s(without_a_pin(fan), 7200.0, 0.25, 0.0) is None
+
+
+def test_a_fan_that_is_always_on_is_watched_too() -> None:
+    """Fails before this: only one that the program switches was, and the path without mains wiring
+    has none."""
+    when_s = tripped_after_s(without_a_pin("always"), 7200.0, 0.25, 0.0)
+    assert when_s is not None
+    assert 7200.0 < when_s <= 9000.0
 
 
 # ---- it runs on ----------------------------------------------------------------------------------

@@ -73,6 +73,7 @@ def test_195_w_cannot_cook_the_box() -> None:
         ({"installation": {"alarm": "household"}}, "rated from 4 °C"),
         ({"installation": {"heater": "other"}}, "no thermostat or switch inside"),
         ({"installation": {"foam": None}}, "does not tell its foam"),
+        ({"installation": {"fan": "always"}}, "A fan that stops is not found without a thermo"),
         ({}, "A fan that stops is not found without a thermometer on the heater's shield"),
     ],
 )

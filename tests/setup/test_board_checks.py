@@ -76,7 +76,7 @@ def test_a_pin_that_another_process_drives(pins: Path) -> None:
         found = {f.check: f for f in look_at_pins(SETTINGS)}
         other.communicate(timeout=20)
     assert found["heater"].rating is WRONG
-    assert "pin 17 cannot be claimed (held by 'a lamp')" in found["heater"].sentence
+    assert "GPIO17 cannot be claimed (held by 'a lamp')" in found["heater"].sentence
     assert found["contactor"].rating is OK
 
 

@@ -40,7 +40,7 @@ ANSWERS = Answers(
     on_network=True,
     port=8800,
     passphrase_hash=HASH,
-    box=BoxAnswers("plug-in", "eu", "pir", "tube", 60.0, 4.0, 1, 25.0, "linked", None),
+    box=BoxAnswers("plug-in", "eu", "pir", "tube", "always", 60.0, 4.0, 1, 25.0, "linked", None),
 )
 
 
@@ -64,6 +64,8 @@ def test_it_says_what_was_answered() -> None:
     assert limits.no_heat() == ()
     assert (box.wiring, box.supply, box.foam, box.heater) == ("plug-in", "eu", "pir", "tube")
     assert (box.warmest_c, box.alarm, box.people_sleep) == (25.0, "linked", None)
+    assert box.fan == "always"
+    assert s.has_fan
 
 
 @pytest.mark.parametrize(("relay", "shortest_s"), [("solid-state", 10), ("contactor", 120)])

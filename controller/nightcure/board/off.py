@@ -128,9 +128,9 @@ class Off:
                 self._off(pin, not high, end_s)
             except Exception as error:  # whatever it is, the others are still to be driven
                 do = STOP if isinstance(error, LineBusy) else PULL
-                self.trouble.append(f"{what}: pin {pin} cannot be driven off: {error}. {do}")
+                self.trouble.append(f"{what}: GPIO{pin} cannot be driven off: {error}. {do}")
                 continue
-            self.done.append(f"{what} (pin {pin})")
+            self.done.append(f"{what} (GPIO{pin})")
             if not highs:
                 self.done[-1] += ", taken to be active high since nothing says otherwise"
             elif len(set(highs)) > 1:

@@ -47,7 +47,7 @@ class Switch:
             )
         except Exception as error:  # gpiozero has kinds of its own
             raise PinBusy(
-                f"{what}: pin {output.pin} cannot be claimed ({error}); is another controller "
+                f"{what}: GPIO{output.pin} cannot be claimed ({error}); is another controller "
                 f"running, or is this not the oven's board?"
             ) from None
 

@@ -52,7 +52,7 @@ def setup(
     relay: Annotated[str | None, _option("solid-state or contactor.", OVEN)] = None,
     pin: Annotated[str | None, _option("Of the heater's relay.", PINS)] = None,
     contactor: Annotated[str | None, _option("Of the contactor in series, or none.", PINS)] = None,
-    fan: Annotated[str | None, _option("Of the fan, or none.", PINS)] = None,
+    fan: Annotated[str | None, _option("Of the fan; or always, or none.", PINS)] = None,
     stop_button: Annotated[str | None, _option("Of a button to ground, or none.", PINS)] = None,
     active_high: Annotated[
         bool | None,

@@ -17,7 +17,7 @@ def virtual(
         int, typer.Option(help="How many thermometers are plugged in.", min=1, max=4)
     ] = 4,
     contactor: Annotated[
-        bool, typer.Option(help="A contactor in series on pin 27, which must close as well.")
+        bool, typer.Option(help="A contactor in series on GPIO27, which must close as well.")
     ] = False,
     ambient: Annotated[float, typer.Option(help="The shed, °C.", min=-40, max=45)] = 9.0,
     fault: Annotated[
@@ -40,6 +40,7 @@ def virtual(
 
         from ..daemon.stop_signals import StopSignals
         from ..errors import BadInput
+        from ..settings import pin_name
 
         try:
             from ..simulate.faults import parse_fault
@@ -68,8 +69,8 @@ def virtual(
                 f"  nightcure setup --out {folder}/oven.toml",
                 f"  nightcure check {folder}/oven.toml --switches",
                 f"  nightcure controller {folder}/oven.toml\n",
-                f"Heater: 300 W on pin {bench.heater_pin}. Contactor in series: "
-                + ("none." if bench.contactor_pin is None else f"pin {bench.contactor_pin}."),
+                f"Heater: 300 W on {pin_name(bench.heater_pin)}. Contactor in series: "
+                + ("none." if bench.contactor_pin is None else f"{pin_name(bench.contactor_pin)}."),
                 "A number and Enter takes that thermometer in your hand, 0 lets go:\n",
                 *(
                     f"  {i}  {t.id}  {t.role.value} ({t.name})"

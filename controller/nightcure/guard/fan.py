@@ -33,7 +33,7 @@ class FanFailed(Interlock):
 
     def __init__(self, settings: Settings) -> None:
         super().__init__(settings)
-        self.fan = settings.fan is not None
+        self.fan = settings.has_fan
         self.given_w = self.smooth_w = self.slow_w = 0.0
         self.above_k = 0.0
         self.calm_s = self.high_s = 0.0

@@ -20,6 +20,7 @@ ASKED = {
     "supply": "its mains",
     "foam": "its foam",
     "heater": "its kind of heater",
+    "fan": "its fan",
     "alarm": "its smoke alarm",
     "people_sleep": "where people sleep",
 }
@@ -104,7 +105,8 @@ def _power(s: Settings) -> Iterator[Consequence]:
 
 def _place(s: Settings) -> Iterator[Consequence]:
     box, limits = s.installation, s.limits
-    untold = [words for key, words in ASKED.items() if getattr(box, key) is None]
+    told = {"fan"} if s.fan is not None else set()
+    untold = [w for key, w in ASKED.items() if getattr(box, key) is None and key not in told]
     if "cut_out_c" not in limits.model_fields_set:
         untold.append(f"what its cut-out is set to ({limits.cut_out_c or 0:g} °C is assumed)")
     if untold:
@@ -144,11 +146,12 @@ def _place(s: Settings) -> Iterator[Consequence]:
 
 
 def _fan(s: Settings) -> Iterator[Consequence]:
-    if s.fan is None:
+    if not s.has_fan:
         yield Consequence(
             Rating.LOOK,
-            "No fan is declared: if there is one, feed it ahead of the heater's switches, so that "
-            "it runs on when the heater is off.",
+            "No fan is declared: if there is one, feed it ahead of the heater's switches and say "
+            'so (installation.fan = "always"); without one the heater is hotter and the box '
+            "uneven.",
         )
     elif not s.indices(Role.HEATER):
         yield Consequence(

@@ -282,6 +282,11 @@ class Settings(Section):
         watched = len(self.indices(Role.AIR)) > 1 or self.indices(Role.HEATER)
         return None if watched else outrun(self.heater.power_w, self.model)
 
+    @property
+    def has_fan(self) -> bool:
+        """Whether a fan is declared: one that the program switches, or one that is always on."""
+        return self.fan is not None or self.installation.fan == "always"
+
     def indices(self, *roles: Role) -> tuple[int, ...]:
         """Positions in `thermometers` (and so in a tick's readings) of the given roles."""
         return tuple(i for i, t in enumerate(self.thermometers) if t.role in roles)

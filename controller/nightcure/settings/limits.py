@@ -114,6 +114,8 @@ class Installation(Section):
     foam: Literal["pir", "phenolic"] | None = None
     """Never polystyrene: styrene dissolves it and it gives way at 75 °C."""
     heater: Literal["tube", "finned", "other"] | None = None
+    fan: Literal["always", "none"] | None = None
+    """Always: fed ahead of the heater's switches, without a pin. One with a pin is `[fan]`."""
     warmest_c: Annotated[float, Field(ge=-20, le=60)] = 30.0
     """The shed on the warmest day on which it is used."""
     alarm: Literal["linked", "cold-rated", "household", "none"] | None = None

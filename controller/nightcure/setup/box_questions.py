@@ -9,6 +9,8 @@ from ..settings import MARGIN_K, MOST_CUT_OUT_C
 from .questions import Asker, number, one_of
 
 UNKNOWN = "unknown"
+#: A fan that has a pin: its table tells.
+SWITCHED = "switched"
 #: Answers that no oven is built with -> why not.
 NEVER = {
     "polystyrene": "styrene dissolves polystyrene and XPS gives way at 75 °C; build it of PIR or "
@@ -47,6 +49,7 @@ class BoxAnswers(NamedTuple):
     supply: str | None
     foam: str | None
     heater: str | None
+    fan: str | None
     cut_out_c: float
     cut_out_tolerance_k: float
     cut_outs: int
@@ -61,19 +64,21 @@ class BoxAnswers(NamedTuple):
             ("supply", self.supply, "eu, uk, us-120, us-240"),
             ("foam", self.foam, "pir, phenolic; never polystyrene"),
             ("heater", self.heater, "tube, finned, other"),
+            ("fan", self.fan, "always on, ahead of the heater's switches; none; or [fan] above"),
             ("alarm", self.alarm, "linked, cold-rated, household, none"),
             ("people_sleep", self.people_sleep, "elsewhere, or here: in, over or attached to it"),
         ]
         rows = [
             f'{key} = "{value}"   # {words}' if value else f'# {key} = ""   # not told; {words}'
             for key, value, words in told
+            if value != SWITCHED
         ]
         rows.append(f"warmest_c = {self.warmest_c:.1f}   # the shed on the warmest day of use")
         return "[installation]   # what follows from it: nightcure check\n" + "\n".join(rows) + "\n"
 
 
-def ask_of_the_box(ask: Asker, given: BoxGiven) -> BoxAnswers:
-    """Every answer on the box. Raises as `Asker.ask`."""
+def ask_of_the_box(ask: Asker, given: BoxGiven, fan: str | None) -> BoxAnswers:
+    """Every answer on the box; `fan` was asked with the pins. Raises as `Asker.ask`."""
     ask.explain("\nThe box and its place. What you do not know: Enter. See hardware-notes.")
 
     def choose(option: str, question: str, told: str | None, *words: str) -> str | None:
@@ -124,8 +129,9 @@ def ask_of_the_box(ask: Asker, given: BoxGiven) -> BoxAnswers:
         "here",
     )
     return BoxAnswers(
-        wiring, supply, foam, heater, cut_out_c, tolerance_k, int(cut_outs), warmest_c, alarm, sleep
-    )
+        wiring, supply, foam, heater, fan, cut_out_c, tolerance_k, int(cut_outs), warmest_c, alarm,
+        sleep,
+    )  # fmt: skip
 
 
 def _one_of(*words: str) -> Callable[[str], str | None]:

@@ -11,7 +11,7 @@ from ..clock import MachineClock
 from ..errors import BadInput
 from ..settings import Thermometer, no_console_pin, pin_name
 from ..units import TemperatureUnit
-from .box_questions import BoxGiven, ask_of_the_box
+from .box_questions import SWITCHED, UNKNOWN, BoxGiven, ask_of_the_box
 from .oven_file import RELAYS, Answers
 from .passphrase import hashed
 from .questions import Asker, number, one_of, plain_text
@@ -70,7 +70,7 @@ def interview(ask: Asker, given: Given) -> Answers:
     ask.explain("A solid-state relay bears short pulses; a contactor lives 100 000 operations.")
     relay = ask.ask("relay", f"Relay ({', '.join(RELAYS)})", one_of(*RELAYS), given.relay)
     pins = _pins(ask, given)
-    box = ask_of_the_box(ask, given.box)
+    box = ask_of_the_box(ask, given.box, pins.fan_told)
     model = _model(ask, given, power_w)
     on_network, phrase_hash = _page(ask, given)
     service = ask.yes_no(
@@ -126,6 +126,8 @@ class Pins(NamedTuple):
     fan: int | None
     stop_button: int | None
     active_high: bool
+    fan_told: str | None
+    """Whether there is a fan: always on, switched by its pin, none; None where not told."""
 
 
 def _pins(ask: Asker, given: Given) -> Pins:
@@ -142,10 +144,10 @@ def _pins(ask: Asker, given: Given) -> Pins:
                     f"{chosen} is pulled up at boot, which may switch the {job} on; take 9 to 27."
                 )
             if not 9 <= chosen <= 27:
-                raise ValueError(f"there is no pin {chosen} to use; take 9 to 27.")
+                raise ValueError(f"there is no GPIO{chosen} to use; take 9 to 27.")
             no_console_pin(chosen)
             if chosen in taken:
-                raise ValueError(f"pin {chosen} is the {taken[chosen]}'s; give each its own.")
+                raise ValueError(f"GPIO{chosen} is the {taken[chosen]}'s; give each its own.")
             taken[chosen] = job
             return chosen
 
@@ -173,7 +175,19 @@ def _pins(ask: Asker, given: Given) -> Pins:
         given.contactor,
         "27" if 27 not in taken else "none",
     )
-    fan = ask.ask("fan", "GPIO of the fan, or none", pin_or_none("fan"), given.fan, "none")
+
+    def fan_of(text: str) -> int | str | None:
+        word = text.lower()
+        return word if word in ("always", UNKNOWN) else pin_or_none("fan")(text)
+
+    ask.explain(
+        "A fan is best fed ahead of the heater's switches and always on: then it cools a\n"
+        "heater that has just been cut off."
+    )
+    question = "The fan: always (on with the mains), none, or the GPIO that switches it"
+    fan_answer = ask.ask("fan", question, fan_of, given.fan, UNKNOWN)
+    fan = fan_answer if isinstance(fan_answer, int) else None
+    fan_told = SWITCHED if fan is not None else fan_answer or "none"
     stop = ask.ask(
         "stop-button",
         "GPIO of a stop button to ground, or none",
@@ -185,7 +199,7 @@ def _pins(ask: Asker, given: Given) -> Pins:
     for job, chosen in jobs:
         if chosen is not None:
             ask.say(f"  {job}: {pin_name(chosen)}")
-    return Pins(heater, contactor, fan, stop, high)
+    return Pins(heater, contactor, fan, stop, high, None if fan_told == UNKNOWN else str(fan_told))
 
 
 def sizes(text: str) -> tuple[float, float, float] | None:
