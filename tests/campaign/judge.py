@@ -77,9 +77,10 @@ class Judge:
     """Looks at every moment of a night."""
 
     def __init__(self, plan: Plan, index: int, befell: list[tuple[str, float]]) -> None:
-        self.plan, self.settings = plan, plan.oven.settings
+        self.plan, self.limits = plan, plan.oven.settings.limits
+        self.highest_c = plan.profile.highest_c
         kinds = [k for k, _ in befell]
-        contactor = self.settings.contactor is not None and "contactor-welded" not in kinds
+        contactor = plan.oven.settings.contactor is not None and "contactor-welded" not in kinds
         self.j = Judged(
             index, plan.oven.kind, kinds, plan.oven.truth.kappa_k,
             contactor or "relay-welded" not in kinds,
@@ -93,7 +94,7 @@ class Judge:
         self.offs: list[tuple[float, str]] = []
 
     def look(self, m: Moment) -> None:
-        j, limits = self.j, self.settings.limits
+        j, limits = self.j, self.limits
         j.hottest_air_c = max(j.hottest_air_c, m.air_c)
         j.hottest_part_c = max(j.hottest_part_c, m.part_c)
         over = m.air_c > limits.air_c or m.part_c > limits.part_c
@@ -149,7 +150,7 @@ class Judge:
                 j.outcome = e.name
         if d.phase in UNDER_WAY:
             if d.control_c is not None and d.setpoint_c is not None and d.phase is not Phase.COOL:
-                over_k = d.control_c - self.plan.profile.highest_c
+                over_k = d.control_c - self.highest_c
                 j.overshoot_k = max(j.overshoot_k, over_k)
             why = _why(d)
             if why is not None and self.started:

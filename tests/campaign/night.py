@@ -29,6 +29,8 @@ SNAPSHOT_EVERY_S = 10.0
 BOOT_S = 40.0
 #: Names of the moulds, for what cures in them.
 MOULDS = tuple(Thermometer(id=f"28-{i:012x}", role=Role.MOULD, name=f"mould {i}") for i in (1, 2))
+#: Phases in which nothing more is to come.
+OVER = (Phase.DONE, Phase.IDLE, Phase.TRIPPED)
 #: Watched after a trip: what flows then is told by itself.
 AFTER_TRIP_S = 600.0
 
@@ -186,10 +188,10 @@ def moments(plan: Plan, tick_s: float = 2.0) -> Iterator[Moment]:
             moulds_w = resins.step(cured_s, 10.0, oven.moulds_c)
             cured_s += 10.0
         mains = not powerless or t_s >= off_until_s - BOOT_S
-        air_c, parts_c = oven.body.air_c, oven.moulds_c
+        air_c, parts_c = oven.air_c, oven.moulds_c
         moment = Moment(
             t_s, tick_s, ticked, relay, contactor, False, air_c,
-            max(parts_c) if parts_c else air_c, oven.body.heater_c, oven.control_c,
+            max(parts_c) if parts_c else air_c, oven.heater_c, oven.control_c,
             oven.ambient_at(t_s),
         )  # fmt: skip
         closed = (contactor or settings.contactor is None) and mains
@@ -203,8 +205,7 @@ def moments(plan: Plan, tick_s: float = 2.0) -> Iterator[Moment]:
         yield moment
         t_s += tick_s
         if d is not None and not powerless and not waiting:
-            over = d.phase in (Phase.DONE, Phase.IDLE, Phase.TRIPPED)
-            ended_s = None if not over else t_s if ended_s is None else ended_s
+            ended_s = None if d.phase not in OVER else t_s if ended_s is None else ended_s
             if ended_s is not None and t_s - ended_s > AFTER_TRIP_S:
                 return
 
@@ -229,7 +230,7 @@ def _inputs(
     known = cut is None or up_s >= cut.set_right_s
     if not known:
         wall_s -= behind_s
-    wall_s += sum(by_s for at_s, by_s in plan.clock_steps if t_s >= at_s)
+    wall_s += sum([by_s for at_s, by_s in plan.clock_steps if t_s >= at_s])
     silent_s = inbox_s = 0.0
     for s in plan.silences:
         if s.at_s <= t_s < s.at_s + s.for_s:

@@ -1,5 +1,7 @@
 """A virtual oven with walls of several layers keeps its moulds apart from its walls."""
 
+import numpy as np
+
 from nightcure.oven.thermal import FIRST_MOULD, Layer, Mould, Network
 from nightcure.settings import Role, Thermometer
 from nightcure.simulate.virtual import VirtualOven
@@ -21,7 +23,7 @@ AIR = Thermometer(id="28-000000000001", role=Role.AIR, name="air")
 
 def test_moulds_are_the_moulds_alone() -> None:
     oven = VirtualOven(NETWORK, (AIR,), lambda _t: 10.0)
-    oven.state_c[:] = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0]
+    oven.state_c = np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0])
     assert oven.moulds_c == [4.0, 5.0]
 
 

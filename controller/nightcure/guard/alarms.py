@@ -73,10 +73,6 @@ class Alarms:
         self.trip: str | None = None
         """The first trip that is still latched: it holds the oven off."""
 
-    def __contains__(self, name: object) -> bool:
-        """Whether the alarm was ever raised here."""
-        return name in self._alarms
-
     def names(self) -> list[str]:
         """Every alarm that was ever raised here."""
         return list(self._alarms)

@@ -26,6 +26,7 @@ class Guard:
         self.heat_check = HeatCheck(settings)
         """Whether heat does what it must."""
         self._rules = tuple(rule(settings) for rule in RULES)
+        self._ruled = frozenset(rule.name for rule in RULES)
         self._late_s = LATE_TICKS * settings.timing.tick_s
 
     def look(self, v: InterlockInputs, wall_s: float) -> list[Event]:
@@ -34,9 +35,10 @@ class Guard:
         v = self.heat_check.look(v)
         told = self.heat_check.test.take_told()
         events += [Event("note", "switch-test", sentence) for sentence in told]
+        raised = self.alarms.names()
         for rule in self._rules:
             message = rule.look(v)
-            if message is not None or rule.name in self.alarms:
+            if message is not None or rule.name in raised:
                 event = self.alarms.report(rule.name, rule.latching, message, wall_s)
                 if event is not None:
                     events.append(event)
@@ -51,11 +53,10 @@ class Guard:
     def settle(self, wall_s: float) -> list[Event]:
         """Trips that no rule looks after, such as a refused resume, are raised once: their cause is
         gone from the next tick on, so that a person can reset them."""
-        ruled = {rule.name for rule in self._rules}
         told = [
             self.alarms.report(name, True, None, wall_s)
             for name in self.alarms.names()
-            if name not in ruled
+            if name not in self._ruled
         ]
         return [event for event in told if event is not None]
 

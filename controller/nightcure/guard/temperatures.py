@@ -21,7 +21,7 @@ class ControlSensorLost(Interlock):
     DOUBTED_S = 5400.0
     #: ... and one that stood still shows within that time that the air falls.
     STOOD_S = 900.0
-    ANSWERS = (Fault.DISAGREES.value, Fault.FROZEN.value)
+    ANSWERS = (Fault.DISAGREES, Fault.FROZEN)
 
     def __init__(self, settings: Settings) -> None:
         super().__init__(settings)
@@ -33,7 +33,7 @@ class ControlSensorLost(Interlock):
         self.lost_s = 0.0 if v.control_c is not None else self.lost_s + v.dt_s
         answers = v.control_c is not None or v.control_fault in self.ANSWERS
         self.silent_s = 0.0 if answers else self.silent_s + v.dt_s
-        stood = v.control_fault == Fault.FROZEN.value
+        stood = v.control_fault == Fault.FROZEN
         borne_s = self.STOOD_S if stood else self.DOUBTED_S
         lost = self.silent_s > self.AFTER_S or self.lost_s > borne_s
         if not lost or not (v.night or v.phase == "tripped"):

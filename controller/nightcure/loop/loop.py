@@ -246,7 +246,7 @@ class Loop:
         heat_k = self.cure.heat_k()
         run = self._run
         view = InterlockInputs(
-            t.dt_s, t.gap_s, t.wall_step_s, night, heated and night, self.phase.value, t.night_s,
+            t.dt_s, t.gap_s, t.wall_step_s, night, heated and night, self.phase, t.night_s,
             screened.control_c, control_fault, tuple(lost),
             tuple([c for i in self._air if (c := believed[i]) is not None]),
             tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
@@ -274,12 +274,13 @@ class Loop:
     ) -> None:
         control_c = screened.control_c
         assert control_c is not None
-        named = oven_parts(self.settings, screened.believed_c, control_c)
-        temps_c = [c for _, c in named]
+        believed = screened.believed_c
+        temps_c = [control_c, *[c for i in self._parts if (c := believed[i]) is not None]]
         oven = Oven(control_c, min(temps_c), max(temps_c), ambient_c, self._paused)
         before, segment = run.index, run.segment
         why = run.advance(dt_s, oven, self.cure.reached)
         if why is not None:
+            named = oven_parts(self.settings, believed, control_c)
             sentence = given_up(self.settings, run, segment, why, named)
             events.append(Event("phase", "not-reached", sentence))
         if run.index == before:

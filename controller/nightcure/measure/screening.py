@@ -158,7 +158,8 @@ class Screening:
             for i in self._air:
                 if faults[i] is None:
                     faults[i], believed[i] = Fault.DISAGREES, None
-        control_c = next((believed[i] for i in self._air if believed[i] is not None), None)
+        air_c = [c for i in self._air if (c := believed[i]) is not None]
+        control_c = air_c[0] if air_c else None
         air_fault = None
         if control_c is None:
             apart = Fault.DISAGREES in faults
@@ -167,7 +168,7 @@ class Screening:
 
     def _alone(self, past: _Past, reading: Reading, now_s: float, heated: bool) -> Fault | None:
         value_c, taken_s, wire_fault = reading
-        if wire_fault not in (None, Fault.RANGE):
+        if wire_fault is not None and wire_fault is not Fault.RANGE:
             return wire_fault
         if value_c is None:
             return wire_fault or Fault.MISSING

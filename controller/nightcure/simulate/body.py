@@ -29,7 +29,9 @@ class Body(ABC):
     """How many of `moulds_c` belong to one mould."""
     power_w: float
     state_c: Array
-    _parts: list[int]
+    air: slice
+    """The nodes that are air."""
+    parts: list[int]
     """The nodes in which parts may lie."""
 
     @abstractmethod
@@ -38,24 +40,8 @@ class Body(ABC):
 
     @abstractmethod
     def points_c(self) -> list[float]:
-        """What a perfect thermometer would show at every place, °C."""
+        """What a perfect thermometer would show at every place, °C: the nodes come first."""
 
     @abstractmethod
     def step(self, dt_s: float, held: Held) -> None:
         """Let `dt_s` pass."""
-
-    @property
-    @abstractmethod
-    def air_c(self) -> float:
-        """The hottest air, °C."""
-
-    @property
-    def moulds_c(self) -> list[float]:
-        """Temperature of every place in which a part may lie, °C."""
-        moulds_c: list[float] = self.state_c[self._parts].tolist()
-        return moulds_c
-
-    @property
-    def heater_c(self) -> float:
-        """The heater's body, °C."""
-        return float(self.state_c[0])

@@ -21,7 +21,8 @@ class LumpedOven(Body):
         self.power_w = network.power_w
         self.state_c: Array = np.zeros(len(network.capacities))
         self._inputs = np.zeros(1 + len(self.state_c))
-        self._parts = list(range(FIRST_MOULD, FIRST_MOULD + len(network.moulds)))
+        self.air = slice(AIR, AIR + 1)
+        self.parts = list(range(FIRST_MOULD, FIRST_MOULD + len(network.moulds)))
         self._steps: dict[tuple[float, float], tuple[Array, Array]] = {}
 
     def place(self, role: Role, number: int) -> int:
@@ -36,10 +37,6 @@ class LumpedOven(Body):
         points_c: list[float] = self.state_c.tolist()
         return points_c
 
-    @property
-    def air_c(self) -> float:
-        return float(self.state_c[AIR])
-
     def step(self, dt_s: float, held: Held) -> None:
         """Let `dt_s` pass. There is one air, so the fan changes nothing."""
         key = held.door_w_per_k, dt_s
@@ -53,4 +50,4 @@ class LumpedOven(Body):
         if self.network.moulds:
             u[1 + FIRST_MOULD :] = 0.0
             u[1 + FIRST_MOULD : 1 + FIRST_MOULD + len(held.moulds_w)] = held.moulds_w
-        self.state_c = f @ self.state_c + h @ u
+        self.state_c = f.dot(self.state_c) + h.dot(u)

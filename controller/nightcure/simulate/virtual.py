@@ -90,7 +90,9 @@ class VirtualOven:
         self.t_s = 0.0
         self.energy_j = 0.0
         first_c = ambient_c(0.0) if start_c is None else start_c
-        self.state_c = np.full(len(self.body.state_c), first_c)
+        self.body.state_c = np.full(len(self.body.state_c), first_c)
+        self._points_c = self.body.points_c()
+        """As they are now; reckoned once a step, for all who look."""
         self._probes = tuple(usual_probes(thermometers) if probes is None else probes)
         self._random = np.random.default_rng(seed)
         self._noise: list[list[float]] = []
@@ -106,9 +108,10 @@ class VirtualOven:
             self._offsets_c.append(t.offset_c - probe.error_c)
         self._control = next(i for i, t in enumerate(thermometers) if t.role is Role.AIR)
         self._probes_c = [first_c] * len(self._places)
-        self._late: list[deque[tuple[float, float]] | None] = [
-            deque([(-math.inf, first_c)]) if p.delay_s else None for p in self._probes
-        ]
+        self._late = {
+            i: deque([(-math.inf, first_c)]) for i, p in enumerate(self._probes) if p.delay_s
+        }
+        """Of every probe that shows late: when and what it will have shown, °C, oldest first."""
         self._keeps: dict[float, list[float]] = {}
         self._frozen_c: dict[int, float | None] = {}
         self.heating = False
@@ -116,17 +119,28 @@ class VirtualOven:
 
     @property
     def state_c(self) -> Array:
-        """Temperature of every node, °C."""
+        """Temperature of every node, °C; set as a whole."""
         return self.body.state_c
 
     @state_c.setter
     def state_c(self, value: Array) -> None:
         self.body.state_c = value
+        self._points_c = self.body.points_c()
 
     @property
     def moulds_c(self) -> list[float]:
         """Temperature of every place where a part may lie."""
-        return self.body.moulds_c
+        return [self._points_c[node] for node in self.body.parts]
+
+    @property
+    def air_c(self) -> float:
+        """The hottest air, °C."""
+        return max(self._points_c[self.body.air])
+
+    @property
+    def heater_c(self) -> float:
+        """The heater's body, °C."""
+        return self._points_c[0]
 
     @property
     def nodes_per_mould(self) -> int:
@@ -136,7 +150,7 @@ class VirtualOven:
     @property
     def control_c(self) -> float:
         """What a perfect thermometer in the control sensor's place would show."""
-        return self.body.points_c()[self._places[self._control] or 0]
+        return self._points_c[self._places[self._control] or 0]
 
     def ambient_c(self) -> float:
         """The shed's temperature now, faults included."""
@@ -184,24 +198,23 @@ class VirtualOven:
         if keeps is None:
             keeps = [math.exp(-dt_s / p.lag_s) for p in self._probes]
             self._keeps[dt_s] = keeps
-        points_c = self.body.points_c()
+        points_c = self._points_c = self.body.points_c()
         probes_c = self._probes_c
         out = None
         if "sensor-out-of-box" in on:
             out = on["sensor-out-of-box"].at_sensor(self._control)
-        for i, place in enumerate(self._places):
+        for i, (place, keep) in enumerate(zip(self._places, keeps, strict=True)):
             target_c = ambient_c if place is None or i == out else points_c[place]
-            probes_c[i] = target_c + keeps[i] * (probes_c[i] - target_c)
-            late = self._late[i]
-            if late is not None:
-                late.append((self.t_s, probes_c[i]))
-                seen_s = self.t_s - self._probes[i].delay_s
-                while len(late) > 1 and late[1][0] <= seen_s:
-                    late.popleft()
+            probes_c[i] = target_c + keep * (probes_c[i] - target_c)
+        for i, late in self._late.items():
+            late.append((self.t_s, probes_c[i]))
+            seen_s = self.t_s - self._probes[i].delay_s
+            while len(late) > 1 and late[1][0] <= seen_s:
+                late.popleft()
 
     def _with_exotherm(self, more_w: float, moulds_w: Sequence[float]) -> Sequence[float]:
         """Heat of the parts with `more_w` on the first mould."""
-        places = len(self.body.moulds_c)
+        places = len(self.body.parts)
         heat_w = [*moulds_w, *[0.0] * (places - len(moulds_w))]
         for i in range(min(self.body.nodes_per_mould, places)):
             heat_w[i] += more_w / self.body.nodes_per_mould
@@ -213,10 +226,9 @@ class VirtualOven:
             drawn = self._random.standard_normal((BLOCK, len(self._places)))
             self._noise = (drawn * [p.noise_c for p in self._probes]).tolist()
         noise_c = self._noise.pop()
-        shown_c = [
-            (c if late is None else late[0][1]) - offset_c
-            for c, late, offset_c in zip(self._probes_c, self._late, self._offsets_c, strict=True)
-        ]
+        shown_c = [c - o for c, o in zip(self._probes_c, self._offsets_c, strict=True)]
+        for i, late in self._late.items():
+            shown_c[i] = late[0][1] - self._offsets_c[i]
         on = self._active()
         if on:
             self._disturb(on, shown_c, noise_c)

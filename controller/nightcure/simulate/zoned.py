@@ -170,17 +170,17 @@ class ZonedBody(Body):
         self.oven = oven
         self.power_w = oven.power_w
         n = len(oven.capacities)
-        self._air = slice(1, oven.first_wall)
-        self._parts = [
+        self.air = slice(1, oven.first_wall)
+        self.parts = [
             node
             for i in range(len(oven.moulds))
             for node in range(oven.first_node(i), oven.first_node(i) + self.nodes_per_mould)
         ]
         # One product a step: nodes, shed, heater, draught into each zone, heat of each part.
         zones = len(oven.zones_j_per_k)
-        self._whole = np.zeros(n + 2 + zones + len(self._parts))
-        self._state = self._whole[:n]
-        self._shed, self._heat, self._draught = n, n + 1, slice(n + 2, n + 2 + zones)
+        self._whole = np.zeros(n + 2 + zones + len(self.parts))
+        self._state, self._next = self._whole[:n], np.zeros(n)
+        self._shed, self._heat, self._draught = n, n + 1, n + 2
         self._curing = slice(n + 2 + zones, len(self._whole))
         self._per_zone = oven.draught_w_per_k / zones
         self._steps: dict[tuple[float, bool, float], Array] = {}
@@ -209,33 +209,28 @@ class ZonedBody(Body):
         """The nodes, then each zone's air as a thermometer sees it, with its view of the heater."""
         points_c: list[float] = self._state.tolist()
         view, heater_c = self.oven.air_view, points_c[0]
-        points_c += [c + view * (heater_c - c) for c in points_c[self._air]]
+        points_c += [c + view * (heater_c - c) for c in points_c[self.air]]
         return points_c
-
-    @property
-    def air_c(self) -> float:
-        return float(max(self._state[self._air]))
 
     def step(self, dt_s: float, held: Held) -> None:
         whole, ambient_c = self._whole, held.ambient_c
         whole[self._shed], whole[self._heat] = ambient_c, held.heater_w
-        draughts = []
-        for air_c in whole[self._air].tolist():
+        for zone, air_c in enumerate(whole[self.air].tolist(), self._draught):
             over_k = air_c - ambient_c
             extra = math.sqrt(abs(over_k) / DRAUGHT_AT_K) - 1.0
-            draughts.append(-self._per_zone * extra * over_k)
-        whole[self._draught] = draughts
-        if self._parts:
+            whole[zone] = -self._per_zone * extra * over_k
+        if self.parts:
             whole[self._curing] = held.moulds_w if len(held.moulds_w) else 0.0
         key = held.door_w_per_k, held.fan_on, dt_s
         if key not in self._steps:
             self._steps[key] = self._step_matrix(*key)
-        self._state[:] = self._steps[key] @ whole
+        self._steps[key].dot(whole, self._next)
+        self._state[:] = self._next
 
     def _step_matrix(self, door_w_per_k: float, fan_on: bool, dt_s: float) -> Array:
         a, b = self.oven.rates(door_w_per_k, fan_on)
         n = len(a)
-        heated = [0, *range(1, self.oven.first_wall), *self._parts]
+        heated = [0, *range(1, self.oven.first_wall), *self.parts]
         inputs = np.hstack([b[:, :1], b[:, 1:][:, heated]])
         block = np.zeros((n + inputs.shape[1],) * 2)
         block[:n, :n], block[:n, n:] = a, inputs
