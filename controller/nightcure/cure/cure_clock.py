@@ -9,9 +9,10 @@ still: there is no data, so no cure is promised. Pure Python; no I/O, no randomn
 
 from __future__ import annotations
 
+import copy
 from typing import NamedTuple
 
-from .clock_figures import MILESTONES, Band, ClockFigures, Milestone
+from .clock_figures import MILESTONES, Band, ClockFigures, Milestone, SelfHeat
 from .rate import TimeTable, faster
 
 EARLY, LIKELY, LATE = range(3)
@@ -45,10 +46,21 @@ def post_cure_rows(figures: ClockFigures) -> tuple[tuple[float, float], ...]:
     return ((slack_c, hours * faster(figures.cure_kj_per_mol, at_c, slack_c)), *rows)
 
 
+def _roots(heat: SelfHeat | None) -> tuple[float, float] | None:
+    """sqrt(a/(1-a)) at mixing and at the gel; None for a card without heat of cure."""
+    if heat is None:
+        return None
+    seed, gel = heat.seed, heat.gel_degree
+    return (seed / (1.0 - seed)) ** 0.5, (gel / (1.0 - gel)) ** 0.5
+
+
 class CureClock:
     """One resin from its mixing on. `advance` it; `snapshot` and `restore` keep it."""
 
-    __slots__ = ("_gel", "_post", "equivalent_min", "figures", "reached_s", "stages", "tracks")
+    __slots__ = (
+        *("_gel", "_gel_reference_min", "_post", "_roots"),
+        *("equivalent_min", "figures", "reached_s", "stages", "tracks"),
+    )
 
     def __init__(self, figures: ClockFigures) -> None:
         self.figures = figures
@@ -56,6 +68,9 @@ class CureClock:
         self._post: TimeTable | None = None
         if figures.post_cure_h:
             self._post = TimeTable(post_cure_rows(figures), figures.cure_kj_per_mol)
+        gel_min = self._gel.at(figures.reference_c)
+        self._gel_reference_min = 1.0 if gel_min is None else gel_min
+        self._roots = _roots(figures.self_heat)
         bands: dict[Milestone, Band | None] = {
             "laminate-opens": figures.opens_min,
             "laminate-closes": figures.closes_min,
@@ -208,34 +223,20 @@ class CureClock:
 
     def _root(self, track: int) -> float | None:
         """sqrt(a/(1-a)), which grows straight with equivalent time."""
-        heat = self.figures.self_heat
-        if heat is None:
+        if self._roots is None:
             return None
-        first, gel = self._roots()
+        first, gel = self._roots
         share = self.tracks[track][0] / self.figures.gel_band[track]
         gel_min = self._gel_reference_min * self.figures.gel_band[track]
         return first + (gel - first) * (share + self.tracks[track][1] / gel_min)
-
-    def _roots(self) -> tuple[float, float]:
-        heat = self.figures.self_heat
-        assert heat is not None
-        return (
-            (heat.seed / (1.0 - heat.seed)) ** 0.5,
-            (heat.gel_degree / (1.0 - heat.gel_degree)) ** 0.5,
-        )
-
-    @property
-    def _gel_reference_min(self) -> float:
-        gel_min = self._gel.at(self.figures.reference_c)
-        return 1.0 if gel_min is None else gel_min
 
     def heat_w_per_kg(self, rates: tuple[float, float, float], track: int = LIKELY) -> float:
         """Heat (W per kg of resin) that it gives off now at these `rates`; 0 if unknown."""
         heat = self.figures.self_heat
         root = self._root(track)
-        if heat is None or root is None:
+        if heat is None or root is None or self._roots is None:
             return 0.0
-        first, gel = self._roots()
+        first, gel = self._roots
         gel_rate, cure_rate, _ = rates
         need = self.figures.gel_band[track]
         if self.tracks[track][0] < need:
@@ -249,11 +250,8 @@ class CureClock:
 
     def copy(self) -> CureClock:
         """The same clock to run ahead with."""
-        twin = CureClock.__new__(CureClock)
-        twin.figures, twin._gel, twin._post = self.figures, self._gel, self._post
-        twin.stages = self.stages
+        twin = copy.copy(self)
         twin.tracks = [list(t) for t in self.tracks]
-        twin.equivalent_min = self.equivalent_min
         twin.reached_s = {k: list(v) for k, v in self.reached_s.items()}
         return twin
 
