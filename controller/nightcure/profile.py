@@ -31,7 +31,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, ValidationError
 
 from .cure.box_air import Box, gives_off, vapour_refusal
-from .cure.clock_figures import Milestone
+from .cure.clock_figures import MILESTONE_WORDS, Milestone
 from .cure.part import Part, with_figures
 from .cure.vapour import VAPOUR_MOST_PCT
 from .errors import BadInput, faults_as_sentences
@@ -201,8 +201,9 @@ class Profile(Section):
             awaited = awaited_of(s)
             if awaited and not any(knows(p, awaited) for p in self.parts):
                 yield (
-                    f"{place}: it waits for '{awaited}' and no part has a resin card that tells "
-                    f"it; add one under [[parts]], or leave it out."
+                    f"{place}: it waits until the parts are {MILESTONE_WORDS[awaited]} "
+                    f"('{awaited}') and no part has a resin card that tells that; add one under "
+                    f"[[parts]], or leave it out."
                 )
         names = [p.name for p in self.parts]
         for part in self.parts:

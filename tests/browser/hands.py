@@ -34,6 +34,30 @@ def answer(page: Page, button: str) -> None:
     expect(page.get_by_role("dialog")).to_have_count(0)
 
 
+def pick(page: Page, name: str) -> None:
+    """Choose another profile."""
+    page.get_by_text("Another profile", exact=True).click()
+    page.get_by_role("radio", name=re.compile(f"^{name}")).check()
+
+
+def open_part(page: Page, name: str) -> Locator:
+    """A part's fields, unfolded."""
+    fold = page.locator(".night-parts details", has=page.locator("summary b", has_text=name))
+    if fold.get_attribute("open") is None:
+        fold.locator("summary").click()
+    return fold
+
+
+def freshly_laid_under_a_duct(page: Page) -> None:
+    """Lid and rim mixed as the night starts, in a box with ducted air."""
+    for name, hours in (("Lid", "0"), ("Rim", "-0.5")):
+        open_part(page, name).get_by_label("mixed before the start").fill(hours)
+    page.get_by_role("radio", name="just laid up").check()
+    page.get_by_role("radio", name="ordinary").check()
+    page.get_by_text("The box holds 0.43").click()
+    page.get_by_label("ducted fresh air, measured").fill("12")
+
+
 def shown(place: Locator) -> float:
     """The number that stands there."""
     text = place.inner_text()

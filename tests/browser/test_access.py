@@ -41,7 +41,7 @@ def test_axe_finds_nothing_serious(
         see(page, archive, screen)
         expect(page.locator("main h2").first).to_be_visible()
         if screen == "start":
-            page.get_by_role("button", name="Draw a new one").click()
+            page.get_by_role("button", name="A new one").click()
             expect(page.get_by_role("slider")).to_have_count(3)
         if screen == "now":
             page.get_by_text("The night as a table").click()
@@ -91,7 +91,7 @@ def test_by_keyboard_alone(page: Page, steered: RunningDemo, quiet: list[str]) -
 
     tab_to("Start", "link")
     page.keyboard.press("Enter")
-    tab_to("Draw a new one")
+    tab_to("A new one")
     page.keyboard.press("Enter")
     tab_to(re.compile("^End of segment 1"), "slider")
     page.keyboard.press("ArrowUp")
@@ -101,6 +101,8 @@ def test_by_keyboard_alone(page: Page, steered: RunningDemo, quiet: list[str]) -
     tab_to(re.compile("^Start '"))
     page.keyboard.press("Enter")
     tab_to(re.compile("^An independent"), "checkbox")
+    page.keyboard.press("Space")
+    tab_to(re.compile("^The parts have gelled"), "checkbox")
     page.keyboard.press("Space")
     tab_to("Start heating")
     page.keyboard.press("Enter")

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Locator, Page, expect
 
 from .conftest import DESK, PHONE, SMALL, RunningDemo
-from .hands import answer, log_in, see, steering
+from .hands import answer, freshly_laid_under_a_duct, log_in, open_part, pick, see, steering
 from .test_access import faults
 
 ASK = "Work it out …"
@@ -19,16 +19,11 @@ def odds(page: Page) -> Locator:
     return page.get_by_role("region", name="Will it do tonight?")
 
 
-def lid(page: Page) -> Locator:
-    parts = page.get_by_role("region", name="Parts tonight")
-    return parts.get_by_role("listitem", name="Lid", exact=True)
-
-
 def choose(page: Page, running: RunningDemo) -> None:
     """The shipped profile whose parts have their resins."""
     see(page, running, "start")
-    page.get_by_role("radio", name=re.compile("^Lid and rim, until demould")).check()
-    expect(lid(page)).to_be_visible()
+    pick(page, "Lid and rim, until demould")
+    freshly_laid_under_a_duct(page)
 
 
 def ask(page: Page, by: str, lowest: str = "2") -> Locator:
@@ -48,7 +43,9 @@ def test_the_answer_comes_first_then_why(
     choose(page, archive)
     page.get_by_role("button", name=ASK).click()
     log_in(page, archive.passphrase)
-    ask(page, "23:10", "-4").get_by_label("The parts should be").select_option("out of the mould")
+    ask(page, "23:10", "-4").get_by_label("The parts should be").select_option(
+        "hard enough to leave its mould"
+    )
     with page.expect_request("**/api/plan") as sent:
         answer(page, "Work it out")
     asked: Any = sent.value.post_data_json
@@ -57,13 +54,15 @@ def test_the_answer_comes_first_then_why(
 
     first = odds(page).locator(".answer")
     expect(first).to_have_text(told["answer"])
-    assert re.match(r"(Yes|Probably|Hardly|No): .* by 23:10 in \d+ of 100 nights", told["answer"])
+    assert re.match(
+        r"(Very probably|Probably|Hardly|No): .* by 23:10 in \d+ of 100 nights", told["answer"]
+    )
     share = odds(page).locator(".meter rect").get_attribute("width")
     assert share is not None
     assert float(share.removesuffix("%")) == pytest.approx(100 * told["probability"])
     expect(odds(page)).to_contain_text(told["weak_point"])
     for part in ("Lid", "Rim"):
-        expect(odds(page).get_by_role("heading", name=part, exact=True)).to_be_visible()
+        expect(odds(page).locator(".part-rows .head", has_text=part)).to_be_visible()
     demould = next(m for m in told["milestones"] if m["name"] == "demould")
 
     def clock(after_s: float) -> str:
@@ -71,8 +70,8 @@ def test_the_answer_comes_first_then_why(
         return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
     middle, low, high = (clock(demould[k]) for k in ("p50_s", "p10_s", "p90_s"))
-    line = odds(page).locator(".cards li li", has_text="out of the mould").first
-    expect(line).to_contain_text(f"about {middle}, {low} to {high}")
+    line = odds(page).locator(".part-rows .next").first
+    expect(line).to_have_text(f"hard by {middle} {low}–{high}")
     for sentence in told["warnings"]:
         expect(odds(page)).to_contain_text(sentence)
     best = told["levers"][0]
@@ -93,17 +92,21 @@ def test_an_answer_is_shown_for_what_was_asked_only(
     page.get_by_role("button", name=ASK).click()
     ask(page, "08:00")
     answer(page, "Work it out")
-    expect(odds(page).locator(".answer")).to_have_text(re.compile("^Yes: 32 °C"))
-    resin = lid(page).get_by_role("textbox", name=re.compile("^resin "))
+    sure = re.compile("robably: 32 °C for .* if your resin is like its kind, in \\d+ if it is slow")
+    expect(odds(page).locator(".answer")).to_have_text(sure)
+    promise = re.compile(r"^Start: hard by \d\d:\d\d, (likely|perhaps)$")
+    expect(page.get_by_role("button", name=promise)).to_be_visible()
+    resin = open_part(page, "Lid").get_by_role("textbox", name="Lid, resin")
     before = resin.input_value()
     resin.fill("0.9")
     expect(odds(page).locator(".answer")).to_be_empty()
     expect(odds(page).locator(".plot")).to_have_count(0)
     resin.fill(before)
-    expect(odds(page).locator(".answer")).to_have_text(re.compile("^Yes: 32 °C"))
+    expect(odds(page).locator(".answer")).to_have_text(sure)
 
-    page.get_by_role("button", name="Draw a new one").click()  # it has no parts
-    expect(odds(page)).to_contain_text("Name a part's resin above")
+    for name in ("Lid", "Rim"):
+        open_part(page, name).get_by_role("button", name=f"Take out {name}").click()
+    expect(odds(page)).to_contain_text("With a part's resin named")
     expect(odds(page).get_by_role("button", name=ASK)).to_have_count(0)
     assert quiet == []
 

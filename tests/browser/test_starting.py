@@ -8,32 +8,142 @@ from collections.abc import Callable
 from playwright.sync_api import Locator, Page, expect
 
 from .conftest import RunningDemo
-from .hands import answer, log_in, middle, see, steering
+from .hands import answer, middle, open_part, see, steering
 
 
 def number(page: Page, segment: int, label: str) -> Locator:
     row = page.get_by_label(re.compile(f"^Segment {segment},"))
-    return row.get_by_role("textbox", name=re.compile(f"^{label} "))
+    return row.get_by_role("textbox", name=re.compile(f"^{label}$"))
 
 
 def start_button(page: Page) -> Locator:
-    return page.get_by_role("button", name=re.compile("^Start '"))
+    return page.get_by_role("button", name=re.compile("^Start[ :]"))
 
 
-def test_a_drawn_profile_is_started(
+class Taps:
+    """A thumb that counts; what is typed counts as the tap into its field."""
+
+    def __init__(self, page: Page) -> None:
+        self.page, self.count = page, 0
+
+    def on(self, place: Locator) -> None:
+        place.click()
+        self.count += 1
+
+    def button(self, name: str | re.Pattern[str]) -> None:
+        self.on(self.page.get_by_role("button", name=name))
+
+
+def test_the_first_planned_night_from_a_fresh_oven(
     page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
 ) -> None:
+    """As somebody does who has it in hand for the first time; 25 taps are the most it may take."""
     running = demo("--speed", "60", "--no-start")
-    see(page, running, "start")
-    expect(start_button(page)).to_be_disabled()  # until the cautions are accepted
-    checks = page.get_by_role("region", name="Before a start")
-    expect(checks.locator(".not")).to_contain_text("cautions")
-    page.get_by_role("button", name="I have read them …").click()
-    log_in(page, running.passphrase)
-    answer(page, "I accept them")
-    expect(checks.locator(".not")).to_have_count(0)
+    see(page, running, "now")
+    thumb = Taps(page)
+    thumb.on(page.get_by_role("link", name="Start", exact=True))
+    expect(page.get_by_role("region", name="Parts tonight")).to_contain_text("Lid")
+    expect(page.get_by_role("region", name="When the door closes")).to_contain_text("Vapour: up to")
+    thumb.button("Work it out …")
+    dialog = page.get_by_role("dialog")
+    thumb.on(dialog.get_by_label("The oven's passphrase"))
+    page.keyboard.type(running.passphrase)
+    thumb.button("Log in")
+    thumb.on(dialog.get_by_role("button", name="Work it out"))
+    expect(dialog).to_have_count(0)
+    odds = page.get_by_role("region", name="Will it do tonight?")
+    expect(odds.locator(".answer")).to_contain_text("of 100 nights")
+    thumb.button(re.compile(r"^Start: hard by \d\d:\d\d, \w+"))
+    begin = dialog.get_by_role("button", name="Start heating")
+    expect(begin).to_be_disabled()
+    for told in ("I have read the cautions", "independent over-temperature cut-out", "gelled and"):
+        thumb.on(dialog.locator("label.check", has_text=told))
+    thumb.on(begin)
+    expect(page).to_have_url(re.compile("#now$"))
+    parts = page.get_by_role("list", name="Parts")
+    expect(parts).to_contain_text(re.compile(r"Lid.*hard by \d\d:\d\d.*Rim.*hard by", re.S))
+    assert thumb.count <= 25, thumb.count
+    assert thumb.count == 10, "it may become shorter, not longer"
 
-    page.get_by_role("button", name="Draw a new one").click()
+    # The first screen has what people ask: parts, state, air and setpoint, Stop.
+    for place in (
+        page.get_by_role("heading", name="Estuary box"),
+        page.locator(".state"),
+        *parts.locator(".next").all(),
+        page.get_by_test_id("air"),
+        page.get_by_test_id("setpoint"),
+        page.get_by_role("button", name="Stop", exact=True),
+    ):
+        expect(place).to_be_in_viewport(ratio=1)
+    expect(page.locator(".state")).to_contain_text("Ramp All is well. Rising to 32.0 °C")
+
+    # What lay in the oven is remembered, on any phone.
+    steering(page, running).post("commands/stop")
+    page.evaluate("sessionStorage.clear()")
+    see(page, running, "start")
+    page.reload()
+    expect(page.get_by_role("region", name="Parts tonight")).to_contain_text("Rim")
+    expect(page.get_by_role("radio", name="vent open")).to_be_checked()
+    assert quiet == []
+
+
+def test_what_is_refused_is_lifted_by_one_press(page: Page, archive: RunningDemo) -> None:
+    """A quarter of the lower explosive limit (NFPA 86, from a summary), and nobody accepts more.
+
+    Fails before this: the sentence spoke of m³/h, and nothing on the page lifted it.
+    """
+    see(page, archive, "start")
+    verdict = page.get_by_role("region", name="What the oven makes of it")
+    expect(verdict).to_contain_text("This oven takes it")
+    page.get_by_role("radio", name="ordinary").check()
+    expect(verdict.locator(".refusal")).to_contain_text(
+        re.compile(r"Vapour: \d\d % .* do not start")
+    )
+    odds = page.get_by_role("region", name="Will it do tonight?")
+    expect(odds).to_contain_text("once the oven takes the profile")
+    bar = page.locator(".go-bar")
+    expect(bar).to_contain_text("It starts once you open the vent (a hole low, one high).")
+    expect(start_button(page)).to_have_count(0)
+    bar.get_by_role("button", name="The vent is open").click()
+    expect(page.get_by_role("radio", name="vent open")).to_be_checked()
+    expect(verdict).to_contain_text("This oven takes it")
+
+    lid = open_part(page, "Lid")
+    lid.locator("select").first.select_option("epoxy-slow")
+    open_part(page, "Rim").locator("select").first.select_option("epoxy-slow")
+    expect(page.get_by_role("region", name="When the door closes")).to_have_count(0)
+    expect(verdict).to_contain_text("This oven takes it")
+
+
+def test_rubbish_is_refused_where_it_is_typed(page: Page, archive: RunningDemo) -> None:
+    """Fails before this: the field took its old number back, and the night began with that."""
+    see(page, archive, "start")
+    resin = open_part(page, "Lid").get_by_role("textbox", name="Lid, resin")
+    for typed, told in (
+        ("a bucket", "“a bucket” is no number: 0.01 to 100 kg."),
+        ("0", "0 is out of range: 0.01 to 100 kg."),
+        ("", "Type a number, 0.01 to 100 kg."),
+        ("1 000", "no number"),
+    ):
+        resin.fill(typed)
+        expect(page.locator(".night-parts .refusal")).to_contain_text(told)
+        page.get_by_label("Lid, catalyst").fill("2.5")
+        start_button(page).click()
+        expect(resin).to_be_focused()
+        expect(resin).to_have_value(typed)
+        expect(page.get_by_role("dialog")).to_have_count(0)
+    expect(page.get_by_label("Lid, catalyst")).to_have_value("2.5")
+    resin.fill("0,7")
+    expect(page.locator(".night-parts .refusal")).to_have_count(0)
+
+
+def test_a_drawn_profile_is_started(page: Page, steered: RunningDemo, quiet: list[str]) -> None:
+    running = steered
+    oven = steering(page, running)
+    oven.post("cautions/accept")
+    oven.post("commands/stop")
+    see(page, running, "start")
+    page.get_by_role("button", name="A new one").click()
     ramp, soak = page.get_by_role("slider").nth(0), page.get_by_role("slider").nth(1)
     before_c, before_h = number(page, 1, "to").input_value(), number(page, 2, "for").input_value()
     x, y = middle(ramp.locator(".dot"))
@@ -54,30 +164,32 @@ def test_a_drawn_profile_is_started(
 
     verdict = page.get_by_role("region", name="What the oven makes of it")
     number(page, 1, "to").fill("75")
-    expect(verdict).to_contain_text("is above what this oven may be asked for, 55 °C")
-    expect(start_button(page)).to_be_disabled()
+    told = page.get_by_label(re.compile("^Segment 1,")).locator(".refusal")
+    expect(told).to_have_text("75 is out of range: 0 to 55 °C.")
     number(page, 1, "to").fill("36")
     number(page, 1, "at").fill("18.5")
     expect(verdict).to_contain_text("This oven takes it: up to 36.0 °C")
 
-    page.get_by_label("Name").fill("Drawn by hand")
+    page.get_by_label("Name", exact=True).fill("Drawn by hand")
     start_button(page).click()
     begin = page.get_by_role("dialog").get_by_role("button", name="Start heating")
     expect(begin).to_be_disabled()  # until the cut-out is confirmed
-    page.get_by_role("dialog").get_by_role("checkbox").check()
+    for tick in page.get_by_role("dialog").get_by_role("checkbox").all():
+        tick.check()
     answer(page, "Start heating")
     expect(page.get_by_text("Ramp", exact=True)).to_be_visible()
     expect(page).to_have_url(re.compile("#now$"))
-    profile = steering(page, running).get("status")["profile"]
+    profile = oven.get("status")["profile"]
     assert profile["name"] == "Drawn by hand"
     ramped, soaked, _ = profile["segments"]
     assert (ramped["to_c"], ramped["rate_c_per_h"], soaked["at_c"]) == (36, 18.5, 36)
+    oven.post("commands/stop")
     assert quiet == []
 
 
 def test_the_drawing_keeps_to_what_the_oven_bears(page: Page, archive: RunningDemo) -> None:
     see(page, archive, "start")
-    page.get_by_role("button", name="Draw a new one").click()
+    page.get_by_role("button", name="A new one").click()
     expect(page.locator(".drawing text.limit")).to_have_text("at most 55°")
     x, y = middle(page.get_by_role("slider").nth(0).locator(".dot"))
     page.mouse.move(x, y)
@@ -93,11 +205,11 @@ def test_own_profiles_are_saved_replaced_and_deleted(page: Page, steered: Runnin
     oven = steering(page, running)
     shipped = len(oven.get("profiles"))
     see(page, running, "start")
-    page.get_by_role("button", name="Draw a new one").click()
-    page.get_by_label("Name").fill("Mine")
+    page.get_by_role("button", name="A new one").click()
+    page.get_by_label("Name", exact=True).fill("Mine")
     page.get_by_role("button", name="Save …").click()
     answer(page, "Save")
-    mine = page.get_by_role("radio", name=re.compile("^Mine yours"))
+    mine = page.get_by_role("radio", name=re.compile("^Mine yours"), include_hidden=True)
     expect(mine).to_be_checked()
     assert len(oven.get("profiles")) == shipped + 1
 
@@ -108,52 +220,25 @@ def test_own_profiles_are_saved_replaced_and_deleted(page: Page, steered: Runnin
     answer(page, "Replace it")
     assert oven.offer("Mine")["segments"][1]["hours"] == 3
 
-    page.get_by_role("button", name="Delete it …").click()
+    page.get_by_text("Another profile", exact=True).click()
+    page.get_by_role("button", name="Delete 'Mine' …").click()
     answer(page, "Delete")
     expect(mine).to_have_count(0)
     assert len(oven.get("profiles")) == shipped
 
 
-def test_vapour_is_shown_and_refused_above_a_quarter(page: Page, archive: RunningDemo) -> None:
-    """A quarter of the lower explosive limit (NFPA 86, from a summary), and nobody accepts more.
-
-    Fails before this: a tick allowed up to half.
-    """
+def test_a_part_is_taken_out_and_put_in(page: Page, archive: RunningDemo) -> None:
     see(page, archive, "start")
-    page.get_by_role("radio", name=re.compile("^Lid and rim, until demould")).check()
-    vapour = page.get_by_role("region", name="Vapour")
-    expect(vapour).to_contain_text(re.compile(r"Up to 2\d % of the lower explosive limit"))
-    verdict = page.get_by_role("region", name="What the oven makes of it")
-    expect(verdict).to_contain_text("This oven takes it")
-    expect(verdict).to_contain_text("are out of reach: this oven may be asked for 55 °C")
-    lid = page.get_by_role("region", name="Parts tonight").get_by_label("Lid")
-    lid.get_by_role("textbox", name=re.compile("^resin ")).fill("1.6")
-    expect(vapour).to_contain_text("The oven does not start above 25 %")
-    expect(vapour.get_by_role("checkbox")).to_have_count(0)
-    expect(verdict.locator(".refusal")).to_contain_text("do not start")
-
-
-def test_a_part_is_given_its_resin_and_its_vapour_is_reckoned(
-    page: Page, archive: RunningDemo
-) -> None:
-    """Cautious until more is said: a wet lay-up in a shut box is refused, with what would do."""
-    see(page, archive, "start")
-    page.get_by_role("button", name="Draw a new one").click()
     parts = page.get_by_role("region", name="Parts tonight")
-    expect(parts).to_contain_text("Name the resin of a part")
-    parts.get_by_label("Add a part laid up with").select_option("polyester-laminating")
-    expect(parts.get_by_role("listitem")).to_have_count(1)
-    expect(parts).to_contain_text("Polyester laminating resin, generic, measured by Lid")
+    for name in ("Lid", "Rim"):
+        open_part(page, name).get_by_role("button", name=f"Take out {name}").click()
+    expect(parts).to_contain_text("None: a trial without resin.")
     verdict = page.get_by_role("region", name="What the oven makes of it")
-    expect(verdict).to_contain_text("ovens are kept under: do not start")
-    stood = parts.get_by_role("textbox", name=re.compile("^it stood at"))
-    expect(stood).to_have_count(0)
-    parts.get_by_role("textbox", name=re.compile("^mixed after")).fill("-2")
-    expect(stood).to_have_value("20")
-    parts.get_by_role("textbox", name=re.compile("^of the styrene")).fill("1")
-    parts.get_by_role("textbox", name=re.compile("^fresh air")).fill("4")
-    expect(verdict).to_contain_text("This oven takes it")
-    expect(page.get_by_role("region", name="Vapour")).to_contain_text("% of the lower explosive")
-    parts.get_by_role("button", name="Take out Lid").click()
-    expect(parts.get_by_role("listitem")).to_have_count(0)
+    expect(verdict.locator(".refusal")).to_contain_text("no part has a resin card")
+    expect(page.locator(".go-bar")).to_contain_text("It starts once you let it run by the clock")
+    parts.get_by_role("button", name="Add a part").click()
+    lid = open_part(page, "Lid")
+    expect(lid.get_by_label("Lid, measured by")).to_have_value("Lid")
+    lid.get_by_label("Lid, mixed before the start").fill("1.5")
+    expect(lid.locator("summary")).to_contain_text("0.5 kg, 2 % catalyst, mixed 1.5 h before")
     expect(verdict).to_contain_text("This oven takes it")

@@ -46,8 +46,8 @@ def test_the_live_state_tells_milestones_in_wall_time_and_what_is_waited_for() -
     for name, at_s in came.items():
         assert at_s is not None
         assert gelled_s[name] == pytest.approx(ticks[0][0].wall_s + at_s, abs=3.0)
-    assert "The ramp waits until every part is at 'gelled'" in said
-    assert "Soaking until every part is at 'demould'" in said
+    assert "The ramp waits until every part is gelled" in said
+    assert "Held at 32.0 °C until every part is hard enough to leave its mould" in said
     assert ends_s == pytest.approx(ticks[-1][0].wall_s, abs=1800.0), "the night's end is foreseen"
 
 

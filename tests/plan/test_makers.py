@@ -72,7 +72,9 @@ def test_it_is_said_in_the_answer_and_in_the_figures() -> None:
     plan = planned(TONIGHT, PROFILE)
     assert plan.slow_probability is not None
     count = round(100.0 * plan.slow_probability)
-    assert f"kWh. Should it be a slow maker's resin, in {count} of 100. The weak" in plan.answer()
+    like, told = round(100.0 * plan.probability), plan.answer()
+    assert f"in {like} of 100 nights if your resin is like its kind, in {count} if it is" in told
+    assert not told.startswith("Yes"), "a card from memory"
     assert plan.as_json()["probability_if_slow_maker"] == round(plan.slow_probability, 4)
     assert any("is generic" in w for w in plan.warnings)
 
@@ -82,7 +84,7 @@ def test_a_card_of_one_s_own_leaves_nothing_open() -> None:
     plan = planned(replace(TONIGHT, parts=sown(own)), own)
     assert plan.slow_probability is None
     assert plan.as_json()["probability_if_slow_maker"] is None
-    assert "maker" not in plan.answer()
+    assert "its kind" not in plan.answer()
     assert not any("generic" in w for w in plan.warnings)
 
 

@@ -32,6 +32,7 @@ from .routes import (
     cards,
     cautions,
     commands,
+    morning,
     nights,
     oven_settings,
     plan,
@@ -77,7 +78,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     problems.install(app, HEADERS)
     for part in (
         *(status, live, start_checks, nights, profiles, cards, commands, cautions, oven_settings),
-        *(session, survey, record, plan),
+        *(session, survey, record, morning, plan),
     ):
         app.include_router(part.router)
     app.mount("/api", problems.NoSuchRoute(app))

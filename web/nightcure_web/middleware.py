@@ -10,6 +10,8 @@ from collections.abc import Iterable
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from nightcure.ledger.photo import MOST_BYTES
+
 from . import problems
 from .access import LOG_IN, Access
 
@@ -38,6 +40,8 @@ HOME = ("home.arpa", "internal", "lan", "home", "localdomain")
 
 #: A profile of forty segments has some 4 kB.
 MOST_BODY_BYTES = 64_000
+#: A photo is read only after who sends it has been let in.
+MOST_PHOTO_BYTES = MOST_BYTES
 
 #: What is answered without a login even where reading asks for one: it tells nothing of the oven.
 OPEN = ("/session", "/health", "/login", "/logout", "/logout-everywhere")
@@ -117,11 +121,14 @@ class SmallBodies:
         self._app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        refusal = self._refusal(scope["headers"]) if scope["type"] == "http" else None
+        refusal = self._refusal(scope) if scope["type"] == "http" else None
         await (self._app if refusal is None else refusal)(scope, receive, send)
 
     @staticmethod
-    def _refusal(headers: list[tuple[bytes, bytes]]) -> ASGIApp | None:
+    def _refusal(scope: Scope) -> ASGIApp | None:
+        headers: list[tuple[bytes, bytes]] = scope["headers"]
+        photo = scope["method"] == "PUT" and scope["path"].endswith("/photo")
+        most_bytes = MOST_PHOTO_BYTES if photo else MOST_BODY_BYTES
         if any(name == b"transfer-encoding" for name, _ in headers):
             return problems.problem_response(411, "Say how long the request is; it has no length.")
         lengths = {value for name, value in headers if name == b"content-length"} or {b"0"}
@@ -131,9 +138,9 @@ class SmallBodies:
                 400, "Content-Length should be one whole number of bytes, 0 or more."
             )
         # Python itself refuses to read a number of thousands of digits.
-        if len(length) > 9 or int(length) > MOST_BODY_BYTES:
+        if len(length) > 9 or int(length) > most_bytes:
             return problems.problem_response(
-                413, f"The request is too long; {MOST_BODY_BYTES // 1000} kB are the most."
+                413, f"The request is too long; {most_bytes // 1000} kB are the most."
             )
         return None
 

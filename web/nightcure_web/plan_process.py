@@ -53,7 +53,7 @@ def told(plan: Plan) -> dict[str, Any]:
     whole = plan.as_json()
     kept = (
         *("probability", "standard_error", "goal", "deadline_s", "energy_kwh", "milestones"),
-        *("warnings", "levers", "nights"),
+        *("warnings", "levers", "nights", "probability_if_slow_maker"),
     )
     return {
         "answer": whole["answer"].removesuffix(weak).strip(),

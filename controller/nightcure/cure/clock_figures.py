@@ -35,6 +35,15 @@ MILESTONES: tuple[Milestone, ...] = (
     "full",
     "post-cured",
 )
+#: What a part past a milestone is.
+MILESTONE_WORDS: dict[Milestone, str] = {
+    "gelled": "gelled",
+    "laminate-opens": "ready to laminate on",
+    "laminate-closes": "past laminating on",
+    "demould": "hard enough to leave its mould",
+    "full": "as cured as it gets",
+    "post-cured": "post-cured",
+}
 
 
 class SelfHeat(Section):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from ..cure.clock_figures import MILESTONE_WORDS
 from ..loop.loop import Loop
 from ..loop.waiting import oven_parts, waits_for
 from ..profile import Cool, Ramp, Segment, Soak
@@ -11,6 +12,7 @@ from ..record.off_sentences import off_sentence
 from ..settings import Settings
 from ..tick import Decision, Phase, TickInputs
 from ..units import show_duration, show_temperature
+from .night_end import left
 
 
 def live_state(
@@ -18,10 +20,8 @@ def live_state(
 ) -> dict[str, Any]:
     """The live state; night and tick number are added where the ledger knows them."""
     run = loop.run
-    left_s = None if run is None else run.left_s()
-    clocks = loop.cure.clocks
-    if left_s is not None and clocks is not None and clocks.ends_s is not None:
-        left_s = max(clocks.ends_s - clocks.now_s, 0.0)
+    ends = left(settings, loop, d)
+    left_s = None if ends is None else ends.likely_s
     alarms = [
         {
             "name": a.name,
@@ -53,6 +53,7 @@ def live_state(
         "why_off": _why_off(d),
         "left_s": left_s,
         "ends_s": None if left_s is None or not inputs.wall_known else inputs.wall_s + left_s,
+        "most_s": None if ends is None else ends.most_s,
         "night_s": loop.night_s,
         "clock_set": inputs.wall_known,
         "box_open": loop.box.open,
@@ -120,7 +121,7 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
     if d.trip is not None:
         return "The oven has tripped; it stays off until a person resets it."
     if run is None:
-        return "Done; the heater is off." if d.phase is Phase.DONE else "Ready for a night."
+        return "The heater is off." if d.phase is Phase.DONE else "Ready for a night."
     if loop.box.why_off is not None:
         return off_sentence(*loop.box.why_off)
     segment = run.segment
@@ -131,19 +132,20 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
             and not loop.cure.reached(segment.wait_for)
         ):
             most = show_duration(3600.0 * segment.wait_at_most_h)
-            return f"The ramp waits until every part is at '{segment.wait_for}', at most {most}."
+            what = MILESTONE_WORDS[segment.wait_for]
+            return f"The ramp waits until every part is {what}, at most {most}."
         if d.control_c is not None:
             return waits_for(settings, run, oven_parts(settings, d.believed, d.control_c))
         return "It waits for a believable air temperature."
     following = run.profile.segments[run.index + 1 :]
     after = _then(settings, following[0]) if following else "the end"
     if isinstance(segment, Soak):
-        left = show_duration(60.0 * round((segment.hours * 3600.0 - run.counted_s) / 60.0))
+        more = show_duration(60.0 * round((segment.hours * 3600.0 - run.counted_s) / 60.0))
         if segment.until:
-            return (
-                f"Soaking until every part is at '{segment.until}', at most {left}; then {after}."
-            )
-        return f"{left} of soak left, then {after}."
+            what = MILESTONE_WORDS[segment.until]
+            at = show_temperature(segment.at_c, settings.units)
+            return f"Held at {at} until every part is {what}, at most {more}; then {after}."
+        return f"{more} of soak left, then {after}."
     if isinstance(segment, Ramp):
         return f"Rising to {show_temperature(segment.to_c, settings.units)}, then {after}."
     below = show_temperature(segment.below_c, settings.units)

@@ -1,14 +1,15 @@
 """A night's hash: SHA-256 of all that was recorded of it, so that a changed record shows.
 
 Taken into it: the night's row but its number and label, every tick, every event. What people add
-afterwards (label, notes) is left out: it may change without the record having changed.
+afterwards is left out: it may change without the record having changed. Notes, touch and photo have
+a hash of their own.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from .reader import LedgerReader
 from .rows import EventRow, NightRow, TickRow
@@ -35,6 +36,14 @@ def night_hash(reader: LedgerReader, night_id: int) -> str:
     if night is None:
         raise KeyError(night_id)
     return hash_of_rows(night, reader.ticks(night_id), all_events(reader, night_id))
+
+
+def notes_hash(noted: Mapping[str, str]) -> str:
+    """SHA-256 of what people noted of a night, its photo's own among it; '' where nothing was."""
+    if not noted:
+        return ""
+    lines = [_line((field, noted[field])) for field in sorted(noted)]
+    return hashlib.sha256(b"nightcure notes, form 1\n" + b"".join(lines)).hexdigest()
 
 
 def all_events(reader: LedgerReader, night_id: int) -> Iterable[EventRow]:

@@ -29,6 +29,13 @@ FIELDS: dict[str, str] = {
     "catalyst_weighed_g": "Catalyst weighed, g",
     "remarks": "Remarks",
 }
+#: What a part felt like in the morning, by its place in the profile: `touch_1`, `touch_2` ...
+FELT = ("tacky", "leathery", "hard")
+#: Fields that are numbers: what they may be, and their unit.
+NUMBERS: dict[str, tuple[float, float, str]] = {
+    "catalyst_weighed_g": (0.0, 10_000.0, " g"),
+    "barcol": (0.0, 100.0, ""),
+}
 LONGEST_LABEL, LONGEST_NOTE, MOST_FIELDS = 80, 2000, 40
 
 
@@ -49,6 +56,22 @@ def checked_note(field: str, value: str) -> str:
         raise BadInput(f"{field} has {len(text)} characters; {LONGEST_NOTE} are the most.")
     if not _printable(text.replace("\n", "").replace("\t", "")):
         raise BadInput(f"{field} has characters in it that cannot be printed.")
+    if text and re.sub(r"_\d+$", "", field) == "touch" and text not in FELT:
+        raise BadInput(f"{field} is '{text[:40]}'; it should be {', '.join(FELT)}.")
+    return _number(field, text) if text else text
+
+
+def _number(field: str, text: str) -> str:
+    """A number's text as it was written, where the field is one. Raises BadInput."""
+    least, most, unit = NUMBERS.get(re.sub(r"_\d+$", "", field), (0.0, 0.0, ""))
+    if not most:
+        return text
+    found = re.fullmatch(r"(\d+(?:[.,]\d+)?) ?([a-z]*)", text)
+    value = float(found[1].replace(",", ".")) if found else -1.0
+    if found is None or found[2] not in ("", unit.strip()) or not least <= value <= most:
+        raise BadInput(
+            f"{field} is '{text[:40]}'; it should be a number, {least:g} to {most:g}{unit}."
+        )
     return text
 
 

@@ -17,6 +17,7 @@ from typing import Any, Literal, NamedTuple
 
 from .maintenance import IdleLedger
 from .night_hash import night_hash
+from .photo import FIELD, remove_photo
 from .reader import LedgerReader, thin
 from .rows import THINNED, TickRow, passed_s
 
@@ -74,7 +75,9 @@ def apply_retention(
             if what == "thinned":
                 _thin(ledger, reader, night_id, now_s)
             else:
+                photo = reader.noted(night_id).get(FIELD)
                 _drop(ledger, night_id)
+                remove_photo(path, photo)
             done.append(Done(night_id, what))
             if on_done is not None:
                 on_done(done[-1])

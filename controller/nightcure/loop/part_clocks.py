@@ -10,7 +10,7 @@ import copy
 import math
 from typing import Any
 
-from ..cure.clock_figures import Milestone
+from ..cure.clock_figures import MILESTONE_WORDS, Milestone
 from ..cure.cure_clock import LIKELY, CureClock, When
 from ..errors import BadInput
 from ..profile import Profile, Ramp, Soak, knows
@@ -213,7 +213,8 @@ class PartClocks:
         s = self._settings
         at = show_temperature(soak.at_c, s.units)
         hours = show_duration(soak.hours * 3600.0)
-        what = f"{p.part.name} will not be so far ('{soak.until}') within a soak of {hours} at {at}"
+        state = MILESTONE_WORDS[soak.until]
+        what = f"{p.part.name} will not be {state} within a soak of {hours} at {at}"
         needs_s = p.clock.needs_s(soak.until, soak.at_c)
         if needs_s is None:
             why = (
@@ -246,7 +247,8 @@ class PartClocks:
                 more = "no cure is to be expected at this temperature"
                 if needs_s is not None:
                     more = f"it needs about {show_duration(_minute(needs_s))} more at this warmth"
-                message = f"The soak is over and {p.part.name} is not at '{segment.until}': {more}."
+                state = MILESTONE_WORDS[segment.until]
+                message = f"The soak is over and {p.part.name} is not {state}: {more}."
                 events.append(Event("cure", "not-reached", message))
         return events
 
@@ -257,7 +259,7 @@ class PartClocks:
                 "cure",
                 "not-reached",
                 f"The ramp waited {show_duration(3600.0 * segment.wait_at_most_h)} for "
-                f"{p.part.name} ('{segment.wait_for}') and went on without it.",
+                f"{p.part.name} to be {MILESTONE_WORDS[segment.wait_for]} and went on without it.",
             )
             for p in self._parts
             if segment.wait_for

@@ -74,10 +74,13 @@ def answer(
     weak: str,
     slow: float | None,
 ) -> str:
-    """The answer in one sentence, the odds with a slow maker's resin, and the weak point."""
+    """The answer in one sentence, and the weak point.
+
+    A generic card never yields a bare yes: nobody knows yet whose resin it is.
+    """
     probability = float(np.mean(nights.met(tonight.deadline_s)))
     if probability >= 0.9:
-        first = "Yes"
+        first = "Yes" if slow is None else "Very probably" if slow >= 0.9 else "Probably"
     elif probability >= 0.5:
         first = "Probably"
     elif probability >= 0.1:
@@ -94,10 +97,10 @@ def answer(
         usual = f", usually not before {clock_time(tonight, goal_s)}"
     else:
         usual = ""
-    other = "" if slow is None else f"{makers.if_slow(slow)} "
+    resin = "" if slow is None else f" {makers.if_slow(slow)}"
     return (
         f"{first}: {brief(profile)} reaches {goal} by {by}{within} in {count} of 100 "
-        f"nights{usual}; {energy_kwh:.1f} kWh. {other}{weak}"
+        f"nights{resin}{usual}; {energy_kwh:.1f} kWh. {weak}"
     )
 
 

@@ -30,8 +30,9 @@ def with_slow_makers(tonight: Tonight, sampled: SampledParameters) -> SampledPar
 
 
 def if_slow(probability: float) -> str:
-    """What the odds are then, in a sentence."""
-    return f"Should it be a slow maker's resin, in {round(100.0 * probability)} of 100."
+    """What the odds are then, to be said after those of a resin like its kind."""
+    count = round(100.0 * probability)
+    return f"if your resin is like its kind, in {count} if it is slow (a gel cup settles it)"
 
 
 def warning(tonight: Tonight) -> str | None:

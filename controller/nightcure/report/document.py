@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from .chart import Chart
 from .verdict import Tone
@@ -56,7 +57,15 @@ class Picture:
     """The same for one who cannot see it."""
 
 
-Block = Heading | Text | Pairs | Table | Form | Picture
+@dataclass(frozen=True)
+class Photo:
+    """A JPEG of the part."""
+
+    jpeg: bytes
+    told: str
+
+
+Block = Heading | Text | Pairs | Table | Form | Picture | Photo
 
 
 @dataclass(frozen=True)
@@ -68,7 +77,13 @@ class Document:
     verdict: str
     tone: Tone
     night_hash: str
+    notes_hash: str = ""
     blocks: tuple[Block, ...] = field(default=())
+
+
+def clock(wall_s: float, form: str = "%H:%M") -> str:
+    """A wall time on the local clock."""
+    return datetime.fromtimestamp(wall_s).astimezone().strftime(form)
 
 
 _UNIT = re.compile(r"(?<=\d) (?=(h|min|s|K|W|kg|g|%|°[CF]|kWh)\b|%|h \d)")

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ..errors import BadInput
-from ..ledger.night_hash import all_events, night_hash
+from ..ledger.night_hash import all_events, night_hash, notes_hash
+from ..ledger.photo import FIELD, photo_of
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import CheckRow, EventRow, NightRow
 from ..units import TemperatureUnit
@@ -75,6 +76,10 @@ class Facts:
     refit: dict[str, Any] | None
     thinned: dict[str, Any] | None
     night_hash: str
+    notes_hash: str
+    """Of what was noted by hand, the photo's among it; '' where nothing was."""
+    photo: bytes | None
+    """A JPEG."""
 
     @property
     def units(self) -> TemperatureUnit:
@@ -119,6 +124,7 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
         reader, night_id, settings, [s["kind"] for s in profile["segments"]]
     )
     events = list(all_events(reader, night_id))
+    notes = reader.noted(night_id)
     return Facts(
         night=night,
         profile=profile,
@@ -129,10 +135,12 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
         alarms=alarm_histories(events),
         parts=_parts(profile, tick_summary, events),
         sensors=_sensors(reader, night, settings, tick_summary),
-        notes=reader.noted(night_id),
+        notes=notes,
         refit=reader.refit(night_id),
         thinned=reader.thinned(night_id),
         night_hash=night_hash(reader, night_id),
+        notes_hash=notes_hash(notes),
+        photo=photo_of(reader.path, notes.get(FIELD)),
     )
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import hashlib
 import re
+from base64 import b64encode
 from collections.abc import Sequence
 from html import escape
 
 from .chart import Anchor, Point, draw
-from .document import Block, Document, Form, Heading, Pairs, Picture, Table, Text, tied
+from .document import Block, Document, Form, Heading, Pairs, Photo, Picture, Table, Text, tied
 
 #: Stands where the page's own SHA-256 goes while it is taken.
 BLANK = "0" * 64
@@ -38,6 +39,7 @@ th { color: var(--quiet); font-weight: 600; } .number { text-align: right; }
 dl { display: grid; grid-template-columns: max-content minmax(0, 1fr); gap: .15rem 1rem;
   margin: .6rem 0; font-size: .875rem; }
 dt { color: var(--quiet); } dd { margin: 0; overflow-wrap: anywhere; }
+.photo { display: block; max-width: 100%; max-height: 30rem; margin: .8rem 0; }
 .form dd { border-bottom: 1px solid var(--quiet); min-height: 1.6rem; white-space: pre-wrap; }
 svg { display: block; width: 100%; height: auto; } .narrow { display: none; }
 svg text { fill: var(--quiet); font: 11px system-ui, sans-serif; }
@@ -112,6 +114,7 @@ def page(document: Document) -> str:
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="nightcure-seal" content="{document.night_hash}">
+<meta name="nightcure-notes" content="{document.notes_hash}">
 <meta name="nightcure-page" content="{BLANK}">
 <title>{escape(document.title)}</title>
 <style>{STYLE}</style>
@@ -162,6 +165,10 @@ def _block(block: Block) -> str:
             return _table(block)
         case Picture():
             return _picture(block)
+        case Photo():
+            data = b64encode(block.jpeg).decode()
+            told = escape(block.told)
+            return f'<img class="photo" alt="{told}" src="data:image/jpeg;base64,{data}">'
 
 
 def _rows(rows: tuple[tuple[str, str], ...]) -> str:

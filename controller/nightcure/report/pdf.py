@@ -9,7 +9,7 @@ from xml.sax.saxutils import escape
 
 from ..errors import BadInput
 from .chart import Anchor, Point, draw
-from .document import Block, Document, Form, Heading, Pairs, Picture, Table, Text, tied
+from .document import Block, Document, Form, Heading, Pairs, Photo, Picture, Table, Text, tied
 
 MARGIN = 34.0
 #: What reportlab leaves free inside its frame.
@@ -47,7 +47,8 @@ def pdf(document: Document, paper: str = "a4") -> bytes:
     template = SimpleDocTemplate(
         out, pagesize=size, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN,
         bottomMargin=MARGIN + 12.0, title=printable(document.title), author="nightcure",
-        keywords=f"nightcure-seal:{document.night_hash}", subject=printable(document.verdict),
+        subject=printable(document.verdict),
+        keywords=f"nightcure-seal:{document.night_hash} nightcure-notes:{document.notes_hash}",
     )  # fmt: skip
     width = size[0] - 2 * MARGIN - 2 * PADDING
     writer = _Writer(width)
@@ -138,6 +139,17 @@ class _Writer:
                 return [self._table(block)]
             case Picture():
                 return [_drawing(block, self._width)]
+            case Photo():
+                return [self._photo(block)]
+
+    def _photo(self, photo: Photo) -> Any:
+        from reportlab.platypus import Image
+
+        try:
+            width = self._width / 2.0
+            return Image(BytesIO(photo.jpeg), width=width, height=width, kind="proportional")
+        except Exception:  # whatever a decoder makes of a damaged file: the record is printed
+            return self._said("There is a photo, which could not be printed.", "quiet")
 
     def _pairs(self, rows: tuple[tuple[str, str], ...], ruled: bool) -> Any:
         from reportlab.platypus import Table as Grid

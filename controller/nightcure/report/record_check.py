@@ -7,12 +7,15 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from ..errors import BadInput
-from ..ledger.night_hash import night_hash
+from ..ledger.night_hash import night_hash, notes_hash
 from ..ledger.reader import LedgerReader
 from .html import page_hash, page_hash_stated
 
 _IN_HTML = re.compile(r'<meta name="nightcure-seal" content="([0-9a-f]{64})">')
 _IN_PDF = re.compile(rb"nightcure-seal:([0-9a-f]{64})")
+_NOTES = re.compile(
+    rb'<meta name="nightcure-notes" content="([0-9a-f]*)">|nightcure-notes:([0-9a-f]*)'
+)
 #: No record is longer, bytes.
 MOST_BYTES = 20_000_000
 
@@ -22,6 +25,8 @@ class Checked(NamedTuple):
 
     file_as_printed: bool | None
     """Whether the file is as it was printed; None where it cannot be told (a PDF)."""
+    notes_as_printed: bool | None
+    """Whether what was filled in by hand, touch and photo are as then; None: not told in it."""
     night_as_printed: bool
     """Whether the ledger's night is what the record was printed from."""
     thinned_since: bool
@@ -30,13 +35,19 @@ class Checked(NamedTuple):
     @property
     def same(self) -> bool:
         """Whether nothing speaks against the record."""
-        return self.file_as_printed is not False and (self.night_as_printed or self.thinned_since)
+        night = self.night_as_printed or self.thinned_since
+        return night and False not in (self.file_as_printed, self.notes_as_printed)
 
     @property
     def sentence(self) -> str:
         """In words."""
         if self.file_as_printed is False:
             return "The file was changed after it was printed: its text is not what it was."
+        if self.notes_as_printed is False and (self.night_as_printed or self.thinned_since):
+            return (
+                "The night is the same, and what was filled in by hand or its photo was changed "
+                "since this record was printed."
+            )
         if self.night_as_printed:
             whole = "" if self.file_as_printed else " (whether its text is, a PDF cannot tell)"
             return (
@@ -88,4 +99,7 @@ def check(reader: LedgerReader, night_id: int, file: Path) -> Checked:
         raise BadInput(f"{reader.path} holds no night {night_id}.") from None
     thinned = reader.thinned(night_id)
     before = thinned is not None and thinned.get("seal") == stated
-    return Checked(as_printed, stated == now, before)
+    noted: bool | None = None
+    if (by_hand := _NOTES.search(data)) is not None:
+        noted = (by_hand[1] or by_hand[2] or b"").decode() == notes_hash(reader.noted(night_id))
+    return Checked(as_printed, noted, stated == now, before)

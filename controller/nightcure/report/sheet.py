@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from .. import __version__
 from ..ledger.file import SCHEMA_VERSION
 from ..ledger.notes import FIELDS
+from ..ledger.photo import FIELD
 from ..units import show_difference, show_duration, show_temperature
 from .chart import chart_of
-from .document import Block, Document, Form, Heading, Pairs, Picture, Table, Text
+from .document import Block, Document, Form, Heading, Pairs, Photo, Picture, Table, Text, clock
 from .facts import Facts
+from .next_steps import next_steps
 from .sections import alarms, parts, segments, sensors
 from .uniformity import CAUTION, Uniformity
 from .verdict import verdict
@@ -34,11 +35,6 @@ class Extras:
     """Host time, s."""
 
 
-def clock(wall_s: float, form: str = "%H:%M") -> str:
-    """A wall time on the local clock."""
-    return datetime.fromtimestamp(wall_s).astimezone().strftime(form)
-
-
 def minutes(seconds: float) -> str:
     """A duration to the minute."""
     return show_duration(60.0 * round(seconds / 60.0)) if seconds >= 30.0 else "0 min"
@@ -49,7 +45,7 @@ def sheet(facts: Facts, extras: Extras = Extras()) -> Document:
     said, tone = verdict(facts)
     night = facts.night
     label = f" ({night.label})" if night.label else ""
-    blocks: list[Block] = []
+    blocks: list[Block] = [*_morning(facts)]
     chart = chart_of(facts)
     if chart.empty:
         blocks.append(Text("There are too few ticks for a chart."))
@@ -57,6 +53,10 @@ def sheet(facts: Facts, extras: Extras = Extras()) -> Document:
         blocks.append(Picture(chart, f"Temperatures and duty of night {night.id}. {said}"))
     blocks += [Pairs(_figures(facts, extras)), *_thinned(facts)]
     blocks += [Heading("Filled in by hand"), Form(_fields(facts))]
+    if facts.photo is not None:
+        blocks.append(Photo(facts.photo, f"The photo of night {night.id}, taken in the morning."))
+    elif FIELD in facts.notes:
+        blocks.append(Text("The photo that was kept is gone, or was changed."))
     blocks += [Heading("Segments"), *segments(facts)]
     blocks += [Heading("Parts"), *parts(facts)]
     blocks += [Heading("Deviations and alarms"), *alarms(facts)]
@@ -71,8 +71,18 @@ def sheet(facts: Facts, extras: Extras = Extras()) -> Document:
         verdict=said,
         tone=tone,
         night_hash=facts.night_hash,
+        notes_hash=facts.notes_hash,
         blocks=tuple(blocks),
     )
+
+
+def _morning(facts: Facts) -> list[Block]:
+    """What may be done next, before everything else."""
+    if not facts.parts or facts.outcome == "open":
+        return []
+    steps = next_steps(facts)
+    rows = tuple((s.part, s.sentence, s.foretold, s.found or "not touched yet") for s in steps)
+    return [Heading("What may be done next"), Table(("part", "next", "foretold", "found"), rows)]
 
 
 def _figures(facts: Facts, extras: Extras) -> tuple[tuple[str, str], ...]:
@@ -129,7 +139,8 @@ def _thinned(facts: Facts) -> list[Block]:
 def _fields(facts: Facts) -> tuple[tuple[str, str], ...]:
     rows = [(name, facts.notes.get(field, "")) for field, name in FIELDS.items()]
     more = [(field.replace("_", " ").capitalize(), value) for field, value in facts.notes.items()
-            if field not in FIELDS]  # fmt: skip
+            if field not in FIELDS and field != FIELD
+            and field.rsplit("_", 1)[0] not in ("touch", "barcol")]  # fmt: skip
     return (*rows[:-1], *more, rows[-1])
 
 
@@ -189,6 +200,10 @@ def _versions(facts: Facts, extras: Extras) -> list[Block]:
         ("Ticks", str(facts.tick_summary.ticks)),
         ("SHA-256 of the night", facts.night_hash),
     ]
+    if facts.notes_hash:
+        rows.append(("SHA-256 of what was filled in by hand", facts.notes_hash))
+    if facts.photo is not None:
+        rows.append(("SHA-256 of the photo", facts.notes[FIELD]))
     return [
         Pairs(tuple(rows)),
         Text(

@@ -5,21 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
+from ..cure.clock_figures import MILESTONE_WORDS
 from ..units import show_difference, show_duration, show_temperature
 from .facts import Facts, PartSummary
 from .segments import SegmentSummary
 
 Tone = Literal["good", "fair", "bad"]
-
-#: A milestone -> how a part past it is called; the later says more.
-MILESTONE_STATE = {
-    "gelled": "gelled",
-    "laminate-opens": "ready to be laminated upon",
-    "laminate-closes": "past laminating upon",
-    "demould": "ready to leave its mould",
-    "full": "as cured as it gets",
-    "post-cured": "post-cured",
-}
 
 
 def verdict(facts: Facts) -> tuple[str, Tone]:
@@ -93,11 +84,11 @@ def _left_out(facts: Facts, part: str) -> bool:
 
 def _furthest(parts: Sequence[PartSummary]) -> str:
     """How far they came, those that came equally far together."""
-    order = list(MILESTONE_STATE)
+    order = list(MILESTONE_WORDS)
     states: dict[str, list[str]] = {}
     for part in parts:
         came = {m.name for m in part.milestones if m.reached_wall_s is not None}
         reached = [name for name in order if name in came]
-        state = MILESTONE_STATE[reached[-1]] if reached else "no milestone reached"
+        state = MILESTONE_WORDS[reached[-1]] if reached else "no milestone reached"
         states.setdefault(state, []).append(part.name)
     return "; ".join(f"{' and '.join(names)}: {state}" for state, names in states.items())

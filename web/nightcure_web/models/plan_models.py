@@ -53,11 +53,14 @@ class Plan(BaseModel):
     """Whether the night will do; hundreds of nights were drawn and run."""
 
     answer: str = Field(
-        description="In one sentence; a second gives the odds with a slow maker's resin, where a "
+        description="In one sentence, with the odds should the resin be a slow maker's, where a "
         "card is generic."
     )
     weak_point: str = Field(description="What it hangs on most.")
     probability: float = Field(description="Share of the nights that reach the goal in time.")
+    probability_if_slow_maker: float | None = Field(
+        description="Should a resin on a generic card be a slow maker's; null where none is."
+    )
     standard_error: float = Field(description="Of the probability, from the number of nights.")
     goal: Milestone
     deadline_s: float = Field(description="After the start.")
@@ -70,10 +73,12 @@ class Plan(BaseModel):
 
 
 PLAN = {
-    "answer": "Yes: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00 in 97 of "
-    "100 nights, usually at 22:40; 0.2 kWh. Should it be a slow maker's resin, in 88 of 100.",
+    "answer": "Probably: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00 in 97 of "
+    "100 nights if your resin is like its kind, in 88 if it is slow (a gel cup settles it), "
+    "usually at 22:40; 0.2 kWh.",
     "weak_point": "The weak point is how well the card knows the cure.",
     "probability": 0.97,
+    "probability_if_slow_maker": 0.88,
     "standard_error": 0.012,
     "goal": "demould",
     "deadline_s": 43200.0,

@@ -21,6 +21,8 @@ class CardOffer(BaseModel):
     title: str
     least_pct: float | None = Field(description="Least catalyst; null where it has a fixed ratio.")
     most_pct: float | None
+    demould: bool = Field(description="Whether it tells when a part may leave its mould.")
+    styrene: bool = Field(description="Whether it gives any off, so that the box's air matters.")
 
 
 EXAMPLE = [
@@ -29,6 +31,8 @@ EXAMPLE = [
         "title": "Polyester laminating resin, generic",
         "least_pct": 1.0,
         "most_pct": 3.0,
+        "demould": True,
+        "styrene": True,
     }
 ]
 
@@ -41,6 +45,8 @@ def _offers() -> list[CardOffer]:
             title=card.title,
             least_pct=min(shares_pct(card), default=None),
             most_pct=max(shares_pct(card), default=None),
+            demould=card.demould is not None,
+            styrene=card.monomer_pct is None or card.monomer_pct.value > 0.0,
         )
         for card in usable_cards()
     ]

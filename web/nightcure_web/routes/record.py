@@ -7,23 +7,27 @@ from collections.abc import Iterator
 from typing import Any
 
 from fastapi import APIRouter
-from fastapi.responses import HTMLResponse, StreamingResponse
+from fastapi.responses import HTMLResponse, Response, StreamingResponse
 
 from nightcure.errors import BadInput
 from nightcure.ledger.export import csv_lines
+from nightcure.report.document import Document
 from nightcure.report.facts import gather
 from nightcure.report.html import page
+from nightcure.report.pdf import pdf
 from nightcure.report.sheet import Extras, sheet
 from nightcure.report.uniformity import uniformity
 
 from ..problems import Problem, responses
-from ..services import AsExport, InTurn, ServicesOf
+from ..services import AsExport, InTurn, Services, ServicesOf
 from .nights import NightId
 
 router = APIRouter(prefix="/api", tags=["nights"])
 
 #: The record has its style within itself and nothing else: no script runs, nothing is fetched.
-RECORD_CSP = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'; sandbox"
+RECORD_CSP = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; sandbox"
+)
 
 
 def _text(kind: str, example: str) -> dict[int | str, dict[str, Any]]:
@@ -54,13 +58,36 @@ def record(services: ServicesOf, night_id: NightId) -> HTMLResponse:
 
     The oven is not refitted here; what the ledger has of an earlier refit is shown.
     """
+    text = page(_document(services, night_id))
+    return HTMLResponse(text, headers={"Content-Security-Policy": RECORD_CSP})
+
+
+@router.get(
+    "/nights/{night_id}/record.pdf",
+    response_class=Response,
+    responses={
+        200: {"description": "Done.", "content": {"application/pdf": {"example": "%PDF-1.4"}}},
+        **responses(401, 404, 422, 501, 503),
+    },
+    dependencies=[InTurn],
+)
+def record_pdf(services: ServicesOf, night_id: NightId) -> Response:
+    """The same as a PDF; it needs the extra 'record' on the oven's machine."""
+    try:
+        data = pdf(_document(services, night_id))
+    except BadInput as error:
+        raise Problem(501, str(error)) from None
+    name = f'attachment; filename="night-{night_id}.pdf"'
+    return Response(data, media_type="application/pdf", headers={"Content-Disposition": name})
+
+
+def _document(services: Services, night_id: int) -> Document:
     try:
         facts = gather(services.reader, night_id)
     except BadInput as error:
         raise Problem(404, str(error)) from None
     even = uniformity(services.reader, night_id, facts.profile, facts.settings)
-    text = page(sheet(facts, Extras(uniformity=even, printed_s=time.time())))
-    return HTMLResponse(text, headers={"Content-Security-Policy": RECORD_CSP})
+    return sheet(facts, Extras(uniformity=even, printed_s=time.time()))
 
 
 @router.get(

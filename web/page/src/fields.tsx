@@ -1,49 +1,77 @@
 // Fields to type in: numbers in the units this phone reads, times; and a share as a bar.
-import { useLayoutEffect, useState } from "preact/hooks";
+import { useId, useLayoutEffect, useRef, useState } from "preact/hooks";
+import { plain } from "./words";
 
 interface NumberProps {
   label: string;
   unit: string;
   value: number;
-  /** Called with every number that can be read; nothing is called while the field holds none. */
+  /** Called with every number that may be; nothing is called while the field holds none. */
   onChange: (value: number) => void;
-  /** What the limits are, in words. */
+  /** The least and the most that may be typed. */
+  range: readonly [number, number];
   hint?: string;
-  hidden?: boolean;
+  /** What it is, where the label says less. */
+  about?: string;
 }
 
 const shown = (value: number): string => String(+value.toFixed(2));
+const told = (value: number): string => plain(value, 2);
 
-/** A number with its unit. The text stays the person's own while it is being typed. */
-export function NumberField({ label, unit, value, onChange, hint, hidden }: NumberProps) {
+/** A number with its unit. The text stays the person's own; what cannot be is refused below it. */
+export function NumberField({ label, unit, value, onChange, range, hint, about }: NumberProps) {
   const [text, setText] = useState(() => shown(value));
+  const given = useRef(value);
   useLayoutEffect(() => {
-    if (read(text) === null || Math.abs(read(text)! - value) > 0.006) setText(shown(value));
+    if (Math.abs(given.current - value) > 0.006) setText(shown(value));
+    given.current = value;
   }, [value]);
-  const wrong = read(text) === null;
+  const wrong = refusal(text, range, unit);
+  const id = useId();
   return (
-    <label class="number">
-      <span class={hidden ? "sr" : ""}>{label}</span>
+    <div class="number">
+      <label for={id}>{about && <span class="sr">{about}, </span>}{label}</label>
       <span class="with-unit">
         <input
+          id={id}
           type="text"
           inputMode="decimal"
           autocomplete="off"
           value={text}
-          aria-invalid={wrong}
+          aria-invalid={wrong !== ""}
+          aria-describedby={wrong ? `${id}-wrong` : undefined}
           onInput={(event) => {
             const typed = event.currentTarget.value;
             setText(typed);
-            const number = read(typed);
-            if (number !== null) onChange(number);
+            if (refusal(typed, range, unit) !== "") return;
+            given.current = read(typed)!;
+            onChange(given.current);
           }}
-          onBlur={() => wrong && setText(shown(value))}
         />
         <span class="unit">{unit}</span>
       </span>
+      {wrong && <small class="refusal" id={`${id}-wrong`}>{wrong}</small>}
       {hint && <small class="quiet">{hint}</small>}
-    </label>
+    </div>
   );
+}
+
+/** Why a text is no number that may be here; empty where it is one. */
+export function refusal(text: string, [least, most]: readonly [number, number], unit: string): string {
+  const number = read(text);
+  const span = `${told(least)} to ${told(most)}${unit && ` ${unit}`}`;
+  if (text.trim() === "") return `Type a number, ${span}.`;
+  if (number === null) return `“${text.trim().slice(0, 20)}” is no number: ${span}.`;
+  if (number < least - 1e-6 || number > most + 1e-6) return `${told(number)} is out of range: ${span}.`;
+  return "";
+}
+
+/** The first field within that holds what cannot be; it takes the focus. Null where all are right. */
+export function firstWrong(within: ParentNode): HTMLElement | null {
+  const field = within.querySelector<HTMLElement>("[aria-invalid=true]");
+  field?.closest("details:not([open])")?.setAttribute("open", "");
+  field?.focus();
+  return field;
 }
 
 /** A number as typed, with a comma or a point; null if it is none. */
@@ -107,10 +135,21 @@ interface TimeProps {
 
 /** A time of day. */
 export function TimeField({ label, value, onChange }: TimeProps) {
+  const [empty, setEmpty] = useState(false);
   return (
     <label class="number">
       <span>{label}</span>
-      <input type="time" required value={value} onInput={(e) => e.currentTarget.value && onChange(e.currentTarget.value)} />
+      <input
+        type="time"
+        value={value}
+        aria-invalid={empty}
+        onInput={(e) => {
+          const typed = e.currentTarget.value;
+          setEmpty(typed === "");
+          if (typed) onChange(typed);
+        }}
+      />
+      {empty && <small class="refusal">Type a time, such as 08:00.</small>}
     </label>
   );
 }

@@ -2,6 +2,7 @@
 import type { ComponentChildren } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { sentenceOf } from "./api";
+import { firstWrong } from "./fields";
 import { logIn, useSession } from "./session";
 
 interface SheetProps {
@@ -146,6 +147,7 @@ export function Asked({ title, yes, no = "Back", busyWord, danger, ready = true,
           class="stack"
           onSubmit={(event) => {
             event.preventDefault();
+            if (firstWrong(event.currentTarget)) return;
             ask(async () => {
               await what();
               onClose();

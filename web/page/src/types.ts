@@ -45,6 +45,8 @@ export interface Part {
 
 export interface Box {
   volume_m3: number;
+  wet?: "laid-up" | "gelled" | "hard" | null;
+  breathes?: "taped" | "ordinary" | "vent" | null;
   air_changes_per_h?: number;
   evaporated_pct?: number | null;
   [more: string]: unknown;
@@ -65,6 +67,8 @@ export interface CardOffer {
   title: string;
   least_pct: number | null;
   most_pct: number | null;
+  demould: boolean;
+  styrene: boolean;
 }
 
 /** A profile to choose, why this oven would refuse it, and whether a person saved it. */
@@ -76,13 +80,20 @@ export interface Offer {
 
 export interface Vapour {
   percent_lel: number;
-  styrene_g?: number;
-  ventilation_m3_per_h?: number;
+  sentence: string;
+}
+
+/** The change, or the act of a person, after which a refused profile starts. */
+export interface Mend {
+  sentence: string;
+  button: string;
+  profile: Profile;
 }
 
 /** What the server makes of a profile. */
 export interface ProfileCheck {
   refusals: string[];
+  mend?: Mend | null;
   planned_s?: number;
   highest_c?: number;
   notes?: string[];
@@ -149,6 +160,8 @@ export interface Live {
   why_off: { code: string; fields: Record<string, string>; sentence: string } | null;
   left_s: number | null;
   ends_s: number | null;
+  /** Where a cure may end it sooner: how long it lasts at most, s. */
+  most_s?: number | null;
   waiting: boolean;
   next: string;
   cure?: PartCure[];
@@ -219,6 +232,9 @@ export interface Plan {
   answer: string;
   weak_point: string;
   probability: number;
+  /** The same should a resin on a generic card be a slow maker's; null where none is generic. */
+  probability_if_slow_maker: number | null;
+  goal: MilestoneName;
   deadline_s: number;
   energy_kwh: Spread;
   milestones: { part: string; name: MilestoneName; p10_s: number | null; p50_s: number | null; p90_s: number | null }[];

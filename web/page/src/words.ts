@@ -71,7 +71,7 @@ export const FAULTS: Record<string, string> = {
 };
 
 export const OUTCOMES: Record<string, string> = {
-  done: "went to its end",
+  done: "finished",
   stopped: "stopped by a person",
   tripped: "tripped",
   lost: "broken off",
@@ -82,7 +82,7 @@ export const MILESTONES: Record<MilestoneName, { long: string; short: string }> 
   gelled: { long: "gelled", short: "gel" },
   "laminate-opens": { long: "ready to laminate on", short: "laminate" },
   "laminate-closes": { long: "too late to laminate on", short: "closed" },
-  demould: { long: "out of the mould", short: "demould" },
+  demould: { long: "hard enough to leave its mould", short: "hard" },
   full: { long: "as cured as it gets", short: "full" },
   "post-cured": { long: "post-cured", short: "post-cure" },
 };
@@ -90,9 +90,16 @@ export const MILESTONES: Record<MilestoneName, { long: string; short: string }> 
 // What follows may show that it is a difference: an optional look ahead would never be kept.
 const WRITTEN = /([-−]?\d+(?:\.\d+)?) ?°([CF])(?:(?=( per| under| hotter|\/h))|)/g;
 
+/** A difference in kelvins; W/K and the like are left as they are. */
+const DIFFERENCE = /([-−+]?\d+(?:\.\d+)?) ?K(?![\w/])/g;
+
 /** A sentence of the controller in the units this phone reads. */
 export function inUnits(sentence: string, units: Units): string {
-  return sentence.replace(WRITTEN, (whole, number: string, from: string, difference?: string) => {
+  const told = units === "C" ? sentence : sentence.replace(DIFFERENCE, (_, number: string) => {
+    const value = Number(number.replace("−", "-")) * 1.8;
+    return `${signed(value.toFixed(Math.abs(value) < 20 ? 1 : 0))} °F`;
+  });
+  return told.replace(WRITTEN, (whole, number: string, from: string, difference?: string) => {
     if (from === units) return whole;
     const value = Number(number.replace("−", "-"));
     const digits = number.includes(".") ? 1 : 0;

@@ -3,7 +3,7 @@ import { useEffect, useState } from "preact/hooks";
 import { get } from "../api";
 import { EventList } from "../now/happenings";
 import { Refusal } from "../sheet";
-import { inWords } from "../start/offers";
+import { inWords } from "../start/profile-choice";
 import { NightStrip } from "../strip/night-strip";
 import type { Happening, Live } from "../types";
 import { day, hour, inUnits, OUTCOMES } from "../words";

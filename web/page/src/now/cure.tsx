@@ -1,52 +1,66 @@
-// How far each part's resin is, in words.
-import type { Live, Milestone, PartCure } from "../types";
+// Each part: where it stands, when it is hard, and the way there.
+import type { Milestone, MilestoneName, PartCure } from "../types";
 import { hour, MILESTONES } from "../words";
 
-export function Cure({ live }: { live: Live }) {
-  const parts = live.cure ?? [];
+/** On the way of every part; the others are told where they come next. */
+const WAY: readonly MilestoneName[] = ["gelled", "laminate-opens", "demould"];
+/** A range narrower than this is not worth telling, s. */
+const NARROW_S = 600;
+
+export const reached = (m: Milestone | undefined, now_s: number): boolean =>
+  m !== undefined && m.at_s !== null && m.at_s <= now_s;
+
+const of = (p: PartCure, name: MilestoneName): Milestone | undefined => p.milestones.find((m) => m.name === name);
+
+export function PartRows({ parts, now_s }: { parts: PartCure[]; now_s: number }) {
   if (parts.length === 0) return null;
   return (
-    <section class="cure" aria-labelledby="cure-title">
-      <h2 id="cure-title">Cure</h2>
-      <ComingTo parts={parts} now_s={live.wall_s} />
-      <p class="quiet small">Times come from the resin's data sheet and the temperatures so far; the range is what the sheet leaves open.</p>
-    </section>
-  );
-}
-
-/** Each part with what it has come to, and what it will come to when. */
-export function ComingTo({ parts, now_s }: { parts: PartCure[]; now_s: number }) {
-  return (
-    <ul class="cards">
-      {parts.map((p) => (
-        <li key={p.name}>
-          <h3>{p.name}{p.degree !== null && <small class="quiet"> {Math.round(p.degree * 100)} % cured</small>}</h3>
-          {p.too_cold && <p class="refusal">Colder than its card has data for; expect no cure yet.</p>}
-          {p.part_c === null && <p class="quiet">Not mixed yet.</p>}
-          <ol>
-            {spoken(p).map((m) => (
-              <li key={m.name} class={reached(m, now_s) ? "reached" : ""}>
-                <span class="mark" aria-hidden="true" />
-                <span>{MILESTONES[m.name].long}</span>
-                <span class="when">{when(m, now_s)}</span>
-              </li>
-            ))}
-          </ol>
-        </li>
-      ))}
+    <ul class="part-rows" aria-label="Parts">
+      {parts.map((p) => {
+        const next = awaited(p, now_s);
+        return (
+          <li key={p.name}>
+            <p class="head"><b>{p.name}</b> <span class="quiet">{standing(p, now_s)}</span></p>
+            {next && <p class="next"><b>{coming(next)}</b> <span class="quiet">{range(next, now_s)}</span></p>}
+            {p.too_cold && <p class="refusal">Colder than its card has data for; expect no cure yet.</p>}
+            <ol class="way">
+              {p.milestones.filter((m) => WAY.includes(m.name) && m.at_s !== null).map((m) => (
+                <li key={m.name} class={reached(m, now_s) ? "reached" : ""}>
+                  {MILESTONES[m.name].short} {reached(m, now_s) ? "✓" : hour(m.at_s!)}
+                </li>
+              ))}
+            </ol>
+          </li>
+        );
+      })}
     </ul>
   );
 }
 
-/** Milestones worth a line: those its card tells and the night may bring. */
-const spoken = (p: PartCure): Milestone[] => p.milestones.filter((m) => m.at_s !== null);
+/** Where a part stands, in the practitioner's words. */
+function standing(p: PartCure, now_s: number): string {
+  const past = (name: MilestoneName): boolean => reached(of(p, name), now_s);
+  if (p.part_c === null) return "not mixed yet";
+  for (const name of ["post-cured", "full", "demould"] as const) if (past(name)) return MILESTONES[name].long;
+  if (past("laminate-closes")) return MILESTONES["laminate-closes"].long;
+  const closes = of(p, "laminate-closes")?.at_s ?? null;
+  if (past("laminate-opens")) return `${MILESTONES["laminate-opens"].long}${closes === null ? "" : ` until ${hour(closes)}`}`;
+  return past("gelled") ? MILESTONES.gelled.long : "wet";
+}
 
-export const reached = (m: Milestone, now_s: number): boolean => m.at_s !== null && m.at_s <= now_s;
+/** What is waited for: that it is hard, else what its card tells next. */
+function awaited(p: PartCure, now_s: number): Milestone | undefined {
+  const open = p.milestones.filter((m) => m.name !== "laminate-closes" && !reached(m, now_s));
+  return open.find((m) => m.name === "demould") ?? open.find((m) => m.at_s !== null);
+}
 
-function when(m: Milestone, now_s: number): string {
-  if (m.at_s === null) return "not in sight";
-  if (reached(m, now_s)) return `at ${hour(m.at_s)}`;
-  if (m.low_s !== null && m.high_s === null) return `about ${hour(m.at_s)}, ${hour(m.low_s)} at the earliest`;
-  const band = m.low_s !== null && m.high_s !== null && m.high_s - m.low_s > 600;
-  return band ? `about ${hour(m.at_s)}, ${hour(m.low_s!)} to ${hour(m.high_s!)}` : `about ${hour(m.at_s)}`;
+const coming = (m: Milestone): string =>
+  m.at_s === null ? `${MILESTONES[m.name].short}: not foreseen` : `${MILESTONES[m.name].short} by ${hour(m.at_s)}`;
+
+function range({ at_s, low_s, high_s }: Milestone, now_s: number): string {
+  if (at_s === null) return "this night ends before";
+  const early = low_s !== null && low_s <= now_s;
+  if (low_s !== null && high_s === null) return early ? "perhaps already" : `${hour(low_s)} at the earliest`;
+  if (low_s === null || high_s === null || high_s - low_s <= NARROW_S) return "";
+  return early ? `${hour(high_s)} at the latest` : `${hour(low_s)}–${hour(high_s)}`;
 }

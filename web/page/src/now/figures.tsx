@@ -1,64 +1,76 @@
-// What is true now, in figures that can be read across a room.
+// The figures of the moment: temperatures as a row of equals, the heater, the end.
 import type { Live } from "../types";
-import { age, duration, FAULTS, hour, inUnits, PHASES, temperature } from "../words";
+import { age, duration, FAULTS, hour, inUnits, temperature } from "../words";
+
+/** Readings older than this are told, s. */
+const OLD_S = 15;
 
 export function Figures({ live, stale }: { live: Live; stale: boolean }) {
   const u = live.units;
-  const parts = live.thermometers.filter((t) => t.role === "part" || t.role === "mould");
   const oldest = Math.max(0, ...live.thermometers.map((t) => t.age_s));
+  const others = live.thermometers.filter((t) => t.role !== "air");
+  const spare = live.thermometers.filter((t) => t.role === "air").slice(1);
   return (
     <section class="figures" aria-label={stale ? "Last known" : "Now"}>
-      <p class="phase">
-        <b class={`word ${live.phase}`}>{PHASES[live.phase]}</b>
-        {live.segment !== null && <span class="quiet">{live.segment + 1} of {live.segments}</span>}
-      </p>
-      <p class="next">{inUnits(live.next, u)}</p>
-      <div class="pair">
-        <p>
-          <span class="quiet">air{stale ? ", last known" : ""}</span>
-          <span class="big" data-testid="air">{temperature(live.control_c, u)}<sup>°{u}</sup></span>
-        </p>
-        {live.setpoint_c !== null && (
-          <p class="setpoint">
-            <span class="quiet">setpoint</span>
-            <span class="middle" data-testid="setpoint">{temperature(live.setpoint_c, u)}°</span>
-          </p>
-        )}
-      </div>
-      <ul class="parts">
-        {parts.map((t) => (
-          <li key={t.id}>
-            <span class="quiet">{t.name}</span>
-            <span class="large">{t.fault ? (FAULTS[t.fault] ?? t.fault) : `${temperature(t.value_c, u)}°`}</span>
-          </li>
+      <dl class="temps">
+        <Cell name="Air" id="air">{temperature(live.control_c, u)} °{u}</Cell>
+        {live.setpoint_c !== null && <Cell name="Setpoint" id="setpoint">{temperature(live.setpoint_c, u)} °{u}</Cell>}
+        {[...spare, ...others].map((t) => (
+          <Cell key={t.id} name={t.name} bad={t.fault !== null}>
+            {t.fault ? (FAULTS[t.fault] ?? t.fault) : `${temperature(t.value_c, u)} °${u}`}
+          </Cell>
         ))}
-      </ul>
+      </dl>
       <dl class="facts">
         <div>
-          <dt>heater</dt>
+          <dt>Heater</dt>
           <dd data-testid="heater">
-            <i class={live.heater ? "coal lit" : "coal"} aria-hidden="true" />
-            {live.heater ? "on" : "off"}, {Math.round(live.duty * 100)} % duty of {live.power_w}&nbsp;W
-            {live.why_off && live.why_off.code !== "no-night" && <p class="quiet small">{live.why_off.sentence}</p>}
+            <i class={live.heater && !stale ? "coal lit" : "coal"} aria-hidden="true" />
+            {heat(live)}
           </dd>
         </div>
-        {live.left_s !== null && (
+        {live.ends_s !== null && live.left_s !== null && (
           <div>
-            <dt>ends</dt>
-            <dd>{live.ends_s !== null && `${hour(live.ends_s)}, `}{duration(live.left_s)} left{live.waiting ? " at least" : ""}</dd>
+            <dt>Ends</dt>
+            <dd>{ends(live)}</dd>
           </div>
         )}
         {live.clock_set === false && (
           <div>
-            <dt>clock</dt>
+            <dt>Clock</dt>
             <dd>not set yet: the hours shown may be wrong, the night is timed all the same</dd>
           </div>
         )}
-        <div>
-          <dt>oldest reading</dt>
-          <dd>{age(oldest)}</dd>
-        </div>
+        {oldest > OLD_S && (
+          <div>
+            <dt>Oldest reading</dt>
+            <dd>{age(oldest)}</dd>
+          </div>
+        )}
       </dl>
+      {live.why_off && live.why_off.code !== "no-night" && <p class="quiet small">{inUnits(live.why_off.sentence, u)}</p>}
     </section>
+  );
+}
+
+function heat({ duty, heater, power_w }: Live): string {
+  if (duty === 0 && !heater) return "off";
+  return `${Math.round(duty * 100)} % of full heat, ${Math.round(duty * power_w)} W${heater ? "" : " (off just now)"}`;
+}
+
+/** The end as far as it is known: a cure may end it sooner, a wait may put it off. */
+function ends({ ends_s, left_s, most_s, waiting, wall_s }: Live): string {
+  if (waiting) return `${hour(ends_s!)} at the earliest`;
+  const about = `about ${hour(ends_s!)}, in ${duration(left_s!)}`;
+  if (most_s == null) return about;
+  return most_s - left_s! > 600 ? `${about}; ${hour(wall_s + most_s)} at most` : `${hour(wall_s + most_s)} at most`;
+}
+
+function Cell({ name, id, bad, children }: { name: string; id?: string; bad?: boolean; children: preact.ComponentChildren }) {
+  return (
+    <div class={bad ? "bad" : ""}>
+      <dt>{name}</dt>
+      <dd data-testid={id}>{children}</dd>
+    </div>
   );
 }

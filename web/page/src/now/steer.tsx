@@ -64,6 +64,7 @@ function Extend({ live, onClose }: { live: Live; onClose: () => void }) {
       <NumberField
         label="Minutes more; with a minus, fewer"
         unit="min"
+        range={[-live.limits.longest_night_h * 60, live.limits.longest_night_h * 60]}
         value={minutes}
         onChange={setMinutes}
         hint={`The whole night may last ${plain(live.limits.longest_night_h)} h; a soak cannot end before now.`}
@@ -85,12 +86,10 @@ function Setpoint({ live, onClose }: { live: Live; onClose: () => void }) {
   const [shown, setShown] = useState(() => degrees(aim_c, u));
   const highest_c = live.limits.hottest_soak_c;
   const to_c = celsius(shown, u);
-  const allowed = to_c >= 0 && to_c <= highest_c + 1e-9;
   return (
     <Asked
       title="Another setpoint"
       yes="Change the setpoint"
-      ready={allowed}
       what={() => post("commands/setpoint", { celsius: +to_c.toFixed(3) })}
       onClose={onClose}
     >
@@ -100,9 +99,9 @@ function Setpoint({ live, onClose }: { live: Live; onClose: () => void }) {
         unit={`°${u}`}
         value={shown}
         onChange={setShown}
+        range={[degrees(0, u), degrees(highest_c, u)]}
         hint={`From ${plain(degrees(0, u))} to ${plain(degrees(highest_c, u))} °${u}. The setpoint moves there by at most ${plain(steps(live.limits.ramp_c_per_h, u))} °${u} an hour.`}
       />
-      {!allowed && <p class="refusal">This oven may be asked for {plain(degrees(0, u))} to {plain(degrees(highest_c, u))} °{u}.</p>}
     </Asked>
   );
 }

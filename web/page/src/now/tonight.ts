@@ -9,8 +9,14 @@ const MOST = 2400;
 /** Grown no oftener than this: a demo's hours in minutes are not drawn at every word. */
 const GROWN_MS = 1000;
 
-/** Samples of the running night, else of the last one; undefined until known, null if there is none. */
-export function useNight(live: Live): Samples | null | undefined {
+export interface Shown {
+  /** Of the running night, else of the last one; undefined until known, null if there is none. */
+  samples: Samples | null | undefined;
+  /** That night's number. */
+  id: number | null;
+}
+
+export function useNight(live: Live): Shown {
   const [samples, setSamples] = useState<Samples | null>();
   const shown = useRef<number | null>(null);
   const busy = useRef(false);
@@ -58,5 +64,5 @@ export function useNight(live: Live): Samples | null | undefined {
     });
   }, [live]);
 
-  return samples;
+  return { samples, id: shown.current };
 }

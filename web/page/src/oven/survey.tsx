@@ -64,7 +64,7 @@ export function Survey({ resting }: { resting: boolean }) {
             It heats and cools for some hours, empty or with the moulds, until the loss is known. Every
             interlock is active, and Stop ends it as any night. Stay with it.
           </p>
-          <NumberField label="until the loss is known within" unit="%" value={precision_pct} onChange={setPrecision} hint="1 to 50; 10 will do" />
+          <NumberField label="until the loss is known within" unit="%" range={[1, 50]} value={precision_pct} onChange={setPrecision} hint="1 to 50; 10 will do" />
           <CutOut checked={confirmed} onChange={setConfirmed} />
         </Asked>
       )}

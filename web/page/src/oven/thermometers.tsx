@@ -77,10 +77,10 @@ interface CheckProps {
 
 function CheckSheet({ probe, live, onClose, onChecked }: CheckProps) {
   const u = live.units;
-  const [method, setMethod] = useState<Method>("ice-point");
-  const [reference, setReference] = useState(() => degrees(20, u));
-  const [typed, setTyped] = useState(() => steps(probe.offset_c, u));
   const now_c = live.thermometers.find((t) => t.id === probe.id)?.value_c ?? null;
+  const [method, setMethod] = useState<Method>("ice-point");
+  const [reference, setReference] = useState(() => +degrees(now_c ?? 20, u).toFixed(1));
+  const [typed, setTyped] = useState(() => steps(probe.offset_c, u));
   const offset_c = u === "F" ? typed / 1.8 : typed;
   const body = {
     sensor_id: probe.id,
@@ -92,7 +92,6 @@ function CheckSheet({ probe, live, onClose, onChecked }: CheckProps) {
     <Asked
       title={`Check ${probe.name}`}
       yes="Correct it"
-      ready={method !== "typed" || Math.abs(offset_c) <= MOST_K}
       what={async () => {
         await post("commands/offset", body);
         onChecked();
@@ -105,10 +104,10 @@ function CheckSheet({ probe, live, onClose, onChecked }: CheckProps) {
         <p>Hold the probe in a cup of crushed ice and a little water, stir, and wait until it stands still for a minute. Then it should show {temperature(0, u)} °{u}.</p>
       )}
       {method === "reference" && (
-        <NumberField label="The reference shows" unit={`°${u}`} value={reference} onChange={setReference} hint="Both side by side, out of the draught, standing still for a minute." />
+        <NumberField label="The reference shows" unit={`°${u}`} range={[Math.floor(degrees((now_c ?? 20) - MOST_K, u)), Math.ceil(degrees((now_c ?? 20) + MOST_K, u))]} value={reference} onChange={setReference} hint="Both side by side, out of the draught, standing still for a minute." />
       )}
       {method === "typed" && (
-        <NumberField label="Add to every reading" unit={u === "F" ? "°F" : "K"} value={typed} onChange={setTyped} hint={`From ${correction(-MOST_K, u)} to ${correction(MOST_K, u)}.`} />
+        <NumberField label="Add to every reading" unit={u === "F" ? "°F" : "K"} range={[steps(-MOST_K, u), steps(MOST_K, u)]} value={typed} onChange={setTyped} hint={`From ${correction(-MOST_K, u)} to ${correction(MOST_K, u)}.`} />
       )}
     </Asked>
   );

@@ -39,19 +39,33 @@ export function useChecks(live: Live): { checked: Checked | null; failed: string
   return { checked, failed };
 }
 
+/** The sentences of what hinders a start; the cautions are asked when it is started. */
+export const hindrances = (checked: Checked | null): string[] =>
+  (checked?.checks ?? []).filter((c) => !c.ok && c.needed !== false && c.name !== "cautions").map((c) => c.sentence);
+
 export function CheckList({ checked, failed, live }: { checked: Checked | null; failed: string; live: Live }) {
+  const told = checked?.checks.filter((c) => c.name !== "cautions") ?? [];
+  const good = told.filter((c) => c.ok);
   return (
     <section class="checks" aria-labelledby="checks-title">
       <h2 id="checks-title">Before a start</h2>
       <Refusal>{failed}</Refusal>
-      <ul>
-        {checked?.checks.map((c) => (
-          <li key={c.name} class={c.ok ? "ok" : c.needed === false ? "note" : "not"}>
-            <span class="mark" aria-hidden="true" />
-            <span><span class="sr">{c.ok ? "In order: " : c.needed === false ? "Note: " : "Not in order: "}</span>{inUnits(c.sentence, live.units)}</span>
-          </li>
-        ))}
-      </ul>
+      <List checks={told.filter((c) => !c.ok)} live={live} />
+      <details class="fold">
+        <summary>{good.length} of {told.length} checks are in order</summary>
+        <List checks={good} live={live} />
+      </details>
     </section>
   );
 }
+
+const List = ({ checks, live }: { checks: Check[]; live: Live }) => (
+  <ul>
+    {checks.map((c) => (
+      <li key={c.name} class={c.ok ? "ok" : c.needed === false ? "note" : "not"}>
+        <span class="mark" aria-hidden="true" />
+        <span><span class="sr">{c.ok ? "In order: " : c.needed === false ? "Note: " : "Not in order: "}</span>{inUnits(c.sentence, live.units)}</span>
+      </li>
+    ))}
+  </ul>
+);

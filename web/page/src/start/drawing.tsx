@@ -75,7 +75,6 @@ export function Drawing({ segments, start_c, limits, units, onChange }: Props) {
       <Ground paper={paper} limits={limits} units={units} />
       <Steepest paper={paper} limits={limits} from={points[(grip?.index ?? focused ?? -1)]} segment={segments[grip?.index ?? focused ?? -1]} />
       <polyline class="course" points={path} />
-      <circle class="origin" cx={xOf(paper, 0)} cy={yOf(paper, start_c)} r={4} />
       {points.slice(1).map((at) => (
         <g
           key={at.segment}
@@ -97,8 +96,8 @@ export function Drawing({ segments, start_c, limits, units, onChange }: Props) {
             setGrip({ index: at.segment, paper });
           }}
         >
-          <circle class="reach" cx={xOf(paper, at.h)} cy={yOf(paper, at.c)} r={22} />
-          <circle class="dot" cx={xOf(paper, at.h)} cy={yOf(paper, at.c)} r={8} />
+          <rect class="reach" x={xOf(paper, at.h) - 22} y={yOf(paper, at.c) - 22} width={44} height={44} />
+          <path class="dot" d={`M${xOf(paper, at.h)} ${yOf(paper, at.c) - 13}v26`} />
         </g>
       ))}
       <Reading paper={paper} at={points[(grip?.index ?? focused ?? -2) + 1]} units={units} />

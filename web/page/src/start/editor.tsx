@@ -1,7 +1,7 @@
-// Drawing one's own profile: points, numbers, name, and keeping it.
+// One's own profile: its table, the same as a drawing, its name, and keeping it.
 import { useState } from "preact/hooks";
 import { post, Refused } from "../api";
-import { NumberField } from "../fields";
+import { firstWrong, NumberField } from "../fields";
 import { Asked } from "../sheet";
 import type { Live, Profile, Segment } from "../types";
 import { steps } from "../words";
@@ -21,18 +21,18 @@ export function Editor({ profile, live, start_c, onChange, onSaved }: Props) {
   const [taken, setTaken] = useState(false);
   const u = live.units;
   const segments = (next: Segment[]): void => onChange({ ...profile, segments: next });
-  const tolerance = (label: string, k: number, set: (k: number) => Partial<Profile>) => (
-    <NumberField label={label} unit={u === "F" ? "°F" : "K"} value={steps(k, u)} onChange={(v) => onChange({ ...profile, ...set(+(u === "F" ? v / 1.8 : v).toFixed(3)) })} />
+  const tolerance = (label: string, k: number, [least, most]: [number, number], set: (k: number) => Partial<Profile>) => (
+    <NumberField label={label} unit={u === "F" ? "°F" : "K"} range={[steps(least, u), steps(most, u)]} value={steps(k, u)} onChange={(v) => onChange({ ...profile, ...set(+(u === "F" ? v / 1.8 : v).toFixed(3)) })} />
   );
   return (
     <div class="editor stack">
-      <Drawing segments={profile.segments} start_c={start_c} limits={live.limits} units={u} onChange={segments} />
       <SegmentTable profile={profile} limits={live.limits} units={u} onChange={segments} />
+      <Drawing segments={profile.segments} start_c={start_c} limits={live.limits} units={u} onChange={segments} />
       <details>
         <summary>How it waits</summary>
         <div class="row">
-          {tolerance("A ramp waits while the air is behind by more than", profile.lag_c, (lag_c) => ({ lag_c }))}
-          {tolerance("A soak counts while air and parts are below it by no more than", profile.band_c, (band_c) => ({ band_c }))}
+          {tolerance("A ramp waits while the air is behind by more than", profile.lag_c, [0.5, 30], (lag_c) => ({ lag_c }))}
+          {tolerance("A soak counts while air and parts are below it by no more than", profile.band_c, [0.2, 10], (band_c) => ({ band_c }))}
         </div>
       </details>
       <div class="row">
@@ -43,13 +43,14 @@ export function Editor({ profile, live, start_c, onChange, onSaved }: Props) {
             maxLength={60}
             autocomplete="off"
             value={profile.name}
+            aria-invalid={profile.name.trim() === ""}
             onInput={(e) => {
               setTaken(false);
               onChange({ ...profile, name: e.currentTarget.value });
             }}
           />
         </label>
-        <button type="button" class="plain" disabled={profile.name.trim() === ""} onClick={() => setSaving(true)}>Save …</button>
+        <button type="button" class="plain" onClick={() => document.querySelector(".editor") && !firstWrong(document.querySelector(".editor")!) && setSaving(true)}>Save …</button>
       </div>
       {saving && (
         <Asked

@@ -23,7 +23,7 @@ interface Brief {
   lowest_at: string;
 }
 
-interface Told {
+export interface Told {
   plan: Plan;
   start: string;
   /** The profile it was asked about. */
@@ -37,11 +37,19 @@ interface Props {
   live: Live;
   /** The shed, or what is nearest to it, °C. */
   shed_c: number;
-  /** Whether this oven does not take the profile at all. */
-  refused: boolean;
+  /** Why this oven does not take the profile, sentences. */
+  refused: string[];
+  told: Told | null;
+  onTold: (told: Omit<Told, "about">) => void;
 }
 
-export function Odds({ profile, live, shed_c, refused }: Props) {
+/** Odds in a word; of a resin that may be a slow maker's, the more careful one. */
+export function chance({ probability, probability_if_slow_maker: slow }: Plan): string {
+  const p = slow === null ? probability : Math.min(0.96, (probability + slow) / 2);
+  return p >= 0.97 ? "very likely" : p >= 0.8 ? "likely" : p >= 0.5 ? "perhaps" : "hardly";
+}
+
+export function Odds({ profile, live, shed_c, refused, told, onTold }: Props) {
   const u = live.units;
   const [asking, setAsking] = useState(false);
   const [evening_c] = useState(Math.round(shed_c));
@@ -55,26 +63,25 @@ export function Odds({ profile, live, shed_c, refused }: Props) {
     lowest_at: "06:00",
     ...typed,
   };
-  const [told, setTold] = useKept<Told | null>("next.told", null);
-  const about = JSON.stringify(profile);
-  const now = told?.about === about ? told : null;
   // Until a person says when, it starts now.
   const start = night.start || new Date(live.wall_s * 1000).toTimeString().slice(0, 5);
   const set = (what: Partial<Brief>): void => setTyped((before) => ({ ...before, ...what }));
   const shed = (label: string, key: "evening_c" | "lowest_c") => (
-    <NumberField label={label} unit={`°${u}`} value={degrees(night[key], u)} onChange={(v) => set({ [key]: +celsius(v, u).toFixed(2) })} />
+    <NumberField label={label} unit={`°${u}`} range={[degrees(-60, u), degrees(60, u)]} value={degrees(night[key], u)} onChange={(v) => set({ [key]: +celsius(v, u).toFixed(2) })} />
   );
   return (
     <section class="odds" aria-labelledby="odds-title">
       <h2 id="odds-title">Will it do tonight?</h2>
-      {profile.parts?.length ? (
-        <button class="plain" disabled={refused} onClick={() => setAsking(true)}>Work it out …</button>
+      {!profile.parts?.length ? (
+        <p class="quiet">With a part's resin named, it can be worked out.</p>
+      ) : refused.length > 0 ? (
+        <p class="quiet">It is worked out once the oven takes the profile.</p>
       ) : (
-        <p class="quiet">Name a part's resin above, and it can be worked out.</p>
+        <button class="plain" onClick={() => setAsking(true)}>Work it out …</button>
       )}
-      <p class="answer" aria-live="polite">{now && inUnits(now.plan.answer, u)}</p>
-      {now && <p class="quiet small">Worked out {day(now.asked_s)}, {hour(now.asked_s)}.</p>}
-      {now && <Outlook plan={now.plan} start={now.start} live={live} />}
+      <p class="answer" aria-live="polite">{told && inUnits(told.plan.answer, u)}</p>
+      {told && <p class="quiet small">Worked out {day(told.asked_s)}, {hour(told.asked_s)}.</p>}
+      {told && <Outlook plan={told.plan} start={told.start} live={live} />}
       {asking && (
         <Asked
           title="Will it do tonight?"
@@ -82,7 +89,7 @@ export function Odds({ profile, live, shed_c, refused }: Props) {
           busyWord="The nights pass …"
           what={async () => {
             const plan = await post<Plan>("plan", { ...night, start, profile }, WAIT_MS);
-            setTold({ plan, start, about, asked_s: live.wall_s });
+            onTold({ plan, start, asked_s: live.wall_s });
           }}
           onClose={() => setAsking(false)}
         >

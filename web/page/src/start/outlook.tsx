@@ -1,7 +1,7 @@
 // What a plan says besides its answer: the odds as a bar, the nights as curves, then times and what helps.
 import { useMemo } from "preact/hooks";
 import { Meter } from "../fields";
-import { ComingTo } from "../now/cure";
+import { PartRows } from "../now/cure";
 import { PARTS } from "../strip/lines";
 import { marksOf } from "../strip/marks";
 import { Plot, type Line } from "../strip/plot";
@@ -12,7 +12,7 @@ import { degrees, hour, inUnits } from "../words";
 const LEAST_GAIN = 0.005;
 
 /** Today's `h:mm`, wall time: only its hour is shown. */
-function today(start: string, now_s: number): number {
+export function today(start: string, now_s: number): number {
   const [h = 0, min = 0] = start.split(":").map(Number);
   return new Date(now_s * 1000).setHours(h, min, 0, 0) / 1000;
 }
@@ -71,7 +71,7 @@ export function Outlook({ plan, start, live }: { plan: Plan; start: string; live
         deadline_s={start_s + plan.deadline_s}
         told={`Air, parts and shed of the nights from ${hour(start_s)} on, with the deadline; the times follow as a list.`}
       />
-      <ComingTo parts={parts} now_s={start_s} />
+      <PartRows parts={parts} now_s={start_s} />
       <p>Heat about {kwh.p50.toFixed(2)} kWh, {kwh.p10.toFixed(2)} to {kwh.p90.toFixed(2)}.</p>
       <Sentences title="To know" told={plan.warnings.map((w) => inUnits(w, u))} />
       <Sentences

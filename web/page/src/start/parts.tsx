@@ -1,87 +1,95 @@
 // The parts of the night: which resin, how much of it, how much catalyst, mixed when.
-import { useEffect, useState } from "preact/hooks";
-import { get } from "../api";
 import { NumberField } from "../fields";
-import type { Box, CardOffer, Part, Profile, Thermometer, Units } from "../types";
-import { celsius, degrees } from "../words";
+import type { CardOffer, Part, Thermometer } from "../types";
+import { plain } from "../words";
 
-/** Until a person has said more: a small box, no fresh air, all that a wet lay-up gives off. */
-const UNKNOWN_BOX: Box = { volume_m3: 0.4, air_changes_per_h: 0 };
-
-/** Where a part gels before the box is shut, until a person says otherwise. */
-const WARM_CORNER_C = 20;
+const HARDENED_C = 20;
+const MOST = 8;
 
 interface Props {
-  profile: Profile;
+  parts: Part[];
+  cards: CardOffer[];
   thermometers: Thermometer[];
-  units: Units;
-  onChange: (profile: Profile) => void;
+  onChange: (parts: Part[]) => void;
 }
 
-export function Parts({ profile, thermometers, units, onChange }: Props) {
-  const [cards, setCards] = useState<CardOffer[]>([]);
-  useEffect(() => {
-    get<CardOffer[]>("cards").then(setCards, () => undefined);
-  }, []);
-  const parts = profile.parts ?? [];
-  const keep = (next: Part[]): void => onChange({ ...profile, parts: next, box: profile.box ?? UNKNOWN_BOX });
-  const box = profile.box ?? UNKNOWN_BOX;
-  const air = (what: Partial<Box>): void => onChange({ ...profile, box: { ...box, ...what } });
-  const add = (card: CardOffer): void => {
-    const taken = new Set(parts.map((p) => p.sensor));
-    const sensor = thermometers.find((t) => (t.role === "part" || t.role === "mould") && !taken.has(t.name))?.name ?? null;
-    const catalyst_pct = card.least_pct === null ? null : Math.min(Math.max(2, card.least_pct), card.most_pct ?? 2);
-    const name = sensor ?? `Part ${parts.length + 1}`;
-    keep([...parts, { name, card: card.name, catalyst_pct, resin_kg: 0.5, sensor, start_h: 0 }]);
+const share = (card: CardOffer, now: number): number | null =>
+  card.least_pct === null ? null : Math.min(Math.max(now, card.least_pct), card.most_pct ?? now);
+
+export function Parts({ parts, cards, thermometers, onChange }: Props) {
+  const places = thermometers.filter((t) => t.role === "part" || t.role === "mould");
+  const set = (i: number, what: Partial<Part>): void => onChange(parts.map((p, j) => (j === i ? { ...p, ...what } : p)));
+  const add = (): void => {
+    const last = parts[parts.length - 1];
+    const card = cards.find((c) => c.name === last?.card) ?? cards.find((c) => c.styrene && c.demould) ?? cards[0]!;
+    const sensor = places.find((t) => !parts.some((p) => p.sensor === t.name))?.name ?? null;
+    let name = sensor ?? "Part 1";
+    for (let n = 1; parts.some((p) => p.name === name); n++) name = `Part ${n}`;
+    onChange([...parts, { name, card: card.name, catalyst_pct: share(card, 2), resin_kg: 0.5, sensor, start_h: 0 }]);
   };
-  const set = (i: number, what: Partial<Part>): void =>
-    onChange({ ...profile, parts: parts.map((p, j) => (j === i ? { ...p, ...what } : p)) });
   return (
     <section class="night-parts" aria-labelledby="parts-title">
       <h2 id="parts-title">Parts tonight</h2>
-      <ul>
-        {parts.map((p, i) => (
-          <li key={p.name} aria-label={p.name}>
-            <b>{p.name}</b> <small class="quiet">{cards.find((c) => c.name === p.card)?.title ?? p.card}, {p.sensor ? `measured by ${p.sensor}` : "by the air"}</small>
+      {parts.map((p, i) => {
+        const card = cards.find((c) => c.name === p.card);
+        return (
+          <details key={i} class="fold">
+            <summary>
+              <b>{p.name}</b>{" "}
+              <span>{card?.title ?? p.card}, {plain(p.resin_kg, 2)} kg{p.catalyst_pct != null && `, ${plain(p.catalyst_pct)} % catalyst`}, {mixed(p)}</span>
+            </summary>
             <div class="row">
-              <NumberField label="resin" unit="kg" value={p.resin_kg} onChange={(resin_kg) => set(i, { resin_kg })} />
+              <label class="field grow">
+                Called
+                <input type="text" maxLength={40} autocomplete="off" value={p.name} aria-invalid={p.name.trim() === ""} onInput={(e) => set(i, { name: e.currentTarget.value })} />
+              </label>
+              <label class="field grow">
+                Resin
+                <select
+                  value={p.card}
+                  onChange={(e) => {
+                    const next = cards.find((c) => c.name === e.currentTarget.value);
+                    if (next) set(i, { card: next.name, catalyst_pct: share(next, p.catalyst_pct ?? 2), figures: null });
+                  }}
+                >
+                  {!card && <option value={p.card}>{p.card}</option>}
+                  {cards.map((c) => <option key={c.name} value={c.name}>{c.title}</option>)}
+                </select>
+              </label>
+            </div>
+            <div class="row">
+              <NumberField label="resin" about={p.name} unit="kg" range={[0.01, 100]} value={p.resin_kg} onChange={(resin_kg) => set(i, { resin_kg })} />
               {p.catalyst_pct != null && (
                 // Without its figures the server reads them anew from the card, at this share.
-                <NumberField label="catalyst" unit="%" value={p.catalyst_pct} onChange={(catalyst_pct) => set(i, { catalyst_pct, figures: null })} />
+                <NumberField label="catalyst" about={p.name} unit="%" range={[card?.least_pct ?? 0.1, card?.most_pct ?? 5]} value={p.catalyst_pct} onChange={(catalyst_pct) => set(i, { catalyst_pct, figures: null })} />
               )}
-              <NumberField label="mixed after the start" unit="h" value={p.start_h ?? 0} onChange={(start_h) => set(i, { start_h, ...(start_h < 0 && p.before_c == null ? { before_c: WARM_CORNER_C } : {}) })} hint="before it with a minus" />
-              {(p.start_h ?? 0) < 0 && (
-                <NumberField label="it stood at" unit={`°${units}`} value={degrees(p.before_c ?? WARM_CORNER_C, units)} onChange={(v) => set(i, { before_c: +celsius(v, units).toFixed(2) })} hint="from its mixing to the start" />
-              )}
-              <button type="button" class="plain" aria-label={`Take out ${p.name}`} onClick={() => keep(parts.filter((_, j) => j !== i))}>Take out</button>
+              <NumberField
+                label="mixed before the start"
+                about={p.name}
+                unit="h"
+                range={[-24, 72]}
+                value={-(p.start_h ?? 0)}
+                onChange={(h) => set(i, { start_h: -h, before_c: h > 0 ? (p.before_c ?? HARDENED_C) : null })}
+              />
+              <label class="number">
+                <span><span class="sr">{p.name}, </span>measured by</span>
+                <select value={p.sensor ?? ""} onChange={(e) => set(i, { sensor: e.currentTarget.value || null })}>
+                  <option value="">the air</option>
+                  {places.map((t) => <option key={t.id} value={t.name}>{t.name}</option>)}
+                </select>
+              </label>
+              <button type="button" class="plain" aria-label={`Take out ${p.name}`} onClick={() => onChange(parts.filter((_, j) => j !== i))}>Take out</button>
             </div>
-          </li>
-        ))}
-      </ul>
-      {parts.length > 0 && (
-        <div class="row">
-          <NumberField label="the box holds" unit="m³" value={box.volume_m3} onChange={(volume_m3) => air({ volume_m3 })} hint="length × width × height inside" />
-          <NumberField label="fresh air" unit="boxfuls/h" value={box.air_changes_per_h ?? 0} onChange={(air_changes_per_h) => air({ air_changes_per_h })} hint="0 if nothing moves it" />
-          <NumberField label="of the styrene, evaporates in it" unit="%" value={box.evaporated_pct ?? 15} onChange={(evaporated_pct) => air({ evaporated_pct })} hint="about 15 laid up in the box; less the longer it airs outside" />
-        </div>
-      )}
-      {parts.length === 0 && <p class="quiet">Name the resin of a part, and the night tells when it has gelled and may leave its mould.</p>}
-      {parts.length < 8 && cards.length > 0 && (
-        <label class="field">
-          Add a part laid up with
-          <select
-            value=""
-            onChange={(e) => {
-              const card = cards.find((c) => c.name === e.currentTarget.value);
-              e.currentTarget.value = "";
-              if (card) add(card);
-            }}
-          >
-            <option value="">choose its resin …</option>
-            {cards.map((c) => <option key={c.name} value={c.name}>{c.title}</option>)}
-          </select>
-        </label>
-      )}
+          </details>
+        );
+      })}
+      {parts.length === 0 && <p class="quiet">None: a trial without resin. With a part's resin named, the night says when it is hard.</p>}
+      {parts.length < MOST && cards.length > 0 && <button type="button" class="plain" onClick={add}>Add a part</button>}
     </section>
   );
+}
+
+function mixed({ start_h = 0 }: Part): string {
+  if (start_h === 0) return "mixed at the start";
+  return `mixed ${plain(Math.abs(start_h))} h ${start_h < 0 ? "before" : "after"} the start`;
 }

@@ -27,7 +27,7 @@ export function SegmentTable({ profile, limits, units, onChange }: Props) {
         {segments.map((s, i) => (
           <li key={i} aria-label={`Segment ${i + 1}, ${TITLES[s.kind]}`}>
             <b>{TITLES[s.kind]}</b>
-            <Numbers s={s} units={units} onChange={(what) => change(i, what)} />
+            <Numbers s={s} limits={limits} units={units} onChange={(what) => change(i, what)} />
             {cured && s.kind === "ramp" && (
               <Awaited label="waits until" value={s.wait_for ?? null} onChange={(wait_for) => change(i, { wait_for })} />
             )}
@@ -56,19 +56,26 @@ export function SegmentTable({ profile, limits, units, onChange }: Props) {
   );
 }
 
-function Numbers({ s, units, onChange }: { s: Segment; units: Units; onChange: (what: Partial<Segment>) => void }) {
+interface NumbersProps {
+  s: Segment;
+  limits: Limits;
+  units: Units;
+  onChange: (what: Partial<Segment>) => void;
+}
+
+function Numbers({ s, limits, units, onChange }: NumbersProps) {
   const warmth = (label: string, c: number, set: (c: number) => Partial<Segment>) => (
-    <NumberField label={label} unit={`°${units}`} value={degrees(c, units)} onChange={(v) => onChange(set(+celsius(v, units).toFixed(3)))} />
+    <NumberField label={label} unit={`°${units}`} range={[degrees(0, units), degrees(highestC(limits), units)]} value={degrees(c, units)} onChange={(v) => onChange(set(+celsius(v, units).toFixed(3)))} />
   );
   const rate = (label: string, c: number) => (
-    <NumberField label={label} unit={`°${units}/h`} value={steps(c, units)} onChange={(v) => onChange({ rate_c_per_h: +(units === "F" ? v / 1.8 : v).toFixed(3) })} />
+    <NumberField label={label} unit={`°${units}/h`} range={[steps(0.1, units), steps(limits.ramp_c_per_h, units)]} value={steps(c, units)} onChange={(v) => onChange({ rate_c_per_h: +(units === "F" ? v / 1.8 : v).toFixed(3) })} />
   );
   if (s.kind === "ramp") return <>{warmth("to", s.to_c, (to_c) => ({ to_c }))}{rate("at", s.rate_c_per_h)}</>;
   if (s.kind === "soak") {
     return (
       <>
         {warmth("at", s.at_c, (at_c) => ({ at_c }))}
-        <NumberField label={s.until ? "for at most" : "for"} unit="h" value={s.hours} onChange={(hours) => onChange({ hours })} />
+        <NumberField label={s.until ? "for at most" : "for"} unit="h" range={[0.05, limits.longest_night_h]} value={s.hours} onChange={(hours) => onChange({ hours })} />
       </>
     );
   }

@@ -1,5 +1,5 @@
 // Milestones of the cure as lanes above the curves: a bar where the data sheet leaves it open, a
-// dot where it is likeliest, filled once it is reached.
+// stroke where it is likeliest, a thick one once it is reached.
 import type uPlot from "uplot";
 import { reached } from "../now/cure";
 import type { PartCure } from "../types";
@@ -77,11 +77,8 @@ export function drawMarks(u: uPlot, marks: Mark[], lanes: number): void {
       ctx.fillRect(low, y - 2 * ratio, Math.max(high - low, 1), 4 * ratio);
       ctx.globalAlpha = 1;
     }
-    ctx.lineWidth = 2 * ratio;
-    ctx.beginPath();
-    ctx.arc(x, y, 4 * ratio, 0, 2 * Math.PI);
-    if (m.reached) ctx.fill();
-    ctx.stroke();
+    const wide = (m.reached ? 4 : 2) * ratio;
+    ctx.fillRect(x - wide / 2, y - 5 * ratio, wide, 10 * ratio);
     const width = ctx.measureText(m.text).width;
     const right = bbox.left + bbox.width + 12 * ratio;
     const from = Math.min(Math.max(x - width / 2, bbox.left), right - width);
