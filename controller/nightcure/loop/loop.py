@@ -283,9 +283,8 @@ class Loop:
             named = oven_parts(self.settings, believed, control_c)
             sentence = given_up(self.settings, run, segment, why, named)
             events.append(Event("phase", "not-reached", sentence))
-        if run.index == before:
-            return
-        self.moved_on(run, segment, events)
+        if run.index != before:
+            self.moved_on(run, segment, events)
 
     def moved_on(self, run: ProfileRun, left: Segment, events: list[Event]) -> None:
         """The run has left a segment: on to the next, or to the night's end."""
