@@ -8,6 +8,9 @@ are short pulses that test the doubt; their heat is bounded here, too.
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 
 from nightcure.simulate.faults import FAULTS
@@ -15,6 +18,7 @@ from nightcure.tick import Decision, Phase, TickInputs
 from nightcure.units import parse_duration
 from tests.nights import SETTINGS, changed, night
 
+NOTES = Path(__file__).parents[2] / "hardware-notes" / "interlocks.md"
 TIMES = ("30min", "3h", "6h30")
 
 #: fault -> (the interlocks that may trip, longest fault to no heat in s at each of TIMES).
@@ -44,6 +48,12 @@ def stopped_s(ticks: list[tuple[TickInputs, Decision]], fault: str, at_s: float)
     raise AssertionError("never")
 
 
+def measured_s(fault: str) -> list[float]:
+    """What the notes say was measured, at each of TIMES."""
+    (row,) = re.findall(rf"^\| `{fault}` \|.*\| ([\d /]+) \|$", NOTES.read_text("utf-8"), re.M)
+    return [float(s) for s in row.split(" / ")]
+
+
 #: Faults whose answer hangs on the oven and on their size: `tests.campaign` judges them.
 IN_THE_CAMPAIGN = {
     "sensor-jump", "sensor-drift", "sensor-noisy", "sensors-swapped", "contactor-welded",
@@ -71,6 +81,7 @@ def test_off_latched_and_said(fault: str, time: str) -> None:
     at_s = parse_duration(time)
     stopped = stopped_s(ticks, fault, at_s)
     assert stopped <= bounds[TIMES.index(time)]
+    assert stopped == pytest.approx(measured_s(fault)[TIMES.index(time)], rel=0.1, abs=20.0)
     later = [d for i, d in ticks if i.mono_s >= at_s + stopped]
     if fault not in ("heater-weak", "door-open"):  # these answer: heated as far as can be
         assert 2.0 * sum(d.heater_on for d in later) <= PULSES_S

@@ -13,16 +13,19 @@ from nightcure.guard.interlocks import (
     CannotHold,
     ControlSensorLost,
     Exotherm,
+    FanFailed,
     Interlock,
     LedgerLost,
     OverTemperature,
+    PartWarm,
     SensorLost,
     TickLate,
     TimeWentBack,
 )
+from nightcure.loop import box_open
 from nightcure.loop.loop import NOT_RESUMED
 from nightcure.measure import screening
-from nightcure.settings import Limits, Role, Timing
+from nightcure.settings import HOTTEST_C, OUTRUN_K, Limits, Role, Timing
 from nightcure.simulate.faults import FAULTS
 from nightcure.tick import Fault
 from tests.faults.test_rehearsed import EXPECTED, IN_THE_CAMPAIGN
@@ -89,7 +92,29 @@ def test_the_heat_check_is_described_with_its_numbers() -> None:
     assert heat_check.MOST_CUTS == 3
     assert f"{times} {heat_check.CUTS_WITHIN_S / 60:g} min" in told["heater-stuck-on"][1]
     assert f"{heat_check.STILL_RISING_K:g} K" in told["heater-stuck-on"][1]
-    assert f"{energy_balance.UNANSWERED_AIR_K:g} K of the air" in told["heat-unanswered"][1]
+    e = energy_balance
+    for name, air_k, lag in (
+        ("heat-unanswered", e.UNANSWERED_AIR_K, e.UNANSWERED_LAG),
+        ("heat-unexplained", e.UNEXPLAINED_AIR_K, e.UNEXPLAINED_LAG),
+    ):
+        bound = f"more than {air_k:g} K of the air's capacity and {100 * lag:g} % of what full"
+        assert bound in told[name][1]
+    assert f"{heat_check.CALM_S / 60:g} min of heat are" in told["heat-unanswered"][3]
+    assert f"warms the air by more than {OUTRUN_K:g} K" in NOTES
+    fan = told["fan-failed"][1]
+    assert (
+        f"for {FanFailed.FOR_S / 60:g} min of steady heat that is {FanFailed.MOST:g} times" in fan
+    )
+    card = f"(where a resin card tells the heat to expect: by that and {Exotherm.UNEXPECTED_K:g} K"
+    assert card in told["exotherm"][1]
+    assert f"for {PartWarm.FOR_S / 60:g} min" in told["part-warm"][1]
+
+
+def test_an_open_box_is_described_with_its_numbers() -> None:
+    assert f"once the air has risen by {box_open.RISEN_K:g} K again" in NOTES
+    assert "or after an hour; if the box is open then" in NOTES
+    assert box_open.LOOK_S == 3600.0
+    assert f"after {box_open.LAY_S / 3600:g} h without a word the night is ended" in NOTES
 
 
 @pytest.mark.parametrize("rule", [r for r in RULES if r.latching], ids=lambda r: r.name)
@@ -132,11 +157,15 @@ def test_every_reason_against_a_reading_is_explained_with_its_numbers() -> None:
         "power-on": f"{s.POWER_ON_C:g} °C",
         "rate": f"more than {s.JUMP_C:g} K, and more than {s.FASTEST_K_PER_S[Role.AIR]:g} K/s in "
         f"air or {s.FASTEST_K_PER_S[Role.PART]:g} K/s in a part; {s.SETTLED_READINGS} readings",
-        "frozen": f"for {s.FROZEN_S:g} s",
-        "stale": f"older than {s.STALE_S:g} s",
+        "too-hot": f"past the {HOTTEST_C:g} °C that it can measure",
+        "frozen": f"for {s.FROZEN_S:g} s in which the heater was on for more than "
+        f"{s.FROZEN_ON_S:g} s",
+        "stale": f"older than {s.STALE_S:g} s; with more than {s.STALE_S / s.ONE_BY_ONE_S:g} "
+        f"thermometers {s.ONE_BY_ONE_S:g} s for each",
         "disagrees": f"{s.DISAGREES_C:g} K apart, or air {s.DISAGREES_C:g} K below every part "
         f"({s.PAUSED_DISAGREES_C:g} K where heat is or just was held off; in a cool-down: and "
-        f"{s.AMISS_C:g} K below the setpoint), for {s.DISAGREES_S:g} s",
+        f"{s.AMISS_C:g} K below the setpoint), for {s.DISAGREES_S:g} s; until the coldest air has "
+        f"risen by {s.RISEN_C:g} K",
     }.items():
         assert words in told[name][0]
 
