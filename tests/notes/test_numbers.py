@@ -150,7 +150,7 @@ THEIRS: dict[str, dict[float, str]] = {
     "s": {57.0: "that bag at 3.8 m³/h", 5.6: "UL 943 at 6 mA", 0.25: "at 53 mA", 1.43: "UL 943's "
           "exponent", 2.0: "a stop; flash-wear's tick", 10.0: "the dead-man, measured"},
     "ppm": {50.0: "NIOSH", 700.0: "NIOSH"}, "g": {3.8: "a quarter of 0.9 %", 10.0: "an example"},
-    "g/mol": {104.15: "styrene"}, "h": {12.0: "flash-wear's night"},
+    "g/mol": {104.15: "styrene", 29.0: "air"}, "h": {12.0: "flash-wear's night"},
     "MB": {4.5: "measured", 170.0: "measured", 190.0: "measured"},
     "GB": {1.6: "a year of nights", 32.0: "a card", 70.0: "a year's writing"},
     "TB": {10.0: "a card, practice"},
@@ -296,6 +296,8 @@ def test_every_sum_comes_out() -> None:
         assert float(d) == pytest.approx(float(a) * (float(b) - float(c)), abs=1.0)
     assert pytest.approx(1.21) == 1.1**2  # 10 % more voltage, 21 % more heat
     assert pytest.approx(0.8, abs=0.05) == PANEL
+    assert "3.6 times as heavy as air" in PAGES["fire-and-vapour.md"]
+    assert pytest.approx(3.6, abs=0.05) == 104.15 / 29.0
 
 
 def test_alternative_texts_name_the_pins_of_the_drawing() -> None:

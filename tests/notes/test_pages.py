@@ -133,7 +133,7 @@ def test_watts_that_cannot_cook_the_box() -> None:
 def test_vapours_numbers_are_the_estimates() -> None:
     """Fails before this: two holes were said to air a wet part."""
     assert VAPOUR_MOST_PCT == 25.0
-    page = (ROOT / "web/page/src/start/vapour.tsx").read_text(encoding="utf-8")
+    page = (ROOT / "web/page/src/start/box-air.tsx").read_text(encoding="utf-8")
     assert f"MOST_PCT = {VAPOUR_MOST_PCT:g};" in page
     wet = vapour(0.5, 42.0, default_evaporated_pct(42.0), 0.43, 38.0)
     assert f"asks for {wet.ventilation_m3_per_h:.1f} m³/h" in PAGES["fire-and-vapour.md"]
