@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from gpiozero import Device
 
-from nightcure.cli.check_switches import OwnController
+from nightcure.cli.check_switches import OwnController, refuse_anothers_ledger
 from nightcure.clock import PacedClock
 from nightcure.daemon.daemon import Daemon
 from nightcure.errors import BadInput
@@ -178,6 +178,23 @@ def test_limits_that_nothing_may_be_heated_with_are_refused(folder: Path) -> Non
         bench.run()
     assert bench.pins_seen == {(False, False)}
     assert bench.oven.energy_j == 0.0
+
+
+def test_it_is_no_controller_on_anothers_ledger(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Root's files would keep the service out of its own ledger."""
+    ledger = tmp_path / "nightcure.ledger"
+    refuse_anothers_ledger(ledger)
+    ledger.touch()
+    refuse_anothers_ledger(ledger)
+    other = ledger.stat().st_uid + 1
+    monkeypatch.setattr("os.geteuid", lambda: other)
+    with pytest.raises(BadInput, match="systemctl start nightcure-controller"):
+        refuse_anothers_ledger(ledger)
+    ledger.unlink()
+    with pytest.raises(BadInput, match="belongs to"):
+        refuse_anothers_ledger(ledger)
 
 
 def test_the_record_of_a_test_replays_to_the_bit(folder: Path) -> None:

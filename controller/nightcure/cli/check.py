@@ -111,7 +111,7 @@ def _switches(
     from ..daemon.stop_signals import StopSignals
     from ..setup.finding import Finding, Rating
     from ..setup.pulse_supervisor import PulseSupervisor
-    from .check_switches import OwnController, follow_test
+    from .check_switches import OwnController, follow_test, refuse_anothers_ledger
 
     def say(line: str) -> None:
         err.print(line, highlight=False, markup=False, soft_wrap=True)
@@ -120,6 +120,8 @@ def _switches(
         sentence = "Not tested: put right what is wrong first."
         found = [Finding("switches", Rating.WRONG, sentence, {"heated_s": 0.0})]
     else:
+        if not runs:
+            refuse_anothers_ledger(settings.ledger)
         _confirm(settings)
         if runs:
             found = follow_test(settings, say)

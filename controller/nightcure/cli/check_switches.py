@@ -7,6 +7,7 @@ watched, and told.
 from __future__ import annotations
 
 import math
+import os
 import threading
 import time
 from collections.abc import Callable
@@ -89,6 +90,28 @@ def _findings(settings: Settings, night: AskedNight, sentence: str) -> list[Find
         )
     ]
     return [*found, *pulse_findings(settings, pulse)] if pulse.given else found
+
+
+def refuse_anothers_ledger(ledger: Path) -> None:
+    """What a controller of another user writes, the service could not write any more.
+
+    Raises:
+        BadInput: ledger or folder belong to somebody else.
+    """
+    place = ledger.resolve()
+    place = place if place.exists() else place.parent
+    if place.stat().st_uid != os.geteuid():
+        raise BadInput(
+            f"{place} belongs to {_name(place)}: start its controller (sudo systemctl start "
+            f"nightcure-controller) and test again; it is asked for the test then."
+        )
+
+
+def _name(place: Path) -> str:
+    try:
+        return place.owner()
+    except KeyError:
+        return "another user"
 
 
 class OwnController:
