@@ -16,6 +16,7 @@ from nightcure.scenario import BOX, ambient_c
 from nightcure.simulate.rehearse import EVENING_S
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.tick import Command, Phase, Reading, TickInputs
+from tests.campaign.__main__ import one
 from tests.nights import PROFILE, SETTINGS, night, start
 
 TICK_S = 2.0
@@ -38,6 +39,13 @@ def test_a_whole_night(benchmark: Any) -> None:
     figures = benchmark.pedantic(lambda: night(PROFILE)[0].figures, rounds=3)
     assert figures.outcome == "done"
     benchmark.extra_info["times real time"] = round(figures.night_s / benchmark.stats["mean"])
+
+
+def test_a_night_of_the_campaign(benchmark: Any) -> None:
+    """A drawn night with a fault in a zoned oven, and its verdict."""
+    judged = benchmark.pedantic(lambda: one("faults", 9, 4), rounds=3)
+    assert judged.oven == "B"
+    assert judged.wrong == []
 
 
 def test_a_tick_with_its_oven_step(benchmark: Any) -> None:

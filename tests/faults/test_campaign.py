@@ -3,6 +3,11 @@ judged by what was true in the oven."""
 
 from __future__ import annotations
 
+import json
+import signal
+import subprocess
+import sys
+
 import pytest
 
 from tests.campaign import plans
@@ -30,6 +35,19 @@ def test_a_sample_of_faulted_nights(first: int) -> None:
 def test_the_same_seed_and_number_is_the_same_night() -> None:
     assert one("faults", 3, 5).as_json() == one("faults", 3, 5).as_json()
     assert one("faults", 3, 5).as_json() != one("faults", 4, 5).as_json()
+
+
+def test_a_run_that_is_broken_off_has_written_what_it_did() -> None:
+    """Each night as it is done, in their order, so that --first takes the run up."""
+    run = [sys.executable, "-m", "tests.campaign", "faults", "60", "--seed", "3", "--json"]
+    with subprocess.Popen(run, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as process:
+        assert process.stdout is not None
+        first = process.stdout.readline()
+        process.send_signal(signal.SIGINT)
+        written = [first, *process.stdout]
+    assert 0 < len(written) < 60
+    assert [json.loads(line)["index"] for line in written] == list(range(len(written)))
+    assert json.loads(written[-1]) == one("faults", 3, len(written) - 1).as_json()
 
 
 def test_the_judge_finds_what_must_never_be() -> None:
