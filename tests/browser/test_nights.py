@@ -10,6 +10,9 @@ from playwright.sync_api import Page, Route, expect
 
 from .conftest import RunningDemo
 from .hands import answer, see, steering
+from .test_access import faults
+
+ICON = Path(__file__).parents[2] / "web" / "page" / "public" / "icon-192.png"
 
 
 def test_two_nights_are_compared(page: Page, archive: RunningDemo, quiet: list[str]) -> None:
@@ -113,6 +116,45 @@ def test_a_finished_night_gives_its_record_and_its_readings(
     samples = oven.get("nights/2/samples?points=5000")
     assert len(rows) >= len(samples["seq"]) >= 90  # a soak of three minutes, which counts at once
     assert max(float(r["control_c"]) for r in rows if r["control_c"]) == max(samples["control_c"])
+
+
+def test_the_morning_leads_with_what_may_be_done_next_and_takes_the_touch_in_two_taps(
+    page: Page, steered: RunningDemo, quiet: list[str]
+) -> None:
+    """Fails before this: a table of figures, and nobody was asked how the parts feel."""
+    oven = steering(page, steered)
+    course = oven.offer("Lid and rim, gelled outside")
+    oven.begin(*course["segments"], parts=course["parts"], box=course["box"])
+    number = oven.get("status")["night_id"]
+    oven.post("commands/stop")
+    see(page, steered, f"nights/{number}")
+    morning = page.get_by_role("region", name="The morning")
+    expect(morning.locator(".verdict")).to_contain_text("Stopped after")
+    expect(morning).to_contain_text(
+        re.compile("Lid.*(Leave it in its mould|It may be laminated on)")
+    )
+    page.get_by_role("group", name="Rim feels").get_by_role("button", name="leathery").click()
+    page.get_by_role("dialog").get_by_role("button", name="It is leathery").click()
+    expect(morning).to_contain_text("found leathery")
+    with page.expect_file_chooser() as asked:
+        morning.get_by_text("Photo of the part …").click()
+    asked.value.set_files(ICON)
+    answer(page, "Keep it")
+    shown = morning.get_by_role("img", name=re.compile("^The photo of"))
+    expect(shown).to_have_js_property("naturalWidth", 192)
+    photo = page.request.get(f"{steered.address}api/nights/{number}/photo")
+    assert photo.body().startswith(b"\xff\xd8\xff"), "made a JPEG on the phone"
+
+    weighed = page.get_by_label("Catalyst weighed, g")
+    weighed.fill("sixteen")
+    page.get_by_label("Remarks").fill("Kept.")
+    page.get_by_role("button", name="Save the notes …").click()
+    expect(weighed).to_be_focused()
+    expect(page.locator(".notes .refusal")).to_have_text("“sixteen” is no number: 0 to 10000 g.")
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    expect(page.get_by_label("Remarks")).to_have_value("Kept.")
+    assert faults(page) == []
+    assert quiet == []
 
 
 def test_a_night_that_runs_has_no_record_yet(page: Page, steered: RunningDemo) -> None:

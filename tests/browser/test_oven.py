@@ -21,6 +21,7 @@ def test_fahrenheit_everywhere_and_after_a_reload(
     oven = steering(page, archive)
     see(page, archive, "oven")
     page.get_by_role("radio", name="°F").check()
+    page.get_by_text("Limits", exact=True).click()
     expect(page.get_by_text("140 °F").first).to_be_visible()  # the air's limit, 60 °C
     see(page, archive, "now")
     page.reload()

@@ -257,7 +257,7 @@ def test_a_changed_ledger_or_file_shows(shelf: dict[str, Path], tmp_path: Path) 
     with NotesWriter(ledger) as pen:
         pen.note(1, {"remarks": "later"}, "t", 1.0)
         pen.label(1, "later")
-    assert check(LedgerReader(ledger), 1, file).same, "what is added by hand is no change"
+    assert check(LedgerReader(ledger), 1, file).same, "what is added later is no change"
     file.write_text(text.replace("Done:", "Fine:"))
     assert check(LedgerReader(ledger), 1, file).file_as_printed is False
     file.write_text(text)

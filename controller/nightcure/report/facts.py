@@ -133,7 +133,7 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
         samples=reader.samples(night_id, POINTS),
         events=events,
         alarms=alarm_histories(events),
-        parts=_parts(profile, tick_summary, events),
+        parts=_parts(profile, tick_summary, events, night.started_s),
         sensors=_sensors(reader, night, settings, tick_summary),
         notes=notes,
         refit=reader.refit(night_id),
@@ -145,7 +145,7 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
 
 
 def _parts(
-    profile: dict[str, Any], tick_summary: TickSummary, events: list[EventRow]
+    profile: dict[str, Any], tick_summary: TickSummary, events: list[EventRow], started_s: float
 ) -> list[PartSummary]:
     reports = {report[0]: report for report in tick_summary.cure}
     names = [part["name"] for part in profile.get("parts", ())]
@@ -167,6 +167,9 @@ def _parts(
             too_cold=bool(report[5]) if report else False,
         )
         foreseen = {w[0]: w[1] for w in report[6]} if report else {}
+        for milestone, at_s in foreseen.items():  # before the night there are no events
+            if at_s is not None and at_s <= 0.0:
+                reached.setdefault((name, milestone), started_s + at_s)
         for milestone in [*foreseen, *[m for p, m in reached if p == name and m not in foreseen]]:
             found.milestones.append(
                 MilestoneSummary(milestone, reached.get((name, milestone)), foreseen.get(milestone))

@@ -26,7 +26,7 @@ class Checked(NamedTuple):
     file_as_printed: bool | None
     """Whether the file is as it was printed; None where it cannot be told (a PDF)."""
     notes_as_printed: bool | None
-    """Whether what was filled in by hand, touch and photo are as then; None: not told in it."""
+    """Whether what was filled in by hand, touch and photo are as then; None: nothing was yet."""
     night_as_printed: bool
     """Whether the ledger's night is what the record was printed from."""
     thinned_since: bool
@@ -100,6 +100,7 @@ def check(reader: LedgerReader, night_id: int, file: Path) -> Checked:
     thinned = reader.thinned(night_id)
     before = thinned is not None and thinned.get("seal") == stated
     noted: bool | None = None
-    if (by_hand := _NOTES.search(data)) is not None:
-        noted = (by_hand[1] or by_hand[2] or b"").decode() == notes_hash(reader.noted(night_id))
+    by_hand = _NOTES.search(data)
+    if by_hand is not None and (then := by_hand[1] or by_hand[2]):
+        noted = then.decode() == notes_hash(reader.noted(night_id))
     return Checked(as_printed, noted, stated == now, before)

@@ -48,6 +48,9 @@ export const post = sending("POST");
 export const put = sending("PUT");
 export const patch = sending("PATCH");
 export const remove = sending("DELETE");
+/** A picture, as it is. */
+export const upload = <T>(path: string, body: Blob): Promise<T> =>
+  ask<T>(path, { method: "PUT", headers: { "Content-Type": "image/jpeg" }, body }, 60_000);
 
 /** The sentence to show for whatever went wrong. */
 export const sentenceOf = (error: unknown): string =>

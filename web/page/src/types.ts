@@ -207,6 +207,16 @@ export interface Night {
   reason: string | null;
 }
 
+/** What a person asks in the morning. */
+export interface Morning {
+  verdict: string;
+  tone: "good" | "fair" | "bad";
+  parts: { part: string; sentence: string; foretold: string; found: string }[];
+  /** Its SHA-256; empty where there is none. */
+  photo: string;
+  pdf: boolean;
+}
+
 export type Notes = Record<string, string>;
 export interface Noted {
   last: { who: string; host_s: number } | null;

@@ -1,16 +1,18 @@
 // A night's label and what a person noted of it.
 import { useEffect, useState } from "preact/hooks";
 import { get, patch, put, sentenceOf } from "../api";
+import { firstWrong, refusal } from "../fields";
 import { useKept } from "../kept";
 import { Asked, Refusal } from "../sheet";
 import type { Night, Noted, Notes } from "../types";
 import { day, hour } from "../words";
 
+const WEIGHED = "catalyst_weighed_g";
 const FIELDS: readonly (readonly [string, string])[] = [
   ["mould_number", "Mould number"],
   ["part_number", "Part number"],
   ["resin_batch", "Resin batch"],
-  ["catalyst_weighed_g", "Catalyst weighed, g"],
+  [WEIGHED, "Catalyst weighed, g"],
   ["remarks", "Remarks"],
 ];
 
@@ -58,14 +60,16 @@ export function NotesForm({ night, onChange }: { night: Night; onChange: (night:
         class="fields"
         onSubmit={(e) => {
           e.preventDefault();
-          setSaving(true);
+          if (!firstWrong(e.currentTarget)) setSaving(true);
         }}
       >
         <label class="field">
           Label
           <input type="text" autocomplete="off" maxLength={80} value={label} onInput={(e) => setLabel(e.currentTarget.value)} />
         </label>
-        {FIELDS.map(([field, word]) => (
+        {FIELDS.map(([field, word]) => {
+          const wrong = field === WEIGHED && notes[field] ? refusal(notes[field].replace(/ ?g$/, ""), [0, 10_000], "g") : "";
+          return (
           <label class={field === "remarks" ? "field broad" : "field"} key={field}>
             {word}
             {field === "remarks" ? (
@@ -74,13 +78,16 @@ export function NotesForm({ night, onChange }: { night: Night; onChange: (night:
               <input
                 type="text"
                 autocomplete="off"
-                inputMode={field === "catalyst_weighed_g" ? "decimal" : "text"}
+                inputMode={field === WEIGHED ? "decimal" : "text"}
                 value={notes[field]}
+                aria-invalid={wrong !== ""}
                 onInput={(e) => type(field, e.currentTarget.value)}
               />
             )}
+            {wrong && <small class="refusal">{wrong}</small>}
           </label>
-        ))}
+          );
+        })}
         {last && <p class="quiet small broad">Last written {day(last.host_s)}, {hour(last.host_s)}, by {last.who}.</p>}
         <button class="plain" disabled={!changed}>Save the notes …</button>
       </form>

@@ -6,9 +6,10 @@ import { Refusal } from "../sheet";
 import { inWords } from "../start/profile-choice";
 import { NightStrip } from "../strip/night-strip";
 import type { Happening, Live } from "../types";
-import { day, hour, inUnits, OUTCOMES } from "../words";
+import { day, hour, OUTCOMES } from "../words";
 import { FigureTable } from "./figure-table";
 import { nightName, useRecorded } from "./fetch";
+import { Morning } from "./morning";
 import { figuresOf } from "./night-figures";
 import { NotesForm } from "./notes";
 
@@ -28,23 +29,16 @@ export function OneNight({ id, live }: { id: number; live: Live }) {
       <section class="about full" aria-labelledby="night-title">
         <p><a href="#nights">All nights</a></p>
         <h2 id="night-title" class="large-title">{nightName(night)}</h2>
-        <p>
+        <p class="quiet">
           {day(night.started_s)}, {hour(night.started_s)}
           {night.ended_s !== null && ` to ${hour(night.ended_s)}`}: '{night.profile.name}'{" "}
           {night.outcome === null ? "is running" : (OUTCOMES[night.outcome] ?? night.outcome)}.
-          {night.reason && ` ${inUnits(night.reason, live.units)}`}
         </p>
-        <p class="quiet">{inWords(night.profile, first_c, live.units)}</p>
-        {night.outcome !== null && (
-          <p class="row record">
-            <a class="button" href={`api/nights/${id}/record`} target="_blank">Morning record</a>
-            <a class="button" href={`api/nights/${id}/record`} download={`night-${id}.html`}>Save it</a>
-            <a class="button" href={`api/nights/${id}/export.csv`} download><span class="sr">All readings as </span>CSV</a>
-          </p>
-        )}
       </section>
+      {night.outcome !== null && <Morning night={night} live={live} />}
       <section class="strip full" aria-labelledby="strip-title">
-        <h2 id="strip-title">From dusk to dawn</h2>
+        <h2 id="strip-title">The night's course</h2>
+        <p class="quiet small">{inWords(night.profile, first_c, live.units)}</p>
         {samples.seq.length === 0 ? (
           <p class="quiet">Nothing was recorded.</p>
         ) : (

@@ -40,9 +40,10 @@ export function Oven({ live }: { live: Live }) {
             </ul>
           </section>
         )}
+        {settings && <h2>Settings</h2>}
         {settings?.groups.map((g) => (
-          <section key={g.title} aria-label={g.title}>
-            <h2>{g.title}</h2>
+          <details key={g.title} class="fold">
+            <summary>{g.title}</summary>
             <dl class="settings">
               {g.rows.map((r) => (
                 <div key={r.name}>
@@ -52,7 +53,7 @@ export function Oven({ live }: { live: Live }) {
                 </div>
               ))}
             </dl>
-          </section>
+          </details>
         ))}
         {settings && <p class="quiet small">Settings are changed in oven.toml on the oven's machine, never from here.</p>}
         <AskedFor />
