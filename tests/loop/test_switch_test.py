@@ -21,7 +21,7 @@ from nightcure.record.codec import decision_fields
 from nightcure.scenario import BOX, PARTS_FILE
 from nightcure.settings import Settings
 from nightcure.simulate.faults import FaultAt
-from nightcure.simulate.virtual import VirtualOven
+from nightcure.simulate.virtual import Probe, VirtualOven, usual_probes
 from nightcure.simulate.zoned import ZonedOven
 from nightcure.tick import Command, Decision, OffCode, Phase, Reading, TickInputs
 from tests.nights import SETTINGS, changed, word
@@ -84,6 +84,7 @@ class Trial:
     """When the controller is started anew from its snapshot."""
     shed_c: Callable[[float], float] = lambda _: 9.0
     start_c: float | None = None
+    probes: Sequence[Probe] | None = None
     decisions: list[Decision] = field(default_factory=list)
     times_s: list[float] = field(default_factory=list)
     alone_j: float = 0.0
@@ -94,7 +95,7 @@ class Trial:
         """The last decision: of the tick on which the night was over."""
         loop, last = Loop(self.settings), None
         oven = VirtualOven(self.network, self.settings.thermometers, self.shed_c, self.seed,
-                           self.faults, self.start_c)  # fmt: skip
+                           self.faults, self.start_c, self.probes)  # fmt: skip
         t_s = 0.0
         while t_s <= for_s:
             if self.again_s is not None and t_s == self.again_s:
@@ -202,6 +203,65 @@ def test_a_heater_without_power_proves_nothing() -> None:
     assert (d.phase, d.trip) == (Phase.IDLE, None)
     assert "Nothing is proven of the switches" in tested.said
     assert tested.both_j == tested.alone_j == 0.0
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+@pytest.mark.parametrize("oven", OVENS)
+@pytest.mark.parametrize("warm_k", [0.0, 30.0])
+def test_both_welded_is_found_while_everything_is_open(oven: str, seed: int, warm_k: float) -> None:
+    """Fails before this: a pulse on air that rose anyway was taken for an answer, at 58 °C."""
+    settings, network = OVENS[oven]
+    trial = Trial(settings, network, (WELDED, STUCK), seed=seed, start_c=9.0 + warm_k)
+    d = trial.run()
+    assert (d.phase, d.trip) == (Phase.TRIPPED, "heater-stuck-on")
+    assert trial.times_s[-1] < 600.0
+    assert not any(d.heater_on or d.contactor_on for d in trial.decisions)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+@pytest.mark.parametrize("network", [BOX, ZONED], ids=["lumped", "zoned"])
+def test_a_welded_relay_without_a_contactor_never_passes(
+    network: Network | ZonedOven, seed: int
+) -> None:
+    for warm_k in (0.0, 15.0, 30.0):
+        d = Trial(ALONE, network, (WELDED,), seed=seed, start_c=9.0 + warm_k).run()
+        assert (d.phase, d.trip) == (Phase.TRIPPED, "heater-stuck-on")
+
+
+def test_air_that_rises_by_itself_is_not_tested_on() -> None:
+    """A shed that warms by 6 K an hour, all the while."""
+    trial = Trial(shed_c=lambda t_s: 9.0 + t_s / 600.0, commands={5400.0: asked()})
+    d = trial.run(4 * 3600.0)
+    assert (d.phase, d.trip) == (Phase.IDLE, None)
+    assert "Not tested: with every switch open the air went on rising" in trial.said
+    assert trial.alone_j == trial.both_j == 0.0
+
+
+@pytest.mark.parametrize("command", ["skip", "extend"])
+def test_a_test_that_is_cut_short_has_passed_nothing(command: str) -> None:
+    """Fails before this: a night that was skipped to its end was done, as one that had passed."""
+    args = {"skip": {}, "extend": {"minutes": -230.0}}[command]
+    trial = Trial()
+    trial.commands[400.0] = word(command, **args)
+    d = trial.run()
+    assert d.phase is Phase.IDLE
+    assert "broken off; test again" in trial.said
+    assert trial.both_j == 0.0
+
+
+def test_another_air_sensor_is_no_answer() -> None:
+    """The first one fails in the pulse and the second, 1 K warmer, stands in."""
+    data = SETTINGS.model_dump(mode="json")
+    second = {"id": "28-0000000000a2", "role": "air", "name": "Air 2"}
+    two = Settings.model_validate(data | {"thermometers": [*data["thermometers"], second]})
+    whole = Trial(two)
+    whole.run()
+    begun_s = steps_begin_s(whole)[1]
+    probes = usual_probes(two.thermometers)
+    probes[-1] = probes[-1]._replace(error_c=1.0)
+    trial = Trial(two, faults=(FaultAt("sensor-missing", begun_s + 100.0),), probes=probes)
+    assert trial.run().phase is Phase.DONE
+    assert trial.alone_j == 0.0
 
 
 def test_without_a_contactor_the_relay_alone_is_tested() -> None:

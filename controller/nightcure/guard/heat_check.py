@@ -24,7 +24,7 @@ from ..settings import Role, Settings, outrun_k
 from .energy_balance import PROBE_S, STEP_S, EnergyBalance
 from .heat_pulse import HeatPulse
 from .interlock_inputs import HeatState, InterlockInputs
-from .switch_test import Step, SwitchTest, Verdict
+from .switch_test import RISING_K_PER_S, Step, SwitchTest, Verdict
 
 #: Pulses without an answer that end the night, and how long a doubt may last far from the setpoint.
 MOST_PULSES = 5
@@ -36,6 +36,8 @@ MOST_CUTS, CUTS_WITHIN_S = 3, 5400.0
 #: Quiet air is waited for so long at the most before a pulse of heat; before the contactor's,
 #: whose answer is a trip, longer.
 LONGEST_UNQUIET_S, LONGEST_CUT_UNQUIET_S = 240.0, 1800.0
+#: A test of the switches on air that goes on rising by itself is given up after so long.
+LONGEST_TEST_UNQUIET_S = 2700.0
 #: A heater is too strong to be watched by one thermometer unasked where it outruns it by more.
 PULSE_FIRST_K = 12.0
 #: Without a contactor: rising by so much after the heater's own heat is spent is a stuck relay.
@@ -238,13 +240,13 @@ class HeatCheck:
         self._enter(HeatState.PAUSE)
 
     def _paused(self, v: InterlockInputs, air_c: float) -> None:
-        testing = self._test.step is not None
-        wanted = testing or (v.setpoint_c is not None and air_c < v.setpoint_c)
-        longest_s = LONGEST_CUT_UNQUIET_S if testing else LONGEST_UNQUIET_S
+        if self._test.step is not None:
+            self._test_waits(v)
+            return
+        wanted = v.setpoint_c is not None and air_c < v.setpoint_c
         unquiet_s = self.since_s - self.wait_s
-        if wanted and unquiet_s >= 0.0 and self._pulse.may_begin(unquiet_s, longest_s):
-            pulse = self._test.pulse(v, self._pulse.length_s) if testing else HeatState.PULSE
-            self._enter(pulse)
+        if wanted and unquiet_s >= 0.0 and self._pulse.may_begin(unquiet_s, LONGEST_UNQUIET_S):
+            self._enter(HeatState.PULSE)
 
     def _pulsed(self) -> None:
         if self._pulse.answered(self.since_s):
@@ -288,18 +290,34 @@ class HeatCheck:
         elif self.since_s > self._pulse.look_s:
             self._settled(air_c)
 
+    def _test_waits(self, v: InterlockInputs) -> None:
+        """Every switch is open, until the air stands still: heat now comes through all of them."""
+        if self._balance.unexplained_j > self._balance.unexplained_bound_j:
+            self._test_finds_a_weld()
+        elif (
+            self._pulse.may_begin(self.since_s, LONGEST_CUT_UNQUIET_S)
+            and self._pulse.slope_k_per_s < RISING_K_PER_S
+        ):
+            self._enter(self._test.pulse(v, self._pulse.length_s))
+        elif self.since_s > LONGEST_TEST_UNQUIET_S:
+            self._test.end(Verdict.UNQUIET)
+            self._enter(HeatState.WATCH)
+
+    def _test_finds_a_weld(self) -> None:
+        self.proven, self.cut_c = True, None
+        self._test.end(Verdict.RELAY_WELDED)
+        self._enter(HeatState.CUT)
+
     def _tested(self, v: InterlockInputs) -> None:
         """A pulse of the switches' test: alone, a switch may bring no heat."""
         test = self._test
-        if not (v.night and v.armed and v.heated):  # something else kept the switches open
+        if test.disturbed(v):
             self._pause(0.0)
             return
-        test.answered = test.answered or self._pulse.answered(self.since_s) or test.heater_rose(v)
-        if test.answered and test.step is Step.CONTACTOR:
-            self.proven, self.cut_c = True, None
-            test.end(Verdict.RELAY_WELDED)
-            self._enter(HeatState.CUT)
-        elif test.answered and test.step is Step.RELAY:
+        answered = test.look(v, self._pulse.rise_k(self.since_s), self._pulse.need_k)
+        if answered and test.step is Step.CONTACTOR:
+            self._test_finds_a_weld()
+        elif answered and test.step is Step.RELAY:
             test.end(Verdict.CONTACTOR_WELDED)
             self._enter(HeatState.WATCH)
         elif self.since_s > self._pulse.look_s:

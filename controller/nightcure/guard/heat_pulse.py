@@ -82,14 +82,26 @@ class HeatPulse:
         self.course = [at_c, slope, drift_s]
         return abs(slope) < QUIET_K_PER_S or unquiet_s > longest_s
 
+    @property
+    def need_k(self) -> float:
+        """The least rise that is an answer, K."""
+        return self._need_k
+
+    @property
+    def slope_k_per_s(self) -> float:
+        """How the air moved before the pulse."""
+        return self.course[1]
+
     def answered(self, since_s: float) -> bool:
         """Whether the air is above its course by what is needed, `since_s` after the start."""
-        if since_s <= NOT_BEFORE_S:
-            return False
+        return since_s > NOT_BEFORE_S and self.rise_k(since_s) > self._need_k
+
+    def rise_k(self, since_s: float) -> float:
+        """How far the air is above its course, `since_s` after the start, K."""
         at_c, slope, drift_s = self.course
         drift_k = slope * drift_s * (1.0 - math.exp(-since_s / drift_s))
         last = self.before_c[-4:]
-        return sum(last) / len(last) - at_c - drift_k > self._need_k
+        return sum(last) / len(last) - at_c - drift_k
 
     def _due_k(self) -> float:
         """The highest the air gets from one pulse from rest, by the settings' model, K."""

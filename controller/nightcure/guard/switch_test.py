@@ -16,6 +16,8 @@ from .interlock_inputs import HeatState, InterlockInputs
 
 #: The heater's own thermometer, at rest before, has answered when it is so far above, K.
 HEATER_ROSE_K = 1.5
+#: Air that rises faster by itself would be taken for an answer: no pulse is given on it.
+RISING_K_PER_S = 0.04 / 60.0
 
 
 class Step(StrEnum):
@@ -36,6 +38,7 @@ class Verdict(StrEnum):
     NO_HEAT = "no-heat"
     RELAY_WELDED = "relay-welded"
     CONTACTOR_WELDED = "contactor-welded"
+    UNQUIET = "unquiet"
     BROKEN_OFF = "broken-off"
 
 
@@ -61,11 +64,18 @@ class SwitchTest:
         """Heat has been seen in the step under way."""
         self.heater_c: float | None = None
         """The heater's own thermometer as the pulse began, °C."""
+        self.airs = 0
+        """How many air sensors were believed then."""
+        self.alone_k = 0.0
+        """The most the air has risen above its course with a switch closed alone."""
+        self.alone_heater_k = 0.0
+        """The same of the heater's own thermometer."""
         self._told: list[str] = []
 
     def begin(self, test: bool) -> None:
         """A night begins; `test`: it is one of the switches."""
         self.step, self.verdict, self.answered = Step.CONTACTOR if test else None, None, False
+        self.alone_k = self.alone_heater_k = 0.0
         self._told = ["The switches are tested once the air stands still."] if test else []
 
     def end(self, verdict: Verdict) -> None:
@@ -80,18 +90,34 @@ class SwitchTest:
         """The pulse of the step, which begins now."""
         assert self.step is not None
         self.answered = False
-        self.heater_c = max(v.heaters_c, default=None)
+        self.heater_c, self.airs = max(v.heaters_c, default=None), len(v.air_c)
         self._told.append(f"{self._closed()} for {length_s:.0f} s: {self._expected()}.")
         return PULSES[self.step]
 
-    def heater_rose(self, v: InterlockInputs) -> bool:
-        """Whether the heater's own thermometer shows heat; False without one."""
+    def look(self, v: InterlockInputs, rise_k: float, need_k: float) -> bool:
+        """Whether heat has come since the pulse began, by the air or by the heater's thermometer.
+
+        With both switches closed it has to be more than a switch alone brought by `need_k`: air
+        that rises whatever is closed is no answer.
+
+        Args:
+            rise_k: of the air above its course.
+            need_k: the least rise that is an answer.
+        """
         now_c = max(v.heaters_c, default=None)
-        return (
-            now_c is not None
-            and self.heater_c is not None
-            and now_c - self.heater_c > HEATER_ROSE_K
-        )
+        heater_k = 0.0 if now_c is None or self.heater_c is None else now_c - self.heater_c
+        if self.step is Step.BOTH:
+            rise_k, heater_k = rise_k - self.alone_k, heater_k - self.alone_heater_k
+        else:
+            self.alone_k = max(self.alone_k, rise_k)
+            self.alone_heater_k = max(self.alone_heater_k, heater_k)
+        self.answered = self.answered or rise_k > need_k or heater_k > HEATER_ROSE_K
+        return self.answered
+
+    def disturbed(self, v: InterlockInputs) -> bool:
+        """Whether the pulse tells nothing: something else kept the switches open, or the air is
+        told by other sensors than when it began."""
+        return not (v.night and v.armed and v.heated) or len(v.air_c) != self.airs
 
     def next_step(self) -> None:
         """A step is over without a weld: on to the next, or to the verdict."""
@@ -115,6 +141,12 @@ class SwitchTest:
             return Phase.DONE, "done", self._sentence()
         return Phase.IDLE, "stopped", self._sentence()
 
+    def cut_short(self) -> tuple[Phase, str, str] | None:
+        """The same where the night has ended before the test has; None where it is none."""
+        if self.step is not None:
+            self.end(Verdict.BROKEN_OFF)
+        return self.over()
+
     def _sentence(self) -> str:
         """The verdict in words; a weld is told by its trip."""
         if self.verdict is Verdict.PASSED:
@@ -126,6 +158,12 @@ class SwitchTest:
                 "Nothing is proven of the switches: no heat came with everything closed either. "
                 "Look at plug, fuse, cut-out (why has it opened?), lid and the air's thermometer, "
                 "then test again."
+            )
+        if self.verdict is Verdict.UNQUIET:
+            return (
+                "Not tested: with every switch open the air went on rising. Look whether the "
+                "heater is warm (then pull its plug); else let the box rest, shut and out of the "
+                "sun, and test again."
             )
         return "The test of the switches was broken off; test again."
 

@@ -53,7 +53,6 @@ class Loop:
         self._guard = Guard(settings)
         self._alarms = self._guard.alarms
         self.switch_test = self._guard.heat_check.test
-        """The test of the switches that a night may be."""
         self._heating = Heating(settings)
         self._run: ProfileRun | None = None
         self.cure = CureTracking(settings)
@@ -290,7 +289,8 @@ class Loop:
         """The run has left a segment: on to the next, or to the night's end."""
         self.cure.soaked(left, events)
         if run.finished:
-            self.end(Phase.DONE, "done", f"'{run.profile.name}' is done.", events)
+            done = Phase.DONE, "done", f"'{run.profile.name}' is done."
+            self.end(*self.switch_test.cut_short() or done, events)
             return
         self.phase = Phase(run.segment.kind)
         number = f"Segment {run.index + 1} of {len(run.profile.segments)}"
