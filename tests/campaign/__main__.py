@@ -1,6 +1,7 @@
 """python -m tests.campaign faults 200 [--seed 0] [--first 0] [--one I] [--json]
 python -m tests.campaign clean 200
 python -m tests.campaign regulation 60
+python -m tests.campaign switches 200
 
 Nights by chance on all cores, the same for the same seed and number; each that failed is told with
 what reproduces it alone. With --json each is written as it is done, in their order: a run that was
@@ -22,7 +23,7 @@ from functools import partial
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from tests.campaign import plans, regulation, tables
+from tests.campaign import plans, regulation, switches, tables
 from tests.campaign.judge import Judged, judged
 from tests.campaign.night import Plan, moments
 
@@ -83,13 +84,16 @@ def tell(what: str, seed: int, index: int) -> None:
 def main() -> int:
     """Run, print, and fail where something must never be."""
     parser = argparse.ArgumentParser(prog="python -m tests.campaign")
-    parser.add_argument("what", choices=[*DRAWN, "regulation"])
+    parser.add_argument("what", choices=[*DRAWN, "regulation", "switches"])
     parser.add_argument("count", type=int, nargs="?", default=200)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--first", type=int, default=0, help="number of the first night")
     parser.add_argument("--one", type=int, help="this night alone, event by event")
     parser.add_argument("--json", action="store_true", help="a line of JSON a night")
     a = parser.parse_args()
+    if a.what == "switches":
+        with ProcessPoolExecutor(initializer=partial(os.nice, 5)) as pool:
+            return switches.main(a.count, a.seed, a.first, pool)
     if a.what == "regulation":
         if a.one is not None:
             a.first, a.count = a.one, 1

@@ -14,6 +14,7 @@ from tests.campaign import plans
 from tests.campaign.__main__ import one
 from tests.campaign.judge import judged
 from tests.campaign.night import moments
+from tests.campaign.switches import tried
 from tests.campaign.tables import STRONG_K
 
 NIGHTS, TOGETHER = 200, 20
@@ -30,6 +31,17 @@ def test_a_sample_of_faulted_nights(first: int) -> None:
     told = [j for j in nights if len(j.faults) == 1 and j.can_cut and j.kappa_k <= STRONG_K]
     assert sum(not j.safe for j in told) <= 1
     assert sum(j.outcome == "refused" for j in nights) <= 2
+
+
+@pytest.mark.parametrize("first", range(0, 20, 5))
+def test_a_sample_of_tests_of_the_switches(first: int) -> None:
+    """Sound contacts pass, welded ones are told, and before that no more flows than one pulse."""
+    found = [t for i in range(5) for t in tried(0, first + i)]
+    assert [t for t in found if not t.right] == []
+    assert sum(t.verdict == "not tested" for t in found) <= len(found) // 5
+    for t in found:
+        if t.contacts in ("sound", "no heat"):
+            assert t.loose_j == 0.0
 
 
 def test_the_same_seed_and_number_is_the_same_night() -> None:

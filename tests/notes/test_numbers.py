@@ -151,6 +151,7 @@ THEIRS: dict[str, dict[float, str]] = {
     "kg/m³": {1.2: "air"}, "J/(kg K)": {1005.0: "air"}, "litres": {60.0: "a bin bag"},
     "s": {57.0: "that bag at 3.8 m³/h", 5.6: "UL 943 at 6 mA", 0.25: "at 53 mA", 1.43: "UL 943's "
           "exponent", 2.0: "a stop; flash-wear's tick", 10.0: "the dead-man, measured"},
+    "min": {23.0: "the campaign of switches", 76.0: "the same"},
     "ppm": {50.0: "NIOSH", 700.0: "NIOSH"}, "g": {3.8: "a quarter of 0.9 %", 10.0: "an example"},
     "g/mol": {104.15: "styrene", 29.0: "air"}, "h": {12.0: "flash-wear's night"},
     "MB": {4.5: "measured", 170.0: "measured", 190.0: "measured"},
