@@ -18,7 +18,7 @@ from nightcure.scenario import BOX, ambient_c
 from nightcure.settings import Settings, corrected
 from nightcure.simulate.faults import parse_fault
 from nightcure.simulate.virtual import VirtualOven
-from nightcure.tick import Command, Decision, Reading, TickInputs
+from nightcure.tick import Command, Decision, TickInputs
 
 from .nights import SETTINGS, SHORT, start
 
@@ -71,7 +71,7 @@ class RecordedOven:
     def tick(self, *commands: Command) -> Decision:
         """One tick, recorded; then the oven moves on."""
         tick_s = self.settings.timing.tick_s
-        sensed = tuple([Reading(s.value_c, self.t_s, s.fault) for s in self.oven.sense()])
+        sensed = tuple(self.oven.sense(self.t_s))
         wall_s = EVENING_S + self.t_s + self.wall_ahead_s
         inputs = TickInputs(
             self.t_s, wall_s, sensed, commands, stop_pressed=self.stop_pressed, held=self.held,

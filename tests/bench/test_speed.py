@@ -15,7 +15,7 @@ from nightcure.oven.thermal import step
 from nightcure.scenario import BOX, ambient_c
 from nightcure.simulate.rehearse import EVENING_S
 from nightcure.simulate.virtual import VirtualOven
-from nightcure.tick import Command, Phase, Reading, TickInputs
+from nightcure.tick import Command, Phase, TickInputs
 from tests.campaign.__main__ import one
 from tests.nights import PROFILE, SETTINGS, night, start
 
@@ -27,7 +27,7 @@ def ticking() -> Iterator[Phase]:
     loop, oven = Loop(SETTINGS), VirtualOven(BOX, SETTINGS.thermometers, ambient_c)
     commands: tuple[Command, ...] = (start(PROFILE),)
     while True:
-        readings = tuple([Reading(s.value_c, oven.t_s, s.fault) for s in oven.sense()])
+        readings = tuple(oven.sense())
         d = loop.tick(TickInputs(oven.t_s, EVENING_S + oven.t_s, readings, commands))
         commands = ()
         oven.step(TICK_S, d.heater_on, d.contactor_on)

@@ -126,9 +126,7 @@ class Judge:
             self._wrong(f"heat commanded without an air temperature at {t_s:.0f} s")
         if d.heater_on and d.why_off is not None:
             self._wrong(f"heat commanded against a reason at {t_s:.0f} s")
-        reset = any(e.kind == "command" and e.name == "reset" and e.state == "done"
-                    for e in d.events)  # fmt: skip
-        if self.latched and d.trip is None and not reset:
+        if self.latched and d.trip is None and not any(map(_is_reset, d.events)):
             self._wrong(f"a trip was forgotten at {t_s:.0f} s")
         if d.trip is not None and not self.latched:
             said = [e for e in d.events if e.kind == "trip" and e.name == d.trip]
@@ -194,6 +192,10 @@ class Judge:
             j.told_s = since_s
         if stopped and j.off_s is None and not m.flows and not m.relay_on:
             j.off_s = since_s
+
+
+def _is_reset(event: Event) -> bool:
+    return event.kind == "command" and event.name == "reset" and event.state == "done"
 
 
 def _why(d: Decision) -> str | None:

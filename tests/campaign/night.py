@@ -20,7 +20,7 @@ from nightcure.settings import Role, Thermometer
 from nightcure.simulate.faults import FaultAt
 from nightcure.simulate.resin import Resins
 from nightcure.simulate.virtual import VirtualOven
-from nightcure.tick import Command, Decision, Phase, Reading, TickInputs
+from nightcure.tick import Command, Decision, Phase, TickInputs
 from tests.campaign.ovens import DrawnOven
 
 EVENING_S = 1_763_064_000.0
@@ -236,8 +236,7 @@ def _inputs(
         if s.at_s <= t_s < s.at_s + s.for_s:
             silent_s = t_s - s.at_s
             inbox_s = silent_s if s.no_inbox else 0.0
-    readings = tuple([Reading(s.value_c, mono_s, s.fault) for s in oven.sense()])
     return TickInputs(
-        mono_s, wall_s, readings, commands, silent_s, inbox_s, ledger_gone=inbox_s > 0.0,
-        wall_known=known, boot=f"boot {booted_s}" if first else "",
+        mono_s, wall_s, tuple(oven.sense(mono_s)), commands, silent_s, inbox_s,
+        ledger_gone=inbox_s > 0.0, wall_known=known, boot=f"boot {booted_s}" if first else "",
     )  # fmt: skip

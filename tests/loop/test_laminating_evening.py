@@ -42,7 +42,7 @@ class Evening:
         self.tick(start(profile))
 
     def tick(self, *commands: Any) -> Decision:
-        sensed = tuple(Reading(s.value_c, self.t_s, s.fault) for s in self.oven.sense())
+        sensed = tuple(self.oven.sense(self.t_s))
         d = self.loop.tick(TickInputs(self.t_s, 1e9 + self.t_s, sensed, commands))
         self.oven.step(2.0, d.heater_on, d.contactor_on)
         self.ticks.append((self.t_s, d))

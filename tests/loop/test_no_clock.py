@@ -10,7 +10,7 @@ from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, parse_profile
 from nightcure.scenario import BOX, ambient_c
 from nightcure.simulate.virtual import VirtualOven
-from nightcure.tick import Command, Decision, Phase, Reading, TickInputs
+from nightcure.tick import Command, Decision, Phase, TickInputs
 from tests.nights import SETTINGS, changed, start, through_text
 
 SOAK = parse_profile(
@@ -40,7 +40,7 @@ class Board:
         self.events: list[str] = []
 
     def tick(self, commands: Sequence[Command] = ()) -> Decision:
-        sensed = tuple(Reading(s.value_c, self.mono_s, s.fault) for s in self.oven.sense())
+        sensed = tuple(self.oven.sense(self.mono_s))
         inputs = TickInputs(
             self.mono_s, self.wall_s, sensed, tuple(commands),
             wall_known=self.known, boot=self.boot if self.first else "",

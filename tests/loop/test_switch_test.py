@@ -102,7 +102,7 @@ class Trial:
                 state = json.loads(json.dumps(loop.snapshot(), allow_nan=False))
                 loop = Loop(self.settings)
                 loop.resume(state)
-            readings = tuple([Reading(s.value_c, t_s, s.fault) for s in oven.sense()])
+            readings = tuple(oven.sense(t_s))
             commands = (self.commands[t_s],) if t_s in self.commands else ()
             inputs = TickInputs(t_s, 1e9 + t_s, readings, commands)
             d = loop.tick(inputs._replace(stop_pressed=self.pressed(t_s), armed=self.armed(t_s)))
@@ -393,7 +393,7 @@ def test_a_snapshot_in_any_pulse_goes_on_to_the_bit() -> None:
         oven = VirtualOven(BOX, SETTINGS.thermometers, lambda _: 9.0)
         t_s = 0.0
         while t_s < begin_s + 400.0:
-            readings = tuple([Reading(s.value_c, t_s, s.fault) for s in oven.sense()])
+            readings = tuple(oven.sense(t_s))
             commands = (asked(),) if t_s == 0.0 else ()
             if t_s == begin_s + 10.0:
                 other.restore(json.loads(json.dumps(loop.snapshot(), allow_nan=False)))
@@ -423,7 +423,7 @@ def test_the_next_night_is_no_test() -> None:
     night = {"name": "Night", "segments": [{"kind": "soak", "at_c": 30.0, "hours": 4.0}]}
     plain = Command(2, "start", {"profile": night, **ALL_CONFIRMED}, "somebody")
     while t_s < end_s + 600.0:
-        readings = tuple([Reading(s.value_c, t_s, s.fault) for s in oven.sense()])
+        readings = tuple(oven.sense(t_s))
         commands = {0.0: (asked(),), end_s + 2.0: (plain,)}.get(t_s, ())
         d = loop.tick(TickInputs(t_s, 1e9 + t_s, readings, commands))
         oven.step(2.0, d.heater_on, d.contactor_on)

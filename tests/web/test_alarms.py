@@ -10,8 +10,7 @@ from typing import Any
 
 import pytest
 
-from nightcure.simulate.virtual import Sensed
-from nightcure.tick import Fault
+from nightcure.tick import Fault, Reading
 from tests.workshop import wait_for
 
 from .conftest import Steered
@@ -24,11 +23,11 @@ class Alarmed:
 
     def __init__(self, steered: Steered) -> None:
         self.steered, self.pulled = steered, set[int]()
-        whole: Callable[[], list[Sensed]] = steered.oven.oven.sense
+        whole: Callable[[float | None], list[Reading]] = steered.oven.oven.sense
 
-        def sense() -> list[Sensed]:
-            missing = Sensed(None, Fault.MISSING)
-            return [missing if i in self.pulled else s for i, s in enumerate(whole())]
+        def sense(now_s: float | None = None) -> list[Reading]:
+            missing = Reading(None, 0.0, Fault.MISSING)
+            return [missing if i in self.pulled else s for i, s in enumerate(whole(now_s))]
 
         steered.oven.oven.sense = sense  # type: ignore[method-assign]
         steered.start()

@@ -62,9 +62,9 @@ class LedgerLost(Interlock):
                 f"The trip latch could not be written for {show_duration(self.unarmed_s)}, so that "
                 f"a trip would not outlast a power cut: look at the disk's free space and the card."
             )
-        silent_s, what = max((v.ledger_silent_s, "written"), (v.inbox_silent_s, "read"))
-        if silent_s <= self.AFTER_S:
+        if v.ledger_silent_s <= self.AFTER_S and v.inbox_silent_s <= self.AFTER_S:
             return None
+        silent_s, what = max((v.ledger_silent_s, "written"), (v.inbox_silent_s, "read"))
         return (
             f"The ledger could not be {what} for {show_duration(silent_s)}, so nobody can see or "
             f"stop the oven from the page: look at the disk's free space and the card."

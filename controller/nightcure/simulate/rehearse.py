@@ -12,7 +12,7 @@ from ..loop.loop import Loop
 from ..oven.thermal import Network, network_from_model
 from ..profile import Profile
 from ..settings import Role, Settings
-from ..tick import Command, Decision, PartCure, Phase, Reading, TickInputs
+from ..tick import Command, Decision, PartCure, Phase, TickInputs
 from .faults import FaultAt
 from .resin import Resins
 from .virtual import VirtualOven
@@ -181,8 +181,7 @@ def rehearse(
                 wall_s += 3600.0
             elif f.name == "ledger-full" and f.active(t_s):
                 ledger_silent_s = t_s - f.at_s
-        readings = tuple([Reading(s.value_c, t_s, s.fault) for s in oven.sense()])
-        inputs = TickInputs(t_s, wall_s, readings, commands, ledger_silent_s)
+        inputs = TickInputs(t_s, wall_s, tuple(oven.sense(t_s)), commands, ledger_silent_s)
         d = loop.tick(inputs)
         commands = ()
         cured = d.cure or cured

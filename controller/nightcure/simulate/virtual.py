@@ -15,7 +15,7 @@ import numpy as np
 
 from ..oven.thermal import Array, Network
 from ..settings import Role, Thermometer
-from ..tick import Fault
+from ..tick import Fault, Reading
 from .body import Body, Held
 from .faults import FaultAt
 from .lumped import LumpedOven
@@ -33,13 +33,6 @@ NOISE_RANGE_C = (0.003, 0.06)
 AIR_PROBE_S, PART_PROBE_S = 15.0, 30.0
 
 WIRE_FAULTS = {"sensor-missing": Fault.MISSING, "sensor-crc": Fault.CRC}
-
-
-class Sensed(NamedTuple):
-    """What one probe puts on the wire: a quantised value (None: nothing) and what is wrong."""
-
-    value_c: float | None
-    fault: Fault | None = None
 
 
 class Probe(NamedTuple):
@@ -220,8 +213,12 @@ class VirtualOven:
             heat_w[i] += more_w / self.body.nodes_per_mould
         return heat_w
 
-    def sense(self) -> list[Sensed]:
-        """What every probe says now, in the thermometers' order."""
+    def sense(self, now_s: float | None = None) -> list[Reading]:
+        """What every probe says now, in the thermometers' order, quantised.
+
+        `now_s`: the board's time; the oven's own if None.
+        """
+        taken_s = self.t_s if now_s is None else now_s
         if not self._noise:
             drawn = self._random.standard_normal((BLOCK, len(self._places)))
             self._noise = (drawn * [p.noise_c for p in self._probes]).tolist()
@@ -233,7 +230,7 @@ class VirtualOven:
         if on:
             self._disturb(on, shown_c, noise_c)
         said = [
-            Sensed(round((c + n) / QUANTUM_C) * QUANTUM_C)
+            Reading(round((c + n) / QUANTUM_C) * QUANTUM_C, taken_s)
             for c, n in zip(shown_c, noise_c, strict=True)
         ]
         if on:
@@ -256,15 +253,16 @@ class VirtualOven:
                 other = (k + 1) % len(shown_c)
                 shown_c[k], shown_c[other] = shown_c[other], shown_c[k]
 
-    def _silence(self, on: dict[str, FaultAt], said: list[Sensed]) -> None:
+    def _silence(self, on: dict[str, FaultAt], said: list[Reading]) -> None:
         """Faults of what a sensor puts on the wire."""
         for name, f in on.items():
             k = f.at_sensor(self._control)
             if name in WIRE_FAULTS:
-                said[k] = Sensed(None, WIRE_FAULTS[name])
+                said[k] = said[k]._replace(value_c=None, fault=WIRE_FAULTS[name])
             elif name == "sensor-power-on-85":
-                said[k] = Sensed(85.0)
+                said[k] = said[k]._replace(value_c=85.0, fault=None)
             elif name == "sensor-frozen":
-                said[k] = Sensed(self._frozen_c.setdefault(k, said[k].value_c))
+                value_c = self._frozen_c.setdefault(k, said[k].value_c)
+                said[k] = said[k]._replace(value_c=value_c, fault=None)
         if "sensor-frozen" not in on:
             self._frozen_c.clear()
