@@ -38,6 +38,25 @@ def test_fahrenheit_everywhere_and_after_a_reload(
     assert quiet == []
 
 
+def test_no_screen_shows_a_unit_of_the_other_kind(page: Page, archive: RunningDemo) -> None:
+    """°C, and kelvins of whatever, where °F were chosen. Fails before this: limits and rates."""
+    steering(page, archive)
+    see(page, archive, "oven")
+    page.get_by_role("radio", name="°F").check()
+    for screen in ("now", "start", "nights", "nights/2", "nights/2+3", "oven"):
+        see(page, archive, screen)
+        expect(page.locator("main h2").first).to_be_visible()
+        if screen == "start":
+            page.get_by_role("button", name="Change it").click()
+            expect(page.get_by_role("slider")).to_have_count(3)
+        page.wait_for_timeout(300)
+        page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+        page.wait_for_timeout(200)
+        text = page.locator("main").inner_text().replace("\n°C\n", "\n")  # what may be chosen
+        assert "°F" in text or screen == "nights", screen
+        assert re.findall(r".*(?:°C|\d ?K\b|/K\b).*", text) == [], screen
+
+
 def test_dark_and_light_by_choice_and_by_the_phone(page: Page, archive: RunningDemo) -> None:
     html = page.locator("html")
     page.emulate_media(color_scheme="dark")
@@ -112,7 +131,7 @@ def test_the_oven_is_tested_and_told(
     expect(survey.get_by_role("button")).to_have_count(0)
     expect(survey).to_contain_text("The test was ended.", timeout=120_000)
     told = survey.locator("dd.small").first.inner_text()
-    low, high = (float(n) for n in re.findall(r"[\d.]+(?= to| in)", told))
+    low, high = (float(n) for n in re.findall(r"[\d.]+(?= W/K)", told))
     assert low < high
     assert 0.9 * BOX.loss_w_per_k < 0.5 * (low + high) < 1.1 * BOX.loss_w_per_k
     assert faults(page) == []

@@ -96,6 +96,7 @@ def test_the_strip_zooms_and_pans_by_keys_wheel_buttons_and_fingers(
     page: Page, archive: RunningDemo, quiet: list[str]
 ) -> None:
     see(page, archive, "nights/3")
+    expect(page.locator(".morning .verdict")).to_be_visible()  # what stands above is there
     strip = page.get_by_role("group", name=re.compile("^The curves"))
     whole = page.get_by_role("button", name="Whole")
     pointed = page.get_by_test_id("pointed")

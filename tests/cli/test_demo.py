@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import signal
 import socket
 import subprocess
 import sys
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import psutil
+import pytest
+from typer.testing import CliRunner
 
+from nightcure.cli.main import app
+from nightcure.simulate.demo import Demo
 from tests.workshop import wait_for
 
 
@@ -70,3 +76,26 @@ def test_the_demo_from_its_start_to_its_end() -> None:
         for child in children:
             if child.is_running():
                 child.kill()
+
+
+def test_a_phone_on_the_network_is_let_in_when_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Loopback stays the default; nothing is listened on here."""
+    shown: list[Demo] = []
+
+    def run(self: Demo, on_ready: Callable[[], None], start: bool) -> None:
+        shown.append(self)
+        on_ready()
+        shutil.rmtree(self.folder)
+
+    monkeypatch.setattr(Demo, "run", run)
+    monkeypatch.setattr("nightcure.cli.demo.own_address", lambda: "192.168.7.5")
+    for options, listens, told in (
+        ([], "127.0.0.1", "http://127.0.0.1:8790/"),
+        (["--lan"], "0.0.0.0", "http://192.168.7.5:8790/"),
+    ):
+        result = CliRunner().invoke(app, ["demo", "--port", "8790", *options])
+        assert result.exit_code == 0, result.output
+        assert told in result.stdout
+        assert shown[-1].settings.web.address == listens
+        assert shown[-1].settings.web.passphrase_hash
+        assert [p.name for p in shown[-1].profile.parts] == ["Lid", "Rim"], "resin is in it"

@@ -93,9 +93,9 @@ def test_advice_is_three_courses_in_words(monkeypatch: pytest.MonkeyPatch) -> No
     assert result.exit_code == 0, result.stderr
     text = " ".join(result.stdout.split())
     for kind in (
-        "Gentlest (the mildest soak and the slowest ramp): up at ",
-        "Cheapest (the least energy): up at ",
-        "Soonest (the earliest time): up at ",
+        "Least stress (the mildest soak and the slowest ramp): up at ",
+        "Least energy (the fewest kWh): up at ",
+        "Earliest (hard as soon as can be): up at ",
     ):
         assert kind in text
     assert "held 30 min" in text, "no soak of minutes"

@@ -30,19 +30,19 @@ def test_three_kinds_that_run_here_and_differ_as_they_should(
     with ThreadPoolExecutor(1) as one:
         found = advise(t, nights=60, executor=one)
     assert [a.kind for a in found] == list(KINDS)
-    gentlest, cheapest, soonest = (a.plan for a in found)
+    mildest, thriftiest, earliest = (a.plan for a in found)
     for a in found:
         assert a.sure
         assert a.plan.probability >= 0.9
         assert a.plan.profile.refusals(SETTINGS.limits, to_start=False) == ()
     mild = [
         p.profile.highest_c + p.profile.segments[0].rate_c_per_h / RAMP_PER_DEGREE
-        for p in (gentlest, cheapest, soonest)
+        for p in (mildest, thriftiest, earliest)
     ]
     assert mild[0] == min(mild)
-    assert mild[2] > mild[0] + 5.0, "the soonest is not gentle"
-    assert cheapest.energy_kwh()["p50"] <= 1.02 * gentlest.energy_kwh()["p50"]
-    late = [p.quantiles_s(p.nights.goal_s)[2] for p in (gentlest, cheapest, soonest)]
+    assert mild[2] > mild[0] + 5.0, "the earliest is not gentle"
+    assert thriftiest.energy_kwh()["p50"] <= 1.02 * mildest.energy_kwh()["p50"]
+    late = [p.quantiles_s(p.nights.goal_s)[2] for p in (mildest, thriftiest, earliest)]
     assert all(s is not None for s in late)
     assert late[2] == min(late)  # type: ignore[type-var]
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from .show import err, out, sentences
-from .web import refuse_taken_port
+from .web import own_address, refuse_taken_port
 
 
 def demo(
@@ -28,6 +28,9 @@ def demo(
     start: Annotated[
         bool, typer.Option(help="Start the shipped night at once, or leave it to the page.")
     ] = True,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="Let phones on this network open the page, too.")
+    ] = False,
 ) -> None:
     """Watch a night on the virtual oven: the real controller and page, nothing is heated.
 
@@ -35,22 +38,27 @@ def demo(
     Ctrl-C ends it; nothing is left behind.
     """
     with sentences():
-        refuse_taken_port("127.0.0.1", port)
+        listen = "0.0.0.0" if lan else "127.0.0.1"
+        refuse_taken_port(listen, port)
         from ..oven.ambient import read_ambient
-        from ..scenario import BOX, ambient_c, scenario
+        from ..profile import load_profile
+        from ..scenario import BOX, GELLED_FILE, ambient_c, scenario
         from ..simulate.demo import Demo
         from ..simulate.faults import parse_fault
 
         settings, profile = scenario()
+        load = load_profile(GELLED_FILE)
+        profile = profile.model_copy(update={"parts": load.parts, "box": load.box})
         night_c = read_ambient(night) if night is not None else ambient_c
         faults = [parse_fault(text) for text in fault or []]
-        shown = Demo(settings, profile, BOX, night_c, speed, port, faults)
+        shown = Demo(settings, profile, BOX, night_c, speed, port, faults, address=listen)
+        address = f"http://{own_address()}:{port}/" if lan else shown.address
 
         def ready() -> None:
             import segno
 
-            segno.make(shown.address, error="l").terminal(compact=True)
-            out.print(f"\n  [bold]{shown.address}[/]", highlight=False)
+            segno.make(address, error="l").terminal(compact=True)
+            out.print(f"\n  [bold]{address}[/]", highlight=False)
             out.print(f"  passphrase: [bold]{shown.passphrase}[/]", highlight=False)
             out.print(
                 f"\n  {settings.name}, '{profile.name}', {speed:g} times faster than life. "

@@ -91,8 +91,8 @@ def plan(
         bool,
         typer.Option(
             "--advise",
-            help="Search for the gentlest, the cheapest and the soonest profile that meet the "
-            "goal.",
+            help="Search for the profiles of least stress, of least energy and the earliest that "
+            "meet the goal.",
             rich_help_panel=RESULT,
         ),
     ] = False,

@@ -91,9 +91,9 @@ def _energy(plan: Plan) -> str:
 
 #: What each kind of advice makes small.
 MEANS = {
-    "gentlest": "the mildest soak and the slowest ramp",
-    "cheapest": "the least energy",
-    "soonest": "the earliest time",
+    "least stress": "the mildest soak and the slowest ramp",
+    "least energy": "the fewest kWh",
+    "earliest": "hard as soon as can be",
 }
 
 
@@ -151,7 +151,7 @@ def written(folder: Path | None, profiles: Sequence[tuple[str, Profile]]) -> lis
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, profile in profiles:
-            path = folder / f"{name}.toml"
+            path = folder / f"{name.replace(' ', '-')}.toml"
             path.write_text(profile_toml(profile), encoding="utf-8")
             files.append(str(path))
     except OSError as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -41,11 +42,11 @@ def web(
 
 
 def say_where(web: WebSettings, oven: str) -> None:
-    """Print the page's address and whether it can steer."""
-    import socket
-
-    any_of_this_machine = web.address in ("0.0.0.0", "::")
-    host = socket.gethostname() if any_of_this_machine else web.address
+    """Print the page's address as people type it, and whether it can steer."""
+    host = web.address
+    if host in ("0.0.0.0", "::"):
+        with suppress(BadInput):
+            host = own_address()
     host = f"[{host}]" if ":" in host else host
     mute = "" if web.passphrase_hash else " No passphrase is set: it takes no commands."
     err.print(
@@ -73,3 +74,19 @@ def refuse_taken_port(address: str, port: int) -> None:
             f"The page cannot listen on {address}, port {port}: {error.strerror}; name an address "
             f"of this machine and a port that is free."
         ) from None
+
+
+def own_address() -> str:
+    """This machine's address on its network; nothing is sent to find it.
+
+    Raises:
+        BadInput: it is on none.
+    """
+    import socket
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # TEST-NET-1 (RFC 5737): only the route is looked up
+        except OSError:
+            raise BadInput("This machine is on no network, so no phone can reach it.") from None
+        return str(probe.getsockname()[0])

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from ..cure.clock_figures import MILESTONE_WORDS
 from ..loop.loop import Loop
-from ..loop.waiting import oven_parts, waits_for
+from ..loop.waiting import oven_parts, state_of, waits_for
 from ..profile import Cool, Ramp, Segment, Soak
 from ..record.off_sentences import off_sentence
 from ..settings import Settings
@@ -132,7 +131,7 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
             and not loop.cure.reached(segment.wait_for)
         ):
             most = show_duration(3600.0 * segment.wait_at_most_h)
-            what = MILESTONE_WORDS[segment.wait_for]
+            what = state_of(segment.wait_for)
             return f"The ramp waits until every part is {what}, at most {most}."
         if d.control_c is not None:
             return waits_for(settings, run, oven_parts(settings, d.believed, d.control_c))
@@ -142,7 +141,7 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
     if isinstance(segment, Soak):
         more = show_duration(60.0 * round((segment.hours * 3600.0 - run.counted_s) / 60.0))
         if segment.until:
-            what = MILESTONE_WORDS[segment.until]
+            what = state_of(segment.until)
             at = show_temperature(segment.at_c, settings.units)
             return f"Held at {at} until every part is {what}, at most {more}; then {after}."
         return f"{more} of soak left, then {after}."

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ..cure.clock_figures import MILESTONE_WORDS, Milestone
 from ..profile import NO_NEARER_S, Ramp, Segment, Soak
 from ..settings import Role, Settings
 from ..units import show_duration, show_temperature
 from .profile_run import GivenUp, ProfileRun
 
 Named = tuple[str, float]
+
+
+def state_of(milestone: Milestone) -> str:
+    """What a part is that has come to a milestone, in words."""
+    return MILESTONE_WORDS[milestone]
 
 
 def oven_parts(

@@ -1,4 +1,4 @@
-"""The gentlest, the cheapest and the soonest profile that meet the goal.
+"""The profiles of least stress, of least energy and the earliest that meet the goal.
 
 A profile is three numbers (how warm, how steep, how long; see `propose.Shape`). They are searched
 on a coarse lattice first, then around the best of each kind with the steps halved, always in the
@@ -25,13 +25,13 @@ from .propose import Shape, build, longest_h, room_of, rounded
 from .sampling import SampledParameters, Spreads, draw
 from .tonight import Tonight
 
-Kind = Literal["gentlest", "cheapest", "soonest"]
+Kind = Literal["least stress", "least energy", "earliest"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 #: What each kind's figure is.
 UNITS: dict[Kind, str] = {
-    "gentlest": "°C of the soak and a fifth of the ramp's °C per hour",
-    "cheapest": "kWh, mean",
-    "soonest": "s after the start, in nine nights of ten",
+    "least stress": "°C of the soak and a fifth of the ramp's °C per hour",
+    "least energy": "kWh, mean",
+    "earliest": "s after the start, in nine nights of ten",
 }
 #: Nights a search runs in, and those its result is judged by.
 SEARCH_NIGHTS, FINAL_NIGHTS = 48, 500
@@ -110,9 +110,9 @@ class Search:
         for s, energy, late, chance in zip(fresh, kwh, by_s, chances, strict=True):
             mild = s.soak_c + s.ramp_c_per_h / RAMP_PER_DEGREE
             figures: dict[Kind, float] = {
-                "gentlest": mild + TIE * float(energy),
-                "cheapest": float(energy),
-                "soonest": float(late) + TIE * float(energy),
+                "least stress": mild + TIE * float(energy),
+                "least energy": float(energy),
+                "earliest": float(late) + TIE * float(energy),
             }
             if chance < SURE:
                 figures = dict.fromkeys(KINDS, float("inf"))
@@ -166,7 +166,7 @@ def advise(
     executor: Executor | None = None,
     on_progress: Progress | None = None,
 ) -> tuple[Advice, ...]:
-    """The gentlest, the cheapest and the soonest; each judged in nights of its own.
+    """Least stress, least energy, earliest; each judged in nights of its own.
 
     Arguments and errors as `plan.plan_night`, in `plan.plan`. Where nothing meets the goal in nine
     nights of ten, all three are the likeliest there is.

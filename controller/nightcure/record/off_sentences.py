@@ -32,6 +32,11 @@ HEAT_CHECKS: dict[str, str] = {
 }
 
 
+def at_rest(code: str) -> bool:
+    """Whether a reason says no more than that no night runs."""
+    return code == OffCode.NO_NIGHT
+
+
 def off_sentence(code: str, fields: Mapping[str, str]) -> str:
     """One sentence for a reason; for a code of a later version, the code itself."""
     match code:

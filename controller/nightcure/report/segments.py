@@ -7,7 +7,7 @@ from typing import Any
 
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import TickRow, passed_s
-from ..tick import OffCode
+from ..record.off_sentences import at_rest
 
 #: A gap between ticks longer than so many ticks is a pause: the heater was off meanwhile.
 PAUSE_TICKS = 3.0
@@ -175,7 +175,7 @@ def _withheld(
     g: TickSummary, row: TickRow, off: list[Any] | None, under_way: Withheld | None
 ) -> tuple[Withheld, dict[str, Any]] | None:
     """The stretch that a tick's reason belongs to, and the reason's entry in it."""
-    if off is None or off[0] == OffCode.NO_NIGHT:
+    if off is None or at_rest(off[0]):
         return None
     if under_way is None:
         under_way = Withheld(row.wall_s)

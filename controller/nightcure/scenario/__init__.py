@@ -15,6 +15,8 @@ PROFILES = HERE / "profiles"
 PROFILE_FILE = PROFILES / "lid-and-rim.toml"
 #: The same with the parts on their resin cards.
 PARTS_FILE = PROFILES / "until-demould.toml"
+#: The same, gelled and aired before the box is shut.
+GELLED_FILE = PROFILES / "gelled-outside.toml"
 
 #: The knock-down box of the scenario: 1.2 x 0.6 x 0.6 m inside, 25 mm foil-faced PIR board.
 #: Panels: U = 1/(0.13 + 0.025/0.024 + 0.13) = 0.769 W/(m2 K) (ISO 6946 surface resistances, a box

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from ..clock import PacedClock
+from ..cure.part import Part
 from ..oven.thermal import Network
 from ..profile import Profile
 from ..settings import Settings
@@ -43,6 +44,7 @@ class Demo:
     Args:
         settings: the scenario's; ledger, port and passphrase are replaced by the demo's own.
         faults: times counted from the start of the demo.
+        address: that the page listens on; "0.0.0.0" for every phone on this network.
     """
 
     def __init__(
@@ -55,6 +57,7 @@ class Demo:
         port: int,
         faults: Sequence[FaultAt] = (),
         seed: int = 0,
+        address: str = "127.0.0.1",
     ) -> None:
         from argon2 import PasswordHasher
 
@@ -67,7 +70,7 @@ class Demo:
         )
         web = settings.web.model_copy(
             update={
-                "address": "127.0.0.1",
+                "address": address,
                 "port": port,
                 "passphrase_hash": PasswordHasher().hash(self.passphrase),
             }
@@ -79,14 +82,11 @@ class Demo:
         evening = datetime.now().astimezone().replace(hour=EVENING_HOUR, minute=0, second=0)
         self.clock = PacedClock(speed, wall_start_s=float(int(evening.timestamp())))
         self.oven = VirtualOven(network, settings.thermometers, ambient_c, seed, faults)
-        self._resins = Resins(
-            profile.parts,
-            settings.thermometers,
-            len(self.oven.moulds_c),
-            nodes=self.oven.nodes_per_mould,
-        )
-        self._mixed_s: float | None = None
-        """Oven time at which the night began and the resins were mixed."""
+        self._parts: Sequence[Part] = ()
+        """Of the night under way."""
+        self._resins: Resins | None = None
+        self._mixed_s = 0.0
+        """Oven time at which that night began."""
         self._wired = WiredOven(
             self.folder, self.oven, settings.thermometers, settings.heater, settings.contactor
         )
@@ -130,7 +130,7 @@ class Demo:
         """The virtual oven's thread: pins in, temperatures out."""
         self.clock.join()
         while not self._stopping.is_set():
-            self._wired.step(STEP_S, self._moulds_w(self._wired.contactor_closed()))
+            self._wired.step(STEP_S, self._moulds_w())
             if "clock-step" in self.oven.active() and not self._clock_stepped:
                 self._clock_stepped = True
                 self.clock.step_wall(3600.0)
@@ -138,12 +138,18 @@ class Demo:
             self.clock.sleep(STEP_S)
         self.clock.leave()
 
-    def _moulds_w(self, contactor_on: bool) -> list[float]:
-        """The heat of the demo's resins, which begin to cure as the night starts."""
-        if not self.profile.parts or (self._mixed_s is None and not contactor_on):
+    def _moulds_w(self) -> list[float]:
+        """The heat of the resins that lie in the oven: of the night under way, from its start."""
+        run = None if self._daemon is None else self._daemon.loop.run
+        parts = self._parts if run is None else run.profile.parts
+        if parts is not self._parts:
+            self._parts, self._mixed_s = parts, self.oven.t_s
+            places = len(self.oven.moulds_c)
+            self._resins = Resins(
+                parts, self.settings.thermometers, places, nodes=self.oven.nodes_per_mould
+            )
+        if self._resins is None:
             return []
-        if self._mixed_s is None:
-            self._mixed_s = self.oven.t_s
         return self._resins.step(self.oven.t_s - self._mixed_s, STEP_S, self.oven.moulds_c)
 
     # ---- the page ----------------------------------------------------------------------------

@@ -90,16 +90,21 @@ export const MILESTONES: Record<MilestoneName, { long: string; short: string }> 
 // What follows may show that it is a difference: an optional look ahead would never be kept.
 const WRITTEN = /([-−]?\d+(?:\.\d+)?) ?°([CF])(?:(?=( per| under| hotter|\/h))|)/g;
 
-/** A difference in kelvins; W/K and the like are left as they are. */
-const DIFFERENCE = /([-−+]?\d+(?:\.\d+)?) ?K(?![\w/])/g;
+/** A difference in kelvins, and a loss, gain or capacity by one. */
+const DIFFERENCE = /([-−+]?\d+(?:\.\d+)?) ?K(?!\w)/g;
+const PER_KELVIN = /(\d+(?:\.\d+)?) ?(k?[WJ])\/K/g;
 
 /** A sentence of the controller in the units this phone reads. */
 export function inUnits(sentence: string, units: Units): string {
-  const told = units === "C" ? sentence : sentence.replace(DIFFERENCE, (_, number: string) => {
-    const value = Number(number.replace("−", "-")) * 1.8;
-    return `${signed(value.toFixed(Math.abs(value) < 20 ? 1 : 0))} °F`;
-  });
-  return told.replace(WRITTEN, (whole, number: string, from: string, difference?: string) => {
+  if (units === "F") {
+    sentence = sentence
+      .replace(PER_KELVIN, (_, number: string, unit: string) => `${plain(Number(number) / 1.8, 2)} ${unit}/°F`)
+      .replace(DIFFERENCE, (_, number: string) => {
+        const value = Number(number.replace("−", "-")) * 1.8;
+        return `${signed(value.toFixed(Math.abs(value) < 20 ? 1 : 0))} °F`;
+      });
+  }
+  return sentence.replace(WRITTEN, (whole, number: string, from: string, difference?: string) => {
     if (from === units) return whole;
     const value = Number(number.replace("−", "-"));
     const digits = number.includes(".") ? 1 : 0;

@@ -8,8 +8,8 @@ import { hour, inUnits } from "../words";
 const STATES: Record<string, string> = {
   unacknowledged: "not yet acknowledged",
   acknowledged: "acknowledged",
-  "returned-unacknowledged": "cause gone, not yet acknowledged",
-  latched: "cause gone, waits for a reset",
+  "returned-unacknowledged": "not seen any more, not yet acknowledged",
+  latched: "waits for a reset",
 };
 
 function title(a: Alarm): string {

@@ -27,7 +27,7 @@ export function Oven({ live }: { live: Live }) {
       <div class={settings ? "column wide" : "column wide awaited"}>
         <Refusal>{failed}</Refusal>
         {settings && <Thermometers settings={settings} live={live} onChecked={load} />}
-        <Survey resting={live.phase === "idle" || live.phase === "done"} />
+        <Survey units={live.units} resting={live.phase === "idle" || live.phase === "done"} />
         {settings && settings.consequences.length > 0 && (
           <section aria-labelledby="consequences-title">
             <h2 id="consequences-title">Safety of box and place</h2>
@@ -47,7 +47,7 @@ export function Oven({ live }: { live: Live }) {
             <dl class="settings">
               {g.rows.map((r) => (
                 <div key={r.name}>
-                  <dt>{r.name}</dt>
+                  <dt>{inUnits(r.name, live.units)}</dt>
                   <dd>{shown(r.value, r.unit, live)}</dd>
                   {r.explains && <dd class="quiet small">{inUnits(r.explains, live.units)}</dd>}
                 </div>

@@ -3,12 +3,12 @@ import { useEffect, useState } from "preact/hooks";
 import { get, post } from "../api";
 import { CutOut, NumberField } from "../fields";
 import { Asked } from "../sheet";
-import type { SurveyNow } from "../types";
-import { duration, plain } from "../words";
+import type { SurveyNow, Units } from "../types";
+import { duration, inUnits, plain } from "../words";
 
 const AGAIN_MS = 5000;
 
-export function Survey({ resting }: { resting: boolean }) {
+export function Survey({ resting, units }: { resting: boolean; units: Units }) {
   const [now, setNow] = useState<SurveyNow | null>(null);
   const [asking, setAsking] = useState(false);
   const [confirmed, setConfirmed] = useState(false);
@@ -27,7 +27,7 @@ export function Survey({ resting }: { resting: boolean }) {
     <section class="survey stack" aria-labelledby="survey-title">
       <h2 id="survey-title">What the oven loses and holds</h2>
       <p role="status">
-        {now.sentence} {running && now.noted_s ? `Noted for ${duration(now.noted_s)}.` : ""}
+        {inUnits(now.sentence, units)} {running && now.noted_s ? `Noted for ${duration(now.noted_s)}.` : ""}
       </p>
       {found && (
         <dl class="settings">
@@ -37,8 +37,8 @@ export function Survey({ resting }: { resting: boolean }) {
           ].map(([name, told, by, unit]) => told && (
             <div key={name}>
               <dt>{name}</dt>
-              <dd>{plain(told.value / by)} {unit}</dd>
-              <dd class="quiet small">From {plain(told.low / by)} to {plain(told.high / by)} in 19 of 20.</dd>
+              <dd>{inUnits(`${plain(told.value / by)} ${unit}`, units)}</dd>
+              <dd class="quiet small">From {inUnits(`${plain(told.low / by)} ${unit}`, units)} to {inUnits(`${plain(told.high / by)} ${unit}`, units)} in 19 of 20.</dd>
             </div>
           ))}
         </dl>

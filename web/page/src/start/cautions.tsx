@@ -2,8 +2,8 @@
 import { useEffect, useState } from "preact/hooks";
 import { get, sentenceOf } from "../api";
 import { Refusal } from "../sheet";
-import type { Cautions as Told } from "../types";
-import { day } from "../words";
+import type { Cautions as Told, Units } from "../types";
+import { day, inUnits } from "../words";
 
 export function useCautions(): { told: Told | null; failed: string } {
   const [told, setTold] = useState<Told | null>(null);
@@ -14,24 +14,24 @@ export function useCautions(): { told: Told | null; failed: string } {
   return { told, failed };
 }
 
-export function Cautions({ told, failed }: { told: Told | null; failed: string }) {
+export function Cautions({ told, failed, units }: { told: Told | null; failed: string; units: Units }) {
   if (told === null) return <Refusal>{failed}</Refusal>;
   return (
     <details class="fold cautions">
       <summary>
         Cautions: {told.accepted === null ? "asked at the first start" : `accepted for this oven on ${day(told.accepted.host_s)}`}
       </summary>
-      <CautionList told={told} />
+      <CautionList told={told} units={units} />
     </details>
   );
 }
 
-export const CautionList = ({ told }: { told: Told }) => (
+export const CautionList = ({ told, units }: { told: Told; units: Units }) => (
   <dl class="cautions">
     {told.cautions.map((c) => (
       <div key={c.title}>
         <dt>{c.title}</dt>
-        <dd>{c.text}</dd>
+        <dd>{inUnits(c.text, units)}</dd>
       </div>
     ))}
   </dl>

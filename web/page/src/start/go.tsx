@@ -48,7 +48,7 @@ export function Go({ profile, check, cautions, air, live, onClose }: Props) {
       </p>
       {cautions.accepted === null && (
         <>
-          <CautionList told={cautions} />
+          <CautionList told={cautions} units={live.units} />
           <Tick checked={read} onChange={setRead}>I have read the cautions and accept them. This is asked once.</Tick>
         </>
       )}

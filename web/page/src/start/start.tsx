@@ -131,7 +131,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
           <Odds profile={profile} live={live} shed_c={ambient(live) ?? start_c} refused={refused} told={plan} onTold={(plan) => setTold({ ...plan, about: about! })} />
         )}
         <CheckList checked={checked} failed={unchecked} live={live} />
-        <Cautions told={cautions.told} failed={cautions.failed} />
+        <Cautions told={cautions.told} failed={cautions.failed} units={live.units} />
       </div>
       {!busy && profile && (
         <GoBar
