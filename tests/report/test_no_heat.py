@@ -8,7 +8,6 @@ import sqlite3
 from collections.abc import Callable
 from itertools import count
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -17,7 +16,7 @@ from nightcure.report.document import Table
 from nightcure.report.facts import Facts
 from nightcure.report.sheet import Extras, sheet
 from nightcure.report.summary import summary
-from nightcure.tick import Fault
+from nightcure.tick import Fault, Reading
 from nightcure.units import show_duration
 from tests.recording import RecordedOven
 
@@ -31,8 +30,8 @@ def without_heat(
     with RecordedOven(ledger) as oven:
         true, number = oven.oven.sense, count()
 
-        def sense() -> list[Any]:
-            sensed = list(true())
+        def sense(now_s: float | None = None) -> list[Reading]:
+            sensed = list(true(now_s))
             found = fault(next(number))
             if found is not None:
                 sensed[0] = sensed[0]._replace(value_c=None, fault=found)
