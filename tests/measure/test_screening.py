@@ -418,3 +418,42 @@ def test_two_air_sensors_that_were_only_apart_end_the_doubt_when_they_agree() ->
     assert seen[450].doubted
     assert not seen[-1].doubted
     assert seen[-1].control_c is not None
+
+
+def test_a_sensor_that_stands_still_is_asked_before_it_is_doubted() -> None:
+    """A quiet sensor in a tight oven shows one value for as long as the air is held; unasked, the
+    heat was taken away after a quarter of an hour and the air fell by 0.7 K in mid-soak."""
+    screening, said = Screening((AIR,)), []
+    for i in range(460):
+        screened = screening.judge(2.0 * i, 2.0, (Reading(50.0, 2.0 * i),), True)
+        said.append((screened.still, screened.faults[0]))
+    first = said.index((True, None))
+    assert 2.0 * first == pytest.approx(450.0, abs=4.0)
+    assert 2.0 * said.index((False, Fault.FROZEN)) == pytest.approx(900.0, abs=4.0)
+    assert all(still for still, _ in said[first : said.index((False, Fault.FROZEN))])
+    moved = screening.judge(920.0, 2.0, (Reading(50.0625, 920.0),), True)
+    assert (moved.still, moved.faults[0]) == (False, None)
+
+
+def test_badly_stirred_air_is_doubted_once_a_night() -> None:
+    """Two sensors 10 K apart under heat, together without it. Each time they parted the heat was
+    taken away and given again, and the air swung by 7 K all night; once they have shown that it is
+    the heat they may be 16 K apart. A sensor further off is doubted as before."""
+    screening, t_s, apart_k, doubts = Screening((AIR, AIR)), 0.0, 0.0, 0
+    doubted = before = False
+    for i in range(6000):
+        t_s = 2.0 * i
+        goal_k = 0.0 if doubted else 10.0
+        apart_k += (goal_k - apart_k) * 2.0 / 200.0
+        warm_c = 40.0 + 0.0625 * (i % 2)
+        reads = (Reading(warm_c, t_s), Reading(warm_c - apart_k, t_s))
+        doubted = screening.judge(t_s, 2.0, reads, True, heater_on=not doubted).doubted
+        doubts += doubted and not before
+        before = doubted
+    assert doubts == 1
+    two = Screening((AIR, AIR))
+    two.restore(screening.snapshot())
+    for i in range(6000, 6100):
+        t_s, cold_c = 2.0 * i, 20.0 + 0.0625 * (i % 2)
+        doubted = two.judge(t_s, 2.0, (Reading(40.0, t_s), Reading(cold_c, t_s)), True).doubted
+    assert doubted

@@ -1,48 +1,113 @@
-"""Feed-forward: the watts the oven is known to need for where the profile is about to be."""
+"""Feed-forward: the watts the oven is known to need, and what the thermometer should then show."""
 
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
-from ..settings import Model
+from ..settings import MOST_DEPARTS_K, PROBE_LAG_S, Settings
+
+
+class Lead(NamedTuple):
+    """What feed-forward asks for."""
+
+    watts: float
+    """Power, from 0 to the heater's."""
+    shown_c: float
+    """What the filtered thermometer shows if the oven is as its model says, °C: the regulator
+    holds it to that. Held to the setpoint itself it would drive the air ahead of every ramp, by
+    what the thermometer lags, and work against the heat that a corner needs."""
 
 
 class FeedForward:
-    """Loss at the coming setpoint plus what air and moulds take up on the way there.
+    """The oven's model, run forward beside the oven.
 
-    `loss (T_sp - T_ambient) + C_air dT_sp/dt + C_mould (dT_sp/dt lagged by the moulds)`. The caller
-    gives the setpoint one heater lag ahead, since heat ordered now arrives that much later.
+    The setpoint needs `loss (T_sp - T_ambient) + C_air dT_sp/dt + C_mould (dT_sp/dt lagged by the
+    moulds)`. The heater gives its heat late (a first-order lag), so it is asked for more than is
+    needed where the need rises, and for less where it falls. Where its limits keep it from that the
+    model's air departs from the setpoint for a while, and what the thermometer should show with it.
     """
 
-    def __init__(self, model: Model) -> None:
-        self._model = model
-        self._ahead_c: float | None = None
-        self._mould_rate = 0.0
+    STATE = ("ahead_c", "mould_rate", "heat_w", "now_c", "now_mould_rate", "departs_k", "probe_c",
+             "shown_c")  # fmt: skip
+
+    def __init__(self, settings: Settings) -> None:
+        self._model = settings.model
+        self._power_w = settings.heater.power_w
+        self._filter_s = settings.regulator.filter_s
+        self.start()
 
     def start(self) -> None:
-        """A new night: the moulds follow nothing yet."""
-        self._ahead_c = None
-        self._mould_rate = 0.0
+        """A new night: heater cold, moulds at rest."""
+        self.ahead_c: float | None = None
+        self.mould_rate = 0.0
+        self.heat_w = 0.0
+        """What the model's heater gives the air."""
+        self.now_c: float | None = None
+        self.now_mould_rate = 0.0
+        self.departs_k = 0.0
+        """The model's air less the setpoint."""
+        self.probe_c: float | None = None
+        self.shown_c: float | None = None
 
-    def watts(self, dt_s: float, ahead_c: float, ambient_c: float) -> float:
-        """Power (W, may be negative) for a setpoint that will be `ahead_c` one heater lag on."""
+    def held_off(self, dt_s: float) -> None:
+        """The heater was not allowed to heat for `dt_s`: it cools, no departure is excused."""
+        self.heat_w *= _kept(dt_s, self._model.heater_lag_s)
+        self.departs_k = 0.0
+
+    def ask(self, dt_s: float, setpoint_c: float, ahead_c: float, ambient_c: float) -> Lead:
+        """Power for a setpoint that is `setpoint_c` now and will be `ahead_c` in `model.lead_s`."""
         m = self._model
-        rate = 0.0 if self._ahead_c is None else (ahead_c - self._ahead_c) / dt_s
-        self._ahead_c = ahead_c
-        keep = math.exp(-dt_s / m.mould_lag_s) if m.mould_lag_s > 0 else 0.0
-        self._mould_rate = keep * self._mould_rate + (1.0 - keep) * rate
-        return (
-            m.loss_w_per_k * (ahead_c - ambient_c)
-            + m.air_capacity_j_per_k * rate
-            + m.mould_capacity_j_per_k * self._mould_rate
+        need_w, self.mould_rate = self._need(
+            dt_s, self.ahead_c, ahead_c, self.mould_rate, ambient_c
         )
+        self.ahead_c = ahead_c
+        kept = _kept(max(m.lead_s, dt_s), m.heater_lag_s)
+        watts = min(max((need_w - kept * self.heat_w) / (1.0 - kept), 0.0), self._power_w)
+        self.heat_w = watts + (self.heat_w - watts) * _kept(dt_s, m.heater_lag_s)
+
+        now_w, self.now_mould_rate = self._need(
+            dt_s, self.now_c, setpoint_c, self.now_mould_rate, ambient_c
+        )
+        self.now_c = setpoint_c
+        rest_k = (self.heat_w - now_w) / m.settles_w_per_k
+        settles_s = m.air_capacity_j_per_k / m.settles_w_per_k
+        departs_k = rest_k + (self.departs_k - rest_k) * _kept(dt_s, settles_s)
+        self.departs_k = min(max(departs_k, -MOST_DEPARTS_K), MOST_DEPARTS_K)
+        expected_c = setpoint_c + self.departs_k
+        self.probe_c = _behind(self.probe_c, expected_c, dt_s, PROBE_LAG_S)
+        self.shown_c = _behind(self.shown_c, self.probe_c, dt_s, self._filter_s)
+        return Lead(watts, self.shown_c)
+
+    def _need(
+        self, dt_s: float, before_c: float | None, to_c: float, mould_rate: float, ambient_c: float
+    ) -> tuple[float, float]:
+        """Watts that take the air from `before_c` to `to_c` within dt_s, and the moulds' rate."""
+        m = self._model
+        rate = 0.0 if before_c is None else (to_c - before_c) / dt_s
+        keep = _kept(dt_s, m.mould_lag_s)
+        mould_rate = keep * mould_rate + (1.0 - keep) * rate
+        return (
+            m.loss_w_per_k * (to_c - ambient_c)
+            + m.air_capacity_j_per_k * rate
+            + m.mould_capacity_j_per_k * mould_rate
+        ), mould_rate
 
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready."""
-        return {"ahead_c": self._ahead_c, "mould_rate": self._mould_rate}
+        return {name: getattr(self, name) for name in self.STATE}
 
     def restore(self, state: dict[str, Any]) -> None:
-        """Go on from a snapshot."""
-        self._ahead_c = state["ahead_c"]
-        self._mould_rate = state["mould_rate"]
+        """Go on from a snapshot; an older one has fewer fields."""
+        for name in self.STATE:
+            setattr(self, name, state.get(name, getattr(self, name)))
+
+
+def _kept(dt_s: float, lag_s: float) -> float:
+    """What a first-order lag keeps of its past over `dt_s`."""
+    return math.exp(-dt_s / lag_s) if lag_s > 0.0 else 0.0
+
+
+def _behind(before_c: float | None, to_c: float, dt_s: float, lag_s: float) -> float:
+    """A first-order lag as the regulator's filter reckons it, so that both are late alike."""
+    return to_c if before_c is None else before_c + (to_c - before_c) * dt_s / (lag_s + dt_s)

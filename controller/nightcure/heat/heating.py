@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from ..profile import Profile
 from ..settings import Settings
 from .feedforward import FeedForward
 from .modulator import Modulator
+from .pid import PidRegulator
 from .regulators import regulator_for
 
 
@@ -17,11 +19,17 @@ class Heating:
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
         self._regulator = regulator_for(settings)
-        self._feed_forward = FeedForward(settings.model)
+        self._feed_forward = FeedForward(settings)
         self._modulator = Modulator(settings.heater)
         self._held = False
         self.duty = 0.0
         """The share of the heater's power that is asked for, 0 to 1."""
+
+    @property
+    def _follows_model(self) -> bool:
+        """Bang-bang has no use for watts, and switches by the setpoint itself."""
+        pid = isinstance(self._regulator, PidRegulator)
+        return pid and self._settings.regulator.feed_forward
 
     @property
     def on(self) -> bool:
@@ -51,16 +59,20 @@ class Heating:
     def ask(
         self, dt_s: float, setpoint_c: float, ahead_c: float, control_c: float, ambient_c: float
     ) -> None:
-        """Reckon the duty for a setpoint now, and one heater lag ahead."""
+        """Reckon the duty for a setpoint now, and in `model.lead_s`."""
         feed_forward_w = 0.0
-        if self._settings.regulator.feed_forward:
-            feed_forward_w = self._feed_forward.watts(dt_s, ahead_c, ambient_c)
+        if self._follows_model:
+            feed_forward_w, setpoint_c = self._feed_forward.ask(
+                dt_s, setpoint_c, ahead_c, ambient_c
+            )
         watts = self._regulator.watts(dt_s, setpoint_c, control_c, feed_forward_w, self._held)
         self.duty = round(watts / self._settings.heater.power_w, 4)
 
     def tick(self, mono_s: float, dt_s: float, allowed: bool) -> bool:
         """Whether the heater is on until the next tick; off at once where it is not allowed."""
         self._held = not allowed
+        if not allowed:
+            self._feed_forward.held_off(dt_s)
         return self._modulator.tick(mono_s, dt_s, self.duty, allowed)
 
     def snapshot(self) -> dict[str, Any]:
@@ -93,3 +105,4 @@ class Heating:
         self._modulator = Modulator(self._settings.heater)
         self._modulator.switchings = switchings
         self.duty, self._held = 0.0, True
+        self._feed_forward.held_off(math.inf)

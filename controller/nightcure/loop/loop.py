@@ -297,14 +297,14 @@ class Loop:
         events.append(Event("phase", self.phase.value, f"{number}: {self.phase.value}."))
 
     def _ask_for_heat(self, dt_s: float, screened: Screened, ambient_c: float) -> None:
-        run, control_c = self._run, screened.control_c
+        run, control_c = self._run, screened.regulated_c
         if run is None or control_c is None or screened.doubted or self.box.open:
             self._heating.ask_nothing()
             return
         if self._guard.heat_check.pulse:
             self._heating.ask_all()
             return
-        ahead_c = run.ahead(self.settings.model.heater_lag_s)
+        ahead_c = run.ahead(self.settings.model.lead_s)
         self._heating.ask(dt_s, run.setpoint_c, ahead_c, control_c, ambient_c)
 
     def _ambient(self, screened: Screened) -> float:

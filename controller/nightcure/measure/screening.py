@@ -38,11 +38,15 @@ POWER_ON_C, POWER_ON_NEAR_C = 85.0, 3.0
 #: for more than so much of it. Without a believed air there is no heat, the air falls, and a sensor
 #: that was only quiet shows it: the doubt is over.
 FROZEN_S, FROZEN_ON_S = 900.0, 20.0
+#: Well held air may stand still by itself. A control sensor that has repeated itself for so long is
+#: asked: the regulator aims higher by two steps of the sensor (1/16 K each) until it moves.
+STILL_S, ASK_K = 450.0, 0.125
 #: Air this far below every part (heat flows from air to parts), or two air sensors this far
 #: apart, for so long: one of them does not measure the oven's air.
 DISAGREES_C, DISAGREES_S = 8.0, 120.0
 #: In a pause of heat, and until the air has caught up again, the air of a light box lies well below
-#: its parts; a sensor outside, or a box wide open, further still.
+#: its parts; a sensor outside, or a box wide open, further still. So do two air sensors that were
+#: apart under heat and came together without it: badly stirred air, which the heater parts again.
 PAUSED_DISAGREES_C = 16.0
 #: The doubt ends once the coldest air has risen so far from its lowest, as it does when the box is
 #: shut. Parts that cool down to a sensor hanging outside end no doubt. Two air sensors that were
@@ -73,6 +77,13 @@ class Screened(NamedTuple):
     shows otherwise; a tick on which a sensor says nothing does not end it."""
     air_fault: Fault | None = None
     """What is wrong with the air, where `control_c` is None."""
+    still: bool = False
+    """The control sensor has shown one value for so long that it is worth asking (`ASK_K`)."""
+
+    @property
+    def regulated_c(self) -> float | None:
+        """What the regulator goes by: the control temperature, or less to ask a still sensor."""
+        return None if self.control_c is None else self.control_c - (ASK_K if self.still else 0.0)
 
 
 class _Past:
@@ -122,6 +133,8 @@ class Screening:
         """And whether the parts were warmer."""
         self._heard = 0
         """And of how many air sensors at most."""
+        self._apart_c = DISAGREES_C
+        """How far apart two air sensors may be in this night."""
 
     def judge(
         self,
@@ -158,13 +171,16 @@ class Screening:
             for i in self._air:
                 if faults[i] is None:
                     faults[i], believed[i] = Fault.DISAGREES, None
-        air_c = [c for i in self._air if (c := believed[i]) is not None]
-        control_c = air_c[0] if air_c else None
-        air_fault = None
-        if control_c is None:
+        control = next((i for i in self._air if believed[i] is not None), None)
+        control_c = None if control is None else believed[control]
+        air_fault, still = None, False
+        if control is not None:
+            changed_s = self._past[control].changed_s
+            still = heated and changed_s is not None and now_s - changed_s > STILL_S
+        else:
             apart = Fault.DISAGREES in faults
             air_fault = Fault.DISAGREES if apart else next((faults[i] for i in self._air), None)
-        return Screened(tuple(believed), tuple(faults), control_c, doubted, air_fault)
+        return Screened(tuple(believed), tuple(faults), control_c, doubted, air_fault, still)
 
     def _alone(self, past: _Past, reading: Reading, now_s: float, heated: bool) -> Fault | None:
         value_c, taken_s, wire_fault = reading
@@ -238,11 +254,12 @@ class Screening:
         if self._heated_s < SETTLE_S:
             self._apart_s = self._below_s = 0.0
             self._lowest_c, self._heard, self._by_parts = None, 0, False
+            self._apart_c = DISAGREES_C
             return False
         air = [c for i in self._air if (c := believed[i]) is not None]
         parts = [c - self_heat_k.get(i, 0.0) for i in self._parts if (c := believed[i]) is not None]
         if len(air) > 1:
-            apart = max(air) - min(air) > DISAGREES_C
+            apart = max(air) - min(air) > self._apart_c
             self._apart_s = self._apart_s + dt_s if apart else 0.0
         if air and parts:
             lately_paused = self._unpaused_s < SETTLE_S
@@ -264,6 +281,8 @@ class Screening:
         risen = len(air_c) == heard and coldest_c >= lowest_c + RISEN_C
         self._by_parts = self._by_parts or self._below_s > DISAGREES_S
         over = self._apart_s == self._below_s == 0.0 and (risen or not self._by_parts)
+        if over and not self._by_parts:
+            self._apart_c = PAUSED_DISAGREES_C
         self._lowest_c, self._heard = (None, 0) if over else (lowest_c, heard)
         self._by_parts = self._by_parts and not over
         return not over
@@ -289,6 +308,7 @@ class Screening:
             "lowest_c": self._lowest_c,
             "heard": self._heard,
             "by_parts": self._by_parts,
+            "apart_c": self._apart_c,
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -307,3 +327,4 @@ class Screening:
         self._lowest_c = state.get("lowest_c")  # older snapshots have neither
         self._heard = state.get("heard", 0)
         self._by_parts = state.get("by_parts", self._lowest_c is not None)
+        self._apart_c = state.get("apart_c", DISAGREES_C)

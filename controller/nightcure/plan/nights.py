@@ -121,7 +121,7 @@ class _Night:
         self.probes_c = [self.air_probe_c.copy() for _ in self.sensor_mould]
         start_c = self.air_probe_c + self.air_offset
         self.course = Courses(profiles, s.limits, start_c)
-        self.feed_forward = FeedForward(s.model, self.dt_s)
+        self.feed_forward = FeedForward(s, self.dt_s)
         self.regulator = regulator_for(s, self.dt_s, start_c)
         self.modulator = Modulator(s.heater, self.dt_s, looks_of(s, self.dt_s), self.shape)
         self.trips = Trips(s, self.shape)
@@ -281,12 +281,13 @@ class _Night:
         course, s = self.course, self.settings
         before_c = course.setpoint_c
         course.advance(self.dt_s, control_c, measured, ambient_c, self._reached, self.trips.tripped)
-        lead_w: Array = np.zeros((1, 1))
-        if s.regulator.feed_forward:
-            lead_w = self.feed_forward.watts(course.ahead(s.model.heater_lag_s), ambient_c)
         # What the loop holds against the reading taken now.
         first = s.timing.tick_s / self.dt_s
         setpoint_c = before_c + first * (course.setpoint_c - before_c)
+        lead_w: Array = np.zeros((1, 1))
+        if s.regulator.feed_forward and s.regulator.kind == "pid":
+            ahead_c = course.ahead(s.model.lead_s)
+            lead_w, setpoint_c = self.feed_forward.ask(setpoint_c, ahead_c, ambient_c)
         watts = self.regulator.watts(setpoint_c, control_c, lead_w)
         off = course.over | self.trips.tripped
         return [np.where(off, 0.0, w / s.heater.power_w) for w in watts], course.heated & ~off

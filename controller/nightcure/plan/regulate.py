@@ -16,7 +16,7 @@ from scipy.special import ndtr
 
 from ..oven.arrays import Array
 from ..profile import Profile
-from ..settings import Heater, Model, Regulator, Settings
+from ..settings import MOST_DEPARTS_K, PROBE_LAG_S, Heater, Regulator, Settings
 from .course import NOISE_C, QUANTUM_C
 
 #: The longest step, s; bang-bang's swing hangs on the moments of its switching.
@@ -69,26 +69,68 @@ class Watts(Protocol):
 
 
 class FeedForward:
-    """See `heat.feedforward.FeedForward`."""
+    """See `heat.feedforward.FeedForward`; the constants are the loop's."""
 
-    def __init__(self, model: Model, dt_s: float) -> None:
-        self._model, self._dt_s = model, dt_s
-        self._keep = math.exp(-dt_s / model.mould_lag_s) if model.mould_lag_s > 0 else 0.0
+    def __init__(self, settings: Settings, dt_s: float) -> None:
+        m = settings.model
+        self._model, self._dt_s, self._power_w = m, dt_s, settings.heater.power_w
+        self._mould_keeps = _kept(dt_s, m.mould_lag_s)
+        self._heater_keeps = _kept(dt_s, m.heater_lag_s)
+        self._within = _kept(max(m.lead_s, dt_s), m.heater_lag_s)
+        self._departs_keeps = _kept(dt_s, m.air_capacity_j_per_k / m.settles_w_per_k)
+        self._lags = lagged(PROBE_LAG_S, dt_s), lagged(settings.regulator.filter_s, dt_s)
         self._ahead_c: Array | None = None
+        self._now_c: Array | None = None
         self._mould_rate: Array | float = 0.0
+        self._now_mould_rate: Array | float = 0.0
+        self._heat_w: Array | float = 0.0
+        self._departs_k: Array | float = 0.0
+        self._probe_c: Array | None = None
+        self._shown_c: Array | None = None
 
-    def watts(self, ahead_c: Array, ambient_c: Array | float) -> Array:
-        """Power for a setpoint that will be `ahead_c` one heater lag on, W, may be negative."""
+    def ask(
+        self, setpoint_c: Array, ahead_c: Array, ambient_c: Array | float
+    ) -> tuple[Array, Array]:
+        """Power (W), and what the thermometer should show (°C)."""
         m = self._model
-        rate = 0.0 if self._ahead_c is None else (ahead_c - self._ahead_c) / self._dt_s
+        need_w, self._mould_rate = self._need(self._ahead_c, ahead_c, self._mould_rate, ambient_c)
         self._ahead_c = ahead_c
-        self._mould_rate = self._keep * self._mould_rate + (1.0 - self._keep) * rate
-        result: Array = (
-            m.loss_w_per_k * (ahead_c - ambient_c)
-            + m.air_capacity_j_per_k * rate
-            + m.mould_capacity_j_per_k * self._mould_rate
+        watts = (need_w - self._within * self._heat_w) / (1.0 - self._within)
+        watts = np.minimum(np.maximum(watts, 0.0), self._power_w)
+        self._heat_w = watts + (self._heat_w - watts) * self._heater_keeps
+        now_w, self._now_mould_rate = self._need(
+            self._now_c, setpoint_c, self._now_mould_rate, ambient_c
         )
-        return result
+        self._now_c = setpoint_c
+        rest_k = (self._heat_w - now_w) / m.settles_w_per_k
+        departs_k = rest_k + (self._departs_k - rest_k) * self._departs_keeps
+        self._departs_k = np.minimum(np.maximum(departs_k, -MOST_DEPARTS_K), MOST_DEPARTS_K)
+        expected_c = setpoint_c + self._departs_k
+        probe, filtered = self._lags
+        before_c = expected_c if self._probe_c is None else self._probe_c
+        self._probe_c = expected_c + probe * (before_c - expected_c)
+        before_c = self._probe_c if self._shown_c is None else self._shown_c
+        self._shown_c = self._probe_c + filtered * (before_c - self._probe_c)
+        return watts, self._shown_c
+
+    def _need(
+        self, before_c: Array | None, to_c: Array, mould_rate: Array | float,
+        ambient_c: Array | float,
+    ) -> tuple[Array, Array | float]:  # fmt: skip
+        m = self._model
+        rate = 0.0 if before_c is None else (to_c - before_c) / self._dt_s
+        mould_rate = self._mould_keeps * mould_rate + (1.0 - self._mould_keeps) * rate
+        need_w: Array = (
+            m.loss_w_per_k * (to_c - ambient_c)
+            + m.air_capacity_j_per_k * rate
+            + m.mould_capacity_j_per_k * mould_rate
+        )
+        return need_w, mould_rate
+
+
+def _kept(dt_s: float, lag_s: float) -> float:
+    """What a first-order lag keeps of its past over `dt_s`."""
+    return math.exp(-dt_s / lag_s) if lag_s > 0.0 else 0.0
 
 
 class Pid:

@@ -138,6 +138,16 @@ class Regulator(Section):
     """Bang-bang only: on below setpoint minus this, off above setpoint plus this."""
 
 
+#: A heater's output is brought to what is needed within this share of its lag. Sooner asks for more
+#: than a heater has; later lags behind at the end of every ramp.
+WITHIN_SHARE = 0.2
+#: The model may excuse the air no further from its setpoint, K; beyond it is held to the setpoint.
+MOST_DEPARTS_K = 1.0
+#: A thermometer lags the air by about so much, s (common practice, no source: 15 s bare in moving
+#: air, a minute or two in a steel sleeve).
+PROBE_LAG_S = 20.0
+
+
 class Model(Section):
     """What is known of the oven; feed-forward and several interlocks use it."""
 
@@ -148,6 +158,18 @@ class Model(Section):
     mould_lag_s: Annotated[float, Field(ge=0, le=36000)] = 0.0
     heater_lag_s: Annotated[float, Field(ge=0, le=3600)] = 200.0
     assumed_ambient_c: Annotated[float, Field(ge=-40, le=50)] = 10.0
+
+    @property
+    def lead_s(self) -> float:
+        """How far ahead feed-forward looks, s."""
+        return WITHIN_SHARE * self.heater_lag_s
+
+    @property
+    def settles_w_per_k(self) -> float:
+        """What air that departs from its setpoint gives off to shed and moulds at first, W/K."""
+        to_moulds = self.mould_capacity_j_per_k / self.mould_lag_s if self.mould_lag_s else 0.0
+        return self.loss_w_per_k + to_moulds
+
     """Used where no ambient thermometer is declared or believable."""
 
 

@@ -18,15 +18,13 @@ from numpy.typing import NDArray
 
 from ..oven.response import modes
 from ..oven.thermal import AIR, HEATER, Network
+from ..settings import PROBE_LAG_S
 from .window import CALM_RIPPLE_K, longest_window_s, ripple_k
 
 #: Where a loop is looked at, in units of its slowest rate.
 FREQUENCIES = np.geomspace(0.01, 1e5, 20000)
 #: Sensitivity the gains are slackened to; 1.59 is SIMC's own for pure dead time.
 CALM_MS = 1.6
-#: A probe may lag by so much more than the survey's network shows, s (common practice, no
-#: source). Without it the gains swing in an oven whose probe is slow.
-PROBE_S = 20.0
 #: One step of the thermometer (0.0625 K) moves the heater by no more of its power.
 QUANTUM_SHARE = 0.05
 
@@ -281,7 +279,7 @@ def tune(
         filter_s: of the measurement.
     """
     before_s = window_s / 2.0 + tick_s / 2.0
-    dead_s = before_s + PROBE_S
+    dead_s = before_s + PROBE_LAG_S
     process = reduced(network, 1, dead_s, filter_s)
     tau_c_s = process.dead_s
     # No firmer than one quantum of the thermometer moving the heater by so much of its power.
@@ -308,7 +306,7 @@ def tune(
     rules = (
         f"half rule to one lag of {process.tau1_s:.0f} s and a dead time of "
         f"{process.dead_s:.0f} s, of it {before_s:.0f} s by the window of {window_s:g} s and tick, "
-        f"and {PROBE_S:g} s allowed for the probe",
+        f"and {PROBE_LAG_S:g} s allowed for the probe",
         f"gain and integral: {gains.rule}; no derivative, which would chase the sensor's noise",
         "feed-forward: loss, quick and mould capacity, heater lag of [model]",
         f"window: with {window_s:g} s the air ripples by ±{ripple:.2g} K; a contactor may have "
