@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from nightcure.guard.switch_test import SwitchTest, Verdict
 from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.oven.thermal import Network
@@ -24,6 +25,7 @@ from nightcure.simulate.faults import FaultAt
 from nightcure.simulate.virtual import Probe, VirtualOven, usual_probes
 from nightcure.simulate.zoned import ZonedOven
 from nightcure.tick import Command, Decision, OffCode, Phase, Reading, TickInputs
+from tests.guard.test_interlocks import QUIET
 from tests.nights import SETTINGS, changed, word
 from tests.simulate.test_zoned import OVEN as ZONED
 
@@ -249,6 +251,39 @@ def test_a_test_that_is_cut_short_has_passed_nothing(command: str) -> None:
     assert trial.both_j == 0.0
 
 
+def test_a_thermometer_that_is_only_quiet_is_not_frozen() -> None:
+    """In a still shed it repeats itself to the last bit, and a relay closed alone is no heat."""
+    probes = [p._replace(noise_c=0.0) for p in usual_probes(SETTINGS.thermometers)]
+    trial = Trial(probes=probes)
+    assert trial.run().phase is Phase.DONE
+    assert not any(f for d in trial.decisions for f in d.faults)
+
+
+def test_a_relay_closed_alone_is_not_counted_as_heat_given() -> None:
+    """Heat that comes unasked would hide behind it."""
+    loop = Loop(SETTINGS)
+    oven = VirtualOven(BOX, SETTINGS.thermometers, lambda _: 9.0)
+    whole = Trial()
+    whole.run()
+    end_s = steps_begin_s(whole)[1] + 120.0
+    for k in range(int(end_s / 2.0)):
+        readings = tuple([Reading(s.value_c, 2.0 * k, s.fault) for s in oven.sense()])
+        d = loop.tick(TickInputs(2.0 * k, 1e9 + 2 * k, readings, (asked(),) if k == 0 else ()))
+        oven.step(2.0, d.heater_on, d.contactor_on)
+    assert loop.switchings == 2, "the relay was closed and opened"
+    assert loop.snapshot()["heat_check"]["balance"]["heat_w"] == [0.0, 0.0, 0.0]
+
+
+def test_air_that_rises_as_much_whatever_is_closed_is_no_answer() -> None:
+    test = SwitchTest(SETTINGS)
+    test.begin(test=True)
+    for rise_k in (0.25, 0.25, 0.5):
+        test.pulse(QUIET, 80.0)
+        assert not test.look(QUIET, rise_k, need_k=0.32)
+        test.next_step()
+    assert test.verdict is Verdict.NO_HEAT
+
+
 def test_another_air_sensor_is_no_answer() -> None:
     """The first one fails in the pulse and the second, 1 K warmer, stands in."""
     data = SETTINGS.model_dump(mode="json")
@@ -346,11 +381,11 @@ def test_a_lost_air_sensor_opens_every_switch() -> None:
     whole = Trial()
     whole.run()
     for begin_s in steps_begin_s(whole):
-        tested = Trial(faults=(FaultAt("sensor-missing", begin_s + 10.0),))
+        tested = Trial(faults=(FaultAt("sensor-missing", begin_s + 12.0),))
         d = tested.run()
         assert d.trip == "control-sensor-lost"
         for t_s, d in zip(tested.times_s, tested.decisions, strict=True):
-            if t_s > begin_s + 14.0:
+            if t_s > begin_s + 16.0:
                 assert not is_closed(d)
 
 
