@@ -145,7 +145,7 @@ def compared(page: Page, address: str, look: Look) -> None:
 def drawn(page: Page, address: str, look: Look) -> None:
     """A profile under the hand."""
     page.goto(f"{address}#start")
-    page.get_by_role("button", name="Draw a new one").click()
+    page.get_by_role("button", name="A new one").click()
     page.get_by_role("button", name="Add ramp and soak").click()
     held = page.get_by_role("slider").nth(3)
     held.focus()
