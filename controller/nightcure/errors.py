@@ -58,6 +58,7 @@ _PATTERNS = {
     r"^[A-Za-z0-9_][A-Za-z0-9_.-]{0,252}$": (
         "it should be a name as 'oven.example.org', without http:// and without a port"
     ),
+    r"^([01]?[0-9]|2[0-3]):[0-5][0-9]$": "it should be a time of day, such as 08:00",
     r"^[0-9A-Fa-f.:]{2,45}(/[0-9]{1,3})?$": (
         "it should be an address as '127.0.0.1', or a network as '10.1.0.0/16'"
     ),
@@ -90,7 +91,7 @@ def _found(value: Any) -> str:
     return text if len(text) <= 40 else f"{text[:37]}..."
 
 
-def _sentence(fault: Any, where: str) -> str:
+def fault_sentence(fault: Any, where: str) -> str:
     """One pydantic fault as a sentence with key, value found and what would be right."""
     key = _place(fault["loc"])
     kind, found, ctx = fault["type"], fault["input"], fault.get("ctx", {})
@@ -108,6 +109,8 @@ def _sentence(fault: Any, where: str) -> str:
     name = fault["loc"][-1] if fault["loc"] else ""
     if name == "passphrase_hash":  # it may be the passphrase itself: not for the log
         return f"{place} is not a hash; {_FORM[name]}."
+    if name == "passphrase":
+        return f"{place} is none; it should be the oven's."
     if name in _FORM and kind in ("string_pattern_mismatch", *_BOUNDS):
         return f"{place} is {_found(found)}; {_FORM[name]}."
     if kind == "string_pattern_mismatch" and ctx["pattern"] in _PATTERNS:
@@ -125,7 +128,7 @@ def faults_as_sentences(error: ValidationError, where: str) -> tuple[str, ...]:
     # A list whose every member was at fault is called too short as well: that would mislead.
     held = {fault["loc"][:-n] for fault in faults for n in range(1, len(fault["loc"]))}
     return tuple(
-        _sentence(fault, where)
+        fault_sentence(fault, where)
         for fault in faults
         if not (fault["type"] == "too_short" and fault["loc"] in held)
     )

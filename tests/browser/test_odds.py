@@ -170,3 +170,27 @@ def test_axe_finds_nothing_and_nothing_hangs_over(
     page.emulate_media(color_scheme=other, reduced_motion="reduce")
     expect(page.locator("html")).to_have_attribute("data-look", other)
     assert faults(page) == []
+
+
+def test_three_profiles_are_searched_for_and_one_is_taken(
+    page: Page, archive: RunningDemo, quiet: list[str]
+) -> None:
+    """Least stress, least energy, earliest: each with its odds, and with the parts as they lie."""
+    oven = steering(page, archive)
+    see(page, archive, "start")
+    page.get_by_role("button", name="Three to choose from …").click()
+    ask(page, "23:30").get_by_role("button", name="Look for them").click()
+    expect(page.get_by_role("dialog")).to_have_count(0, timeout=240_000)
+    told = odds(page).locator(".advice li")
+    expect(told).to_have_count(3)
+    for line, kind in zip(told.all(), ("Least stress", "Least energy", "Earliest"), strict=True):
+        expect(line).to_have_text(re.compile(rf"^{kind}: up at .* In \d+ of 100 nights, in \d+ if"))
+    before = page.get_by_role("region", name="Parts tonight").inner_text()
+    page.get_by_role("button", name="Take it, earliest").click()
+    promise = page.get_by_role("button", name=re.compile(r"^Start: hard by \d\d:\d\d, "))
+    expect(promise).to_be_visible()
+    assert page.get_by_role("region", name="Parts tonight").inner_text() == before
+    expect(page.get_by_role("region", name="How it is heated")).to_contain_text("At ")
+    assert faults(page) == []
+    assert oven.get("status")["phase"] == "done"
+    assert quiet == []

@@ -101,6 +101,6 @@ def test_what_the_controller_refuses_is_said_and_nothing_is_lost(
     minutes = page.get_by_role("dialog").get_by_label("Minutes more")
     minutes.fill("900")
     page.get_by_role("button", name="Lengthen the soak").click()
-    expect(page.locator(".sheet .refusal")).to_contain_text("longest allowed is 16 h")
+    expect(page.locator(".sheet .refusal")).to_contain_text("longest allowed is a night of 16 h")
     expect(minutes).to_have_value("900")
     assert oven.get("status")["profile"]["segments"][0]["hours"] == 2

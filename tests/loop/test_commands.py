@@ -134,7 +134,12 @@ def test_nothing_is_steered_where_no_night_runs(name: str) -> None:
         (COOL, "setpoint", {"celsius": 20}, "A cool-down has no temperature to hold"),
         (SOAK, "extend", {"minutes": -120}, "The soak has lasted"),
         (SOAK, "extend", {"minutes": 60 * 14}, "The night would last"),
-        (SOAK, "extend", {"minutes": 60 * 80}, "segment 2: hours is 82.0; it should be at most 72"),
+        (
+            SOAK,
+            "extend",
+            {"minutes": 60 * 80},
+            "The soak would last 82 h 00 min and the longest allowed is a night of 16 h",
+        ),
         (SOAK, "setpoint", {"celsius": 59.5}, "profile 'Hours', segment 2 (soak): 59.5 °C is"),
         (RAMP, "setpoint", {"celsius": 59.5}, "profile 'Hours', segment 1 (ramp): 59.5 °C is"),
         (SOAK, "setpoint", {"celsius": -1}, "segment 2: at_c is -1.0; it should be at least 0"),

@@ -16,6 +16,8 @@ from .problems import Problem, together
 
 #: Two hundred nights take five seconds, on a small board half a minute.
 LONGEST_PLAN_S = 120
+#: Three profiles are searched for in some hundreds of trials.
+LONGEST_ADVICE_S = 420
 #: A plan is thought over before the next: one every two minutes, or a few quickly and then none.
 MOST_AN_HOUR = 30
 HOUR_S = 3600.0
@@ -49,7 +51,8 @@ class PlanJob:
         self._take_turn(time.monotonic())
         question = {**asked, "settings": self._settings, "profile": profile.model_dump(mode="json")}
         done = await self._jobs.run(
-            "The plan", LONGEST_PLAN_S, "nightcure_web.plan_process",
+            "The plan", LONGEST_ADVICE_S if asked.get("advise") else LONGEST_PLAN_S,
+            "nightcure_web.plan_process",
             sent=json.dumps(question).encode(),
         )  # fmt: skip
         if done.status < 0:

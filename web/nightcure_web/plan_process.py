@@ -11,21 +11,24 @@ import numpy as np
 
 from nightcure.errors import NightcureError
 from nightcure.oven.arrays import Array
-from nightcure.plan.answer import weak_point
+from nightcure.plan.advise import advise
+from nightcure.plan.answer import course_of, weak_point
 from nightcure.plan.plan import Plan, plan_night
-from nightcure.plan.tonight import falling_to, tonight
-from nightcure.profile import parse_profile
+from nightcure.plan.tonight import Tonight, falling_to, tonight
+from nightcure.profile import Profile, parse_profile
 from nightcure.settings import Settings
 
 #: Points of a curve, about; and how long after deadline and goal it goes on, s.
 POINTS, AFTER_S = 100, 1800.0
+#: The page's search for a profile runs in fewer nights than the command's: somebody waits for it.
+SEARCH_NIGHTS = 16
 
 
 def main() -> None:
     """Answer with the plan, or with `refused`: sentences."""
     asked = json.load(sys.stdin)
     try:
-        answer = told(planned(asked))
+        answer = advised(asked) if asked.get("advise") else told(planned(asked))
     except NightcureError as error:
         answer = {"refused": str(error).splitlines()}
     json.dump(answer, sys.stdout)
@@ -37,14 +40,45 @@ def planned(asked: dict[str, Any]) -> Plan:
     Raises:
         BadInput: a deadline no warmth can meet, a goal no card tells, a profile it will not run.
     """
+    night, profile = _night(asked)
+    with ThreadPoolExecutor(1) as one:
+        return plan_night(night, profile, nights=asked["nights"], executor=one)
+
+
+def _night(asked: dict[str, Any]) -> tuple[Tonight, Profile]:
     settings = Settings.model_validate(asked["settings"])
     profile = parse_profile(asked["profile"])
     shed = falling_to(asked["lowest_c"], asked["lowest_s"], asked["evening_c"])
     night = tonight(
         settings, profile.parts, shed, asked["goal"], asked["deadline_s"], asked["start_s"]
     )
+    return night, profile
+
+
+def advised(asked: dict[str, Any]) -> dict[str, Any]:
+    """Three profiles for the same parts in the same night, each with its plan.
+
+    Raises:
+        BadInput: as `planned`.
+    """
+    night, profile = _night(asked)
     with ThreadPoolExecutor(1) as one:
-        return plan_night(night, profile, nights=asked["nights"], executor=one)
+        found = advise(
+            night, nights=asked["nights"], search_nights=SEARCH_NIGHTS, box=profile.box,
+            executor=one,
+        )  # fmt: skip
+    return {
+        "advice": [
+            {
+                "kind": a.kind,
+                "sure": a.sure,
+                "course": course_of(a.plan.profile),
+                "profile": a.plan.profile.model_dump(mode="json"),
+                "plan": told(a.plan),
+            }
+            for a in found
+        ]
+    }
 
 
 def told(plan: Plan) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import compile_path
 from starlette.types import Receive, Scope, Send
 
-from nightcure.errors import BadInput, NightcureError
+from nightcure.errors import BadInput, NightcureError, fault_sentence
 
 log = logging.getLogger("nightcure.web")
 
@@ -56,8 +56,11 @@ def together(sentences: Sequence[str]) -> str:
 def _validation_sentence(error: RequestValidationError) -> str:
     sentences = []
     for fault in error.errors():
-        place = " ".join(str(part) for part in fault["loc"] if part != "body") or "the request"
-        sentences.append(f"{place}: {fault['msg'][0].lower()}{fault['msg'][1:]}.")
+        if fault["type"] == "json_invalid":
+            sentences.append("The request is no JSON.")
+            continue
+        place = tuple(part for part in fault["loc"] if part not in ("body", "query", "path"))
+        sentences.append(fault_sentence({**fault, "loc": place}, "the request"))
     return together(sentences)
 
 

@@ -219,6 +219,12 @@ class CommandHandler:
         if hours * 3600.0 <= run.counted_s:
             counted = show_duration(run.counted_s)
             raise BadInput(f"The soak has lasted {counted} already; to end it now, skip it.")
+        longest_h = self._loop.settings.limits.longest_night_h
+        if hours > longest_h:
+            raise BadInput(
+                f"The soak would last {show_duration(hours * 3600.0)} and the longest allowed is a "
+                f"night of {show_duration(longest_h * 3600.0)}; add fewer minutes."
+            )
         self._change(run, changed(run.profile, run.index, hours=hours))
         return f"The soak now lasts {show_duration(hours * 3600.0)}."
 

@@ -160,6 +160,7 @@ def advise(
     *,
     spreads: Spreads | None = None,
     nights: int = FINAL_NIGHTS,
+    search_nights: int | None = None,
     seed: int = 0,
     price_per_kwh: float | None = None,
     box: Box | None = None,
@@ -168,14 +169,15 @@ def advise(
 ) -> tuple[Advice, ...]:
     """Least stress, least energy, earliest; each judged in nights of its own.
 
-    Arguments and errors as `plan.plan_night`, in `plan.plan`. Where nothing meets the goal in nine
+    Arguments and errors as `plan.plan_night`, in `plan.plan`; `search_nights` are those the search
+    runs in, `SEARCH_NIGHTS` if None. Where nothing meets the goal in nine
     nights of ten, all three are the likeliest there is.
     """
     why = too_soon(tonight)
     if why is not None:
         raise BadInput(why)
     spreads = Spreads() if spreads is None else spreads
-    sampled = draw(tonight, spreads, SEARCH_NIGHTS, seed + 1)
+    sampled = draw(tonight, spreads, search_nights or SEARCH_NIGHTS, seed + 1)
     with worker_pool(executor, on_progress) as workers:
         search = Search(tonight, sampled, workers, box)
         found = search.go()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, Literal
+
 from pydantic import BaseModel, Field
 
 from nightcure.cure.clock_figures import Milestone
@@ -72,7 +74,23 @@ class Plan(BaseModel):
     curves: Curves
 
 
-PLAN = {
+class Advised(BaseModel):
+    """One profile that was searched for."""
+
+    kind: Literal["least stress", "least energy", "earliest"]
+    sure: bool = Field(description="Whether it meets the goal in nine nights of ten.")
+    course: str = Field(description="In words.")
+    profile: dict[str, Any]
+    plan: Plan
+
+
+class Advice(BaseModel):
+    """Three profiles for the same parts in the same night; all alike where none is sure."""
+
+    advice: list[Advised]
+
+
+PLAN: Any = {
     "answer": "Probably: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00 in 97 of "
     "100 nights if your resin is like its kind, in 88 if it is slow (a gel cup settles it), "
     "usually at 22:40; 0.2 kWh.",
@@ -95,4 +113,15 @@ PLAN = {
             {"name": "air", "p10_c": [8.6, 12.1], "p50_c": [9.0, 12.4], "p90_c": [9.4, 12.8]}
         ],
     },
+}
+ADVICE = {
+    "advice": [
+        {
+            "kind": "least stress",
+            "sure": True,
+            "course": "up at 4.5 °C/h to 24 °C, held 2 h 00 min",
+            "profile": {"name": "At 4.5 °C/h to 24 °C", "segments": []},
+            "plan": PLAN,
+        }
+    ]
 }

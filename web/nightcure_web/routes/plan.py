@@ -12,7 +12,7 @@ from nightcure.oven.ambient import COLDEST_C, WARMEST_C
 
 from ..models import told
 from ..models.oven_models import SOAK
-from ..models.plan_models import PLAN, Plan
+from ..models.plan_models import ADVICE, PLAN, Advice, Plan
 from ..plan_job import PlanJob
 from ..problems import Problem
 from ..profile_input import ProfileBody, profile_from_page, without_files
@@ -71,6 +71,25 @@ async def plan(
     thermometers within what is known of them, and run through regulator and cure clock: seconds of
     hard work, so it needs a login; one at a time and thirty an hour. Nothing is kept.
     """
+    return await _asked_of(planning, asked)
+
+
+@router.post(
+    "/plan/advice",
+    response_model=Advice,
+    responses=told(ADVICE, 400, 401, 403, 411, 413, 422, 429, 501, 503),
+)
+async def advice(
+    planning: Annotated[PlanJob, Depends(_the_planning)], _: Who, asked: TonightAsked
+) -> Any:
+    """The profiles of least stress, of least energy and the earliest for these parts tonight.
+
+    Of the profile that is sent only parts and box count. It takes ten times as long as a plan.
+    """
+    return await _asked_of(planning, asked, advise=True)
+
+
+async def _asked_of(planning: PlanJob, asked: TonightAsked, advise: bool = False) -> Any:
     profile = without_files(profile_from_page(asked.profile))
     if not profile.parts:
         raise Problem(422, "No part has a resin card, so nothing cures; give the profile parts.")
@@ -95,6 +114,7 @@ async def plan(
             "lowest_s": (_of_day(asked.lowest_at) - start_s) % DAY_S,
             "evening_c": evening_c,
             "nights": asked.nights,
+            "advise": advise,
         },
     )
 

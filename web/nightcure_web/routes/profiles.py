@@ -161,9 +161,18 @@ def check(
         asked = box, checked.parts, checked.highest_c
         vapour = {**vapour_in(*asked)._asdict(), "sentence": vapour_sentence(*asked)}
     lifted = mend(checked, limits)
+    there = [t.name for t in services.settings.thermometers]
+    astray = [p for p in checked.parts if p.sensor is not None and p.sensor not in there]
     course = checked.course(start_c, limits.ramp_c_per_h)
     return {
-        "refusals": checked.refusals(limits),
+        "refusals": [
+            *checked.refusals(limits),
+            *(
+                f"part '{p.name}' is on the thermometer '{p.sensor}', which this oven has not; "
+                f"take one of {', '.join(there)}."
+                for p in astray
+            ),
+        ],
         "mend": lifted and {**lifted._asdict(), "profile": lifted.profile.model_dump(mode="json")},
         "planned_s": course[-1][0],
         "highest_c": checked.highest_c,

@@ -254,6 +254,15 @@ export interface Plan {
   curves: { time_s: number[]; lines: { name: string; p10_c: number[]; p50_c: number[]; p90_c: number[] }[] };
 }
 
+/** A profile that was searched for, with its plan. */
+export interface Advised {
+  kind: "least stress" | "least energy" | "earliest";
+  sure: boolean;
+  course: string;
+  profile: Profile;
+  plan: Plan;
+}
+
 export interface Happening {
   id: number;
   night_id: number | null;

@@ -4,12 +4,13 @@ import { post } from "../api";
 import { NumberField, TimeField } from "../fields";
 import { useKept } from "../kept";
 import { Asked } from "../sheet";
-import type { Live, MilestoneName, Plan, Profile } from "../types";
+import type { Advised, Live, MilestoneName, Plan, Profile } from "../types";
 import { celsius, day, degrees, hour, inUnits, MILESTONES } from "../words";
 import { Outlook } from "./outlook";
 
-/** A small board takes half a minute, and gives up after two. */
+/** A small board takes half a minute, and gives up after two; for three profiles, after seven. */
 const WAIT_MS = 130_000;
+const ADVICE_MS = 430_000;
 /** By so much a shed falls in a night, until a person says more, K. */
 const USUAL_FALL_K = 7;
 
@@ -41,6 +42,8 @@ interface Props {
   refused: string[];
   told: Told | null;
   onTold: (told: Omit<Told, "about">) => void;
+  /** A profile that was searched for is taken. */
+  onTake: (profile: Profile, told: Omit<Told, "about">) => void;
 }
 
 /** Odds in a word; of a resin that may be a slow maker's, the more careful one. */
@@ -49,9 +52,10 @@ export function chance({ probability, probability_if_slow_maker: slow }: Plan): 
   return p >= 0.97 ? "very likely" : p >= 0.8 ? "likely" : p >= 0.5 ? "perhaps" : "hardly";
 }
 
-export function Odds({ profile, live, shed_c, refused, told, onTold }: Props) {
+export function Odds({ profile, live, shed_c, refused, told, onTold, onTake }: Props) {
   const u = live.units;
-  const [asking, setAsking] = useState(false);
+  const [asking, setAsking] = useState<"odds" | "advice" | null>(null);
+  const [advice, setAdvice] = useKept<{ found: Advised[]; start: string } | null>("next.advice", null);
   const [evening_c] = useState(Math.round(shed_c));
   const [typed, setTyped] = useKept<Partial<Brief>>("next.night", {});
   const night: Brief = {
@@ -77,21 +81,43 @@ export function Odds({ profile, live, shed_c, refused, told, onTold }: Props) {
       ) : refused.length > 0 ? (
         <p class="quiet">It is worked out once the oven takes the profile.</p>
       ) : (
-        <button class="plain" onClick={() => setAsking(true)}>Work it out …</button>
+        <div class="row">
+          <button class="plain" onClick={() => setAsking("odds")}>Work it out …</button>
+          <button class="plain" onClick={() => setAsking("advice")}>Three to choose from …</button>
+        </div>
+      )}
+      {advice && (
+        <ul class="advice">
+          {(advice.found.some((a) => a.sure) ? advice.found : advice.found.slice(0, 1)).map((a) => (
+            <li key={a.kind}>
+              <p>
+                <b>{a.sure ? a.kind[0]!.toUpperCase() + a.kind.slice(1) : "The likeliest"}</b>: {inUnits(a.course, u)}. In{" "}
+                {Math.round(100 * a.plan.probability)} of 100 nights
+                {a.plan.probability_if_slow_maker !== null && `, in ${Math.round(100 * a.plan.probability_if_slow_maker)} if your resin is slow`}; {a.plan.energy_kwh.p50.toFixed(2)} kWh.
+              </p>
+              <button class="plain" aria-label={`Take it, ${a.kind}`} onClick={() => onTake(a.profile, { plan: a.plan, start: advice.start, asked_s: live.wall_s })}>Take it</button>
+            </li>
+          ))}
+        </ul>
       )}
       <p class="answer" aria-live="polite">{told && inUnits(told.plan.answer, u)}</p>
       {told && <p class="quiet small">Worked out {day(told.asked_s)}, {hour(told.asked_s)}.</p>}
       {told && <Outlook plan={told.plan} start={told.start} live={live} />}
       {asking && (
         <Asked
-          title="Will it do tonight?"
-          yes="Work it out"
+          title={asking === "odds" ? "Will it do tonight?" : "Least stress, least energy, earliest"}
+          yes={asking === "odds" ? "Work it out" : "Look for them"}
           busyWord="The nights pass …"
           what={async () => {
+            if (asking === "advice") {
+              const { advice: found } = await post<{ advice: Advised[] }>("plan/advice", { ...night, nights: 100, start, profile }, ADVICE_MS);
+              setAdvice({ found, start });
+              return;
+            }
             const plan = await post<Plan>("plan", { ...night, start, profile }, WAIT_MS);
             onTold({ plan, start, asked_s: live.wall_s });
           }}
-          onClose={() => setAsking(false)}
+          onClose={() => setAsking(null)}
         >
           <label class="field">
             The parts should be
@@ -111,8 +137,9 @@ export function Odds({ profile, live, shed_c, refused, told, onTold }: Props) {
             <TimeField label="lowest at" value={night.lowest_at} onChange={(lowest_at) => set({ lowest_at })} />
           </div>
           <p class="quiet small">
-            Hundreds of nights are tried, each a little other in oven, shed and resin. It takes some
-            seconds, half a minute on a small board; a night that runs is not disturbed.
+            Hundreds of nights are tried, each a little other in oven, shed and resin. It takes{" "}
+            {asking === "odds" ? "some seconds, half a minute on a small board" : "half a minute, some minutes on a small board"};
+            a night that runs is not disturbed.
           </p>
         </Asked>
       )}

@@ -73,7 +73,7 @@ export function Outlook({ plan, start, live }: { plan: Plan; start: string; live
       />
       <PartRows parts={parts} now_s={start_s} />
       <p>Heat about {kwh.p50.toFixed(2)} kWh, {kwh.p10.toFixed(2)} to {kwh.p90.toFixed(2)}.</p>
-      <Sentences title="To know" told={plan.warnings.map((w) => inUnits(w, u))} />
+      <Sentences title="To know" told={plan.warnings.filter((w) => !w.startsWith("Vapour:")).map((w) => inUnits(w, u))} />
       <Sentences
         title="What would help"
         told={levers.map((l) => `+${Math.round(100 * l.probability_gain)} of 100 nights: ${inUnits(l.what, u)}`)}

@@ -57,6 +57,13 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
     setChosen(p.name);
     change(load.current ? { ...p, ...load.current } : p);
   };
+  /** What was searched for, with the parts as they lie in the oven, and its odds. */
+  const take = (found: Profile, plan: Omit<Told, "about">): void => {
+    const next = { ...found, parts: profile?.parts ?? [], box: profile?.box ?? null };
+    setChosen(null);
+    change(next);
+    setTold({ ...plan, about: JSON.stringify(next) });
+  };
   /** Fetch what may be chosen; choose by name, else the first unless something was chosen already. */
   const fetchOffers = async (choose: string | null): Promise<void> => {
     try {
@@ -128,7 +135,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
           </section>
         )}
         {profile && (
-          <Odds profile={profile} live={live} shed_c={ambient(live) ?? start_c} refused={refused} told={plan} onTold={(plan) => setTold({ ...plan, about: about! })} />
+          <Odds profile={profile} live={live} shed_c={ambient(live) ?? start_c} refused={refused} told={plan} onTold={(plan) => setTold({ ...plan, about: about! })} onTake={take} />
         )}
         <CheckList checked={checked} failed={unchecked} live={live} />
         <Cautions told={cautions.told} failed={cautions.failed} units={live.units} />
