@@ -94,7 +94,7 @@ class Oven:
             self.air_c += 2.0 * (self.heater_w - into - lost) / self.air_j
             self.mould_c += 2.0 * into / self.mould_j
             self.t_s += 2.0
-            if (v.heater_dead or v.relay_welded) and not past_trip:
+            if (v.heat.heater_dead or v.heat.relay_welded) and not past_trip:
                 return v
         return v
 
@@ -114,7 +114,7 @@ def test_a_sound_oven_is_left_alone_from_cold_to_the_soak() -> None:
     oven = Oven()
     v = oven.run(6 * 3600.0)
     assert [s for _, s in oven.states] == [HeatState.WATCH]
-    assert (v.doubt_s, v.heater_dead, v.relay_welded) == (0.0, False, False)
+    assert (v.heat.doubt_s, v.heat.heater_dead, v.heat.relay_welded) == (0.0, False, False)
     assert oven.air_c == pytest.approx(38.0, abs=1.5)
 
 
@@ -137,9 +137,9 @@ def test_a_dead_heater_pauses_soon_and_trips_after_a_few_pulses() -> None:
     assert oven.t_s - 3600.0 < 900.0
     assert not oven.check.contactor_closed, "somebody may have a hand in the box"
     v = oven.run(3 * 3600.0, dead)
-    assert v.heater_dead
-    assert 3 <= v.pulses <= 5
-    assert [s for _, s in oven.states].count(HeatState.PULSE) == v.pulses
+    assert v.heat.heater_dead
+    assert 3 <= v.heat.pulses <= 5
+    assert [s for _, s in oven.states].count(HeatState.PULSE) == v.heat.pulses
     assert oven.t_s < 3600.0 + 900.0 + 5400.0 + 60.0
 
 
@@ -166,7 +166,7 @@ def test_a_lid_that_is_shut_again_ends_the_doubt_with_one_pulse() -> None:
     oven.run(3000.0, until=HeatState.WATCH)
     assert oven.t_s - shut_s < 1200.0
     v = oven.run(3 * 3600.0)
-    assert v.doubt_s == 0.0, "the doubt is forgotten after a while of answered heat"
+    assert v.heat.doubt_s == 0.0, "the doubt is forgotten after a while of answered heat"
     assert oven.air_c == pytest.approx(38.0, abs=1.5)
     assert oven.states[-1][1] is HeatState.WATCH
 
@@ -186,7 +186,7 @@ def test_a_welded_relay_opens_the_contactor_and_is_proven_by_a_short_test(
     assert oven.air_c - highest_c < 15.0
     cut_j = oven.given_j
     v = oven.run(3 * 3600.0, welded)
-    assert v.relay_welded
+    assert v.heat.relay_welded
     pulse_s = [t for t, s in oven.states if s is HeatState.CONTACTOR_PULSE]
     assert len(pulse_s) == 1
     assert oven.given_j - cut_j < 300.0 * 240.0, "the test is one short pulse"
@@ -202,7 +202,7 @@ def test_heat_of_another_source_does_not_answer_the_test_and_the_night_goes_on()
         return 300.0 * relay + (150.0 if t < from_s + 3600.0 else 0.0)
 
     v = oven.run(5 * 3600.0, own)
-    assert not v.relay_welded
+    assert not v.heat.relay_welded
     assert oven.states[-1][1] is HeatState.WATCH
 
 
@@ -210,7 +210,7 @@ def test_without_a_contactor_the_air_that_goes_on_rising_is_the_proof() -> None:
     oven = Oven(settings=ALONE)
     oven.run(5 * 3600.0)
     v = oven.run(3 * 3600.0, welded)
-    assert v.relay_welded
+    assert v.heat.relay_welded
     assert oven.air_c < 60.0
 
 
@@ -220,17 +220,17 @@ def test_a_relay_that_welded_before_the_stop_is_found_after_it() -> None:
     oven.run(5 * 3600.0)
     oven.night = False
     v = oven.run(3600.0, welded)
-    assert v.relay_welded
+    assert v.heat.relay_welded
     still = oven.run(300.0, welded, past_trip=True)
-    assert still.relay_welded, "no reset while it rises"
+    assert still.heat.relay_welded, "no reset while it rises"
     gone = oven.run(2400.0, dead, past_trip=True)
-    assert not gone.relay_welded
+    assert not gone.heat.relay_welded
 
 
 def test_a_warm_morning_in_an_idle_oven_is_no_welded_relay() -> None:
     oven = Oven(night=False, parts=False)
     v = oven.run(4 * 3600.0, dead, seen_c=lambda t: 10.0 + 0.005 * t)
-    assert not v.relay_welded
+    assert not v.heat.relay_welded
     assert [s for _, s in oven.states] == [HeatState.WATCH], "it was never heated"
 
 
@@ -244,7 +244,7 @@ def test_a_heater_too_strong_for_one_thermometer_begins_with_a_pulse() -> None:
     assert oven.states[0][1] is HeatState.PAUSE
     assert oven.air_c < 9.0 + 15.0
     v = oven.run(2 * 3600.0, seen_c=lambda _: 9.0)
-    assert v.heater_dead
+    assert v.heat.heater_dead
     assert oven.air_c < 40.0
     sound = Oven(settings=strong, power_w=2500.0)
     sound.run(900.0)
@@ -327,7 +327,7 @@ def test_a_box_that_was_said_to_be_open_for_long_is_no_doubt_about_the_heater() 
     oven.run(6000.0)
     oven.loss, oven.heated = 3.9, True
     v = oven.run(2 * 3600.0)
-    assert not v.heater_dead
+    assert not v.heat.heater_dead
     assert oven.air_c == pytest.approx(38.0, abs=1.5)
 
 
@@ -340,7 +340,7 @@ def test_time_in_which_nobody_sees_the_air_is_no_doubt_about_the_heater() -> Non
     oven.run(6000.0, seen_c=lambda _: None)
     oven.loss = 3.9
     v = oven.run(2 * 3600.0)
-    assert not v.heater_dead
+    assert not v.heat.heater_dead
     assert oven.air_c == pytest.approx(38.0, abs=1.5)
 
 
@@ -355,7 +355,7 @@ def test_a_contactor_that_opened_for_unexplained_heat_stays_open_over_a_restart(
     given_j = oven.given_j
     oven.run(290.0, welded)
     assert oven.given_j == given_j
-    assert oven.run(3 * 3600.0, welded).relay_welded
+    assert oven.run(3 * 3600.0, welded).heat.relay_welded
 
 
 def test_a_pulse_that_was_held_off_by_something_else_is_no_answer_missed() -> None:
@@ -366,7 +366,7 @@ def test_a_pulse_that_was_held_off_by_something_else_is_no_answer_missed() -> No
     oven.held_off = True
     v = oven.run(4000.0, dead)
     assert [s for _, s in oven.states].count(HeatState.PULSE) >= 3
-    assert v.pulses == 0
+    assert v.heat.pulses == 0
 
 
 def test_a_strong_heaters_first_pulse_comes_at_whatever_tick_the_night_starts() -> None:

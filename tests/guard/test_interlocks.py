@@ -8,7 +8,7 @@ from collections.abc import Callable
 import pytest
 
 from nightcure.guard.guard import Guard
-from nightcure.guard.interlock_inputs import HeatState, InterlockInputs
+from nightcure.guard.interlock_inputs import HeatFound, HeatState, InterlockInputs
 from nightcure.guard.interlocks import (
     RULES,
     AirDoubted,
@@ -93,11 +93,11 @@ FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, fl
                                  parts_c=(("Lid", 40.0 + t * 0.004),)),
         900, 1400,
     ),
-    (HeatUnanswered, at(doubt_s=2.0, pulses=2), 0, 0),
-    (HeaterWithoutEffect, at(heater_dead=True, pulses=5, doubt_s=5000.0), 0, 0),
-    (HeatUnexplained, at(heat_state=HeatState.CUT), 0, 0),
-    (HeatUnexplained, at(heat_state=HeatState.CONTACTOR_PULSE), 0, 0),
-    (HeaterStuckOn, at(relay_welded=True), 0, 0),
+    (HeatUnanswered, at(heat=HeatFound(doubt_s=2.0, pulses=2)), 0, 0),
+    (HeaterWithoutEffect, at(heat=HeatFound(heater_dead=True, pulses=5, doubt_s=5000.0)), 0, 0),
+    (HeatUnexplained, at(heat=HeatFound(state=HeatState.CUT)), 0, 0),
+    (HeatUnexplained, at(heat=HeatFound(state=HeatState.CONTACTOR_PULSE)), 0, 0),
+    (HeaterStuckOn, at(heat=HeatFound(relay_welded=True)), 0, 0),
     (CannotHold, at(ambient_c=-45.0), 290, 310),
     (CannotHold, at(duty=1.0, control_c=35.0, heater_on=True), 2690, 2710),
     (HeaterOnTooLong, at(heater_on=True), 5 * 3600 - 4, 5 * 3600 + 4),
@@ -175,8 +175,8 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
         # A skin that an open box chilled is warmed from within, no higher than it was.
         (Exotherm, lambda t: QUIET._replace(heated=False, control_c=22.0, setpoint_c=None,
                                             parts_c=(("Lid", chilled_c(t)),))),
-        (HeatUnanswered, at(pulses=2)),
-        (HeatUnexplained, at(heat_state=HeatState.PULSE)),
+        (HeatUnanswered, at(heat=HeatFound(pulses=2))),
+        (HeatUnexplained, at(heat=HeatFound(state=HeatState.PULSE))),
         (TickLate, at(gap_s=29.0)),
         (LedgerLost, at(ledger_silent_s=59.0)),
         (TimeWentBack, at(wall_step_s=3600.0)),

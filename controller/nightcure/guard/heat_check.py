@@ -23,7 +23,7 @@ from typing import Any
 from ..settings import Role, Settings, outrun_k
 from .energy_balance import PROBE_S, STEP_S, EnergyBalance
 from .heat_pulse import HeatPulse
-from .interlock_inputs import HeatState, InterlockInputs
+from .interlock_inputs import HeatFound, HeatState, InterlockInputs
 from .switch_test import RISING_K_PER_S, Step, SwitchTest, Verdict
 
 #: Pulses without an answer that end the night, and how long a doubt may last far from the setpoint.
@@ -147,12 +147,11 @@ class HeatCheck:
         if self.step_s >= STEP_S - 1e-6:
             self._step(v)
             self.step_s = self.on_s = self.air_sum = self.air_s = 0.0
-        return v._replace(
-            heat_state=self.state, pulses=self.unanswered, doubt_s=self.doubt_s or 0.0,
-            heater_dead=self.given_up, relay_welded=self.proven,
-            contactor_welded=self._test.verdict is Verdict.CONTACTOR_WELDED,
-            testing=self._test.step is not None,
+        found = HeatFound(
+            self.state, self.unanswered, self.doubt_s or 0.0, self.given_up, self.proven,
+            self._test.verdict is Verdict.CONTACTOR_WELDED, self._test.step is not None,
         )  # fmt: skip
+        return v if found == v.heat else v._replace(heat=found)
 
     def _begin(self) -> None:
         """A night starts, or is taken up again: a doubt about an answer is new."""

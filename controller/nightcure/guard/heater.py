@@ -15,9 +15,9 @@ class HeatUnanswered(Interlock):
     latching = False
 
     def look(self, v: InterlockInputs) -> str | None:
-        if not v.night or v.doubt_s <= 0.0:
+        if not v.night or v.heat.doubt_s <= 0.0:
             return None
-        told = f" Unanswered so far: {v.pulses}." if v.pulses else ""
+        told = f" Unanswered so far: {v.heat.pulses}." if v.heat.pulses else ""
         return (
             f"Heat was given and the air does not show it: is the box open, the heater out, or the "
             f"air's thermometer outside? The heater pauses, then a short pulse tells.{told}"
@@ -30,9 +30,10 @@ class HeaterWithoutEffect(Interlock):
     name = "heater-without-effect"
 
     def look(self, v: InterlockInputs) -> str | None:
-        if not (v.night and v.heater_dead):
+        if not (v.night and v.heat.heater_dead):
             return None
-        tried = f"{v.pulses} pulses of heat" if v.pulses else show_duration(v.doubt_s)
+        pulses = v.heat.pulses
+        tried = f"{pulses} pulses of heat" if pulses else show_duration(v.heat.doubt_s)
         return (
             f"Heater without effect: {tried} and the air did not answer. Burnt-out heater, blown "
             f"fuse, an opened cut-out (find out why before it is reset), an open box, or the "
@@ -47,7 +48,7 @@ class HeatUnexplained(Interlock):
     latching = False
 
     def look(self, v: InterlockInputs) -> str | None:
-        if v.testing or v.heat_state not in (HeatState.CUT, HeatState.CONTACTOR_PULSE):
+        if v.heat.testing or v.heat.state not in (HeatState.CUT, HeatState.CONTACTOR_PULSE):
             return None
         if self.settings.contactor is None or not v.night:
             return (
@@ -70,13 +71,13 @@ class HeaterStuckOn(Interlock):
     name = "heater-stuck-on"
 
     def look(self, v: InterlockInputs) -> str | None:
-        if v.contactor_welded:
+        if v.heat.contactor_welded:
             return (
                 "Contactor stuck on: it was open and the relay alone heated the air. Pull the "
                 "heater's plug; the contactor's contacts may be welded, or it closes on the other "
                 "level (active_high): replace it, or put it right, and test the switches again."
             )
-        if not v.relay_welded:
+        if not v.heat.relay_welded:
             return None
         now = "" if v.control_c is None else f", now {self.show(v.control_c)}"
         return (

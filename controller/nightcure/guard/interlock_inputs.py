@@ -22,6 +22,22 @@ class HeatState(StrEnum):
     """The relay closed for a pulse with the contactor open, in a test of the switches."""
 
 
+class HeatFound(NamedTuple):
+    """What `guard.heat_check` found.
+
+    `pulses`: without an answer so far. `doubt_s`: since the heat was first doubted. `testing`: the
+    night is a test of the switches.
+    """
+
+    state: HeatState = HeatState.WATCH
+    pulses: int = 0
+    doubt_s: float = 0.0
+    heater_dead: bool = False
+    relay_welded: bool = False
+    contactor_welded: bool = False
+    testing: bool = False
+
+
 class InterlockInputs(NamedTuple):
     """One tick, as every rule sees it. Temperatures °C, None where nothing is believed.
 
@@ -30,9 +46,7 @@ class InterlockInputs(NamedTuple):
     fault of every thermometer that is not believed. `self_heat_k`: for each of `parts_c` how much
     hotter its resin's own heat may make it now; None where no resin card tells. `doubted`: the air
     is measured and cannot be the oven's. `band_c`: the profile's. `too_hot`: thermometers that
-    rose past what they can measure. `heat_state` and what follows it: what `guard.heat_check`
-    found; `pulses` without an answer so far, `doubt_s` since the heat was first doubted; `testing`:
-    the night is a test of the switches.
+    rose past what they can measure. `heat`: what `guard.heat_check` found in this tick.
     `armed`: the latch on the disk says that the night is under way. `ledger_gone`: the ledger's
     file is not the one that was opened. `time_back`: the monotonic clock went back.
     """
@@ -60,13 +74,7 @@ class InterlockInputs(NamedTuple):
     doubted: bool = False
     band_c: float = 2.0
     too_hot: tuple[str, ...] = ()
-    heat_state: HeatState = HeatState.WATCH
-    pulses: int = 0
-    doubt_s: float = 0.0
-    heater_dead: bool = False
-    relay_welded: bool = False
-    contactor_welded: bool = False
-    testing: bool = False
+    heat: HeatFound = HeatFound()
     armed: bool = True
     ledger_gone: bool = False
     time_back: bool = False

@@ -259,9 +259,9 @@ class Exotherm(Interlock):
         hot = [
             (name, part_c)
             for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True)
-            if part_c > base_c + self._allowed_k(name, expected_k)
-            and part_c > self.was_c[name] - self.FALLS_K
+            if part_c > self.was_c[name] - self.FALLS_K
             and part_c > self.low_c[name] + self.ROSE_K
+            and part_c > base_c + self._allowed_k(name, expected_k)
         ]
         self.hot_s = self.hot_s + v.dt_s if hot and v.night else 0.0
         if self.hot_s > self.FOR_S:
