@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -30,7 +31,8 @@ from nightcure.oven.mains import (
     TABLE_W,
     circuit,
 )
-from nightcure.scenario import HERE
+from nightcure.profile import load_profile
+from nightcure.scenario import BOX, HERE, PROFILES, ambient_c
 from nightcure.settings import (
     ACKNOWLEDGE_ABOVE_C,
     MARGIN_K,
@@ -40,6 +42,7 @@ from nightcure.settings import (
     load_settings,
 )
 from nightcure.setup.oven_file import RELAYS
+from nightcure.simulate.rehearse import rehearse
 
 from .pages import EVERYTHING, NOTES, PAGES
 
@@ -287,6 +290,22 @@ def test_what_the_scenario_declares_is_told() -> None:
     assert "it switches 296 times in the night" in readme
     assert "235 s window" in readme
     assert round(100_000 / 344, -1) == 290
+
+
+@pytest.mark.parametrize(
+    ("oven", "profile", "told"),
+    [
+        ("oven.toml", "lid-and-rim.toml", 3500),
+        ("oven-contactor.toml", "lid-and-rim.toml", 296),
+        ("oven-plug-in.toml", "lid-and-rim-slow.toml", 344),
+    ],
+)
+def test_the_switchings_told_are_those_of_the_rehearsal(oven: str, profile: str, told: int) -> None:
+    s = load_settings(HERE / oven)
+    network = replace(BOX, power_w=s.heater.power_w)
+    figures = rehearse(s, load_profile(PROFILES / profile), network, ambient_c).figures
+    assert figures.outcome == "done"
+    assert figures.relay_switches == pytest.approx(told, rel=0.1)
 
 
 def test_every_sum_comes_out() -> None:
