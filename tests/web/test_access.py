@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import threading
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from nightcure.ledger.reader import LedgerReader
 from nightcure_web import access, logged_out
 from nightcure_web import login_limits as guesses
 from nightcure_web.app import HEADERS, create_app
+from tests.nights import changed
 
 from .conftest import ORIGIN, PASSPHRASE, settings_for
 
@@ -219,3 +221,26 @@ def test_the_servers_own_mistake_tells_nothing_and_stays_safe(
     for name, value in HEADERS.items():
         assert answer.headers[name] == value
     assert answer.headers["cache-control"] == "no-store"
+
+
+def test_two_ovens_on_one_host_do_not_log_each_other_out(
+    night_ledger: Path, tmp_path: Path
+) -> None:
+    """A browser keeps one jar for a host, whatever the port (RFC 6265, section 8.5).
+
+    Fails before this: the login at one ended the login at the other.
+    """
+    other = tmp_path / "other.ledger"
+    shutil.copy(night_ledger, other)
+    first, second = settings_for(night_ledger), settings_for(other)
+    second = changed(second, web={"port": first.web.port + 1})
+    with TestClient(create_app(first)) as one, TestClient(create_app(second)) as two:
+        for oven, neighbour in ((one, two), (two, one)):
+            oven.cookies.update(neighbour.cookies)
+            assert oven.post("/api/login", json={"passphrase": PASSPHRASE}).status_code == 200
+            neighbour.cookies.update(oven.cookies)
+        for oven in (one, two):
+            assert oven.get("/api/session").json()["logged_in"] is True
+        one.post("/api/logout")
+        assert one.get("/api/session").json()["logged_in"] is False
+        assert two.get("/api/session").json()["logged_in"] is True

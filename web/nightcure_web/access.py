@@ -16,7 +16,7 @@ from fastapi import Request, Response
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 
 from nightcure.errors import NightcureError
-from nightcure.settings import Settings
+from nightcure.settings import Settings, Web
 
 from .logged_out import LoggedOut
 from .login_limits import LoginLimits, neighbourhood
@@ -33,6 +33,12 @@ DEVICE_COOKIE, DEVICE_S = "nightcure_device", 400 * 86400
 DEVICE = "device "
 #: Characters; what is made has 43.
 SHORTEST_SECRET = 32
+
+
+def own_suffix(port: int) -> str:
+    """What sets an oven's cookies apart from its neighbour's: a browser keeps one jar for a host,
+    whatever the port."""
+    return "" if port == Web().port else f"_{port}"
 
 
 def read_secret(path: Path) -> str:
@@ -96,6 +102,8 @@ class Access:
 
     def __init__(self, settings: Settings) -> None:
         self._hash = settings.web.passphrase_hash
+        own = own_suffix(settings.web.port)
+        self.cookie, self._device_cookie = f"{COOKIE}{own}", f"{DEVICE_COOKIE}{own}"
         self._hasher = PasswordHasher()
         self._secret_path = Path(f"{settings.ledger}.secret")
         self._sign_with(read_secret(self._secret_path))
@@ -126,8 +134,8 @@ class Access:
         device = device or secrets.token_urlsafe(16)
         session = self._signer.dumps([secrets.token_urlsafe(16), device])
         for name, value, good_s in (
-            (COOKIE, session, SESSION_S),
-            (DEVICE_COOKIE, self._devices.dumps(device), DEVICE_S),
+            (self.cookie, session, SESSION_S),
+            (self._device_cookie, self._devices.dumps(device), DEVICE_S),
         ):
             response.set_cookie(
                 name,
@@ -179,7 +187,7 @@ class Access:
 
     def _session_of(self, request: Request) -> tuple[str, str] | None:
         """The session's and the device's number, where the cookie is good."""
-        cookie = request.cookies.get(COOKIE)
+        cookie = request.cookies.get(self.cookie)
         if cookie is None or self._hash is None:
             return None
         try:
@@ -191,7 +199,7 @@ class Access:
     def _device_of(self, request: Request) -> str | None:
         """The number of a device that has logged in before."""
         try:
-            return str(self._devices.loads(request.cookies.get(DEVICE_COOKIE, ""), DEVICE_S))
+            return str(self._devices.loads(request.cookies.get(self._device_cookie, ""), DEVICE_S))
         except BadSignature:
             return None
 

@@ -69,8 +69,10 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
         generate_unique_id_function=lambda route: route.name,
     )
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
-    app.openapi = lambda: problems.described(app, profile_schemas())  # type: ignore[method-assign]
-    app.state.services = Services(settings)
+    services = app.state.services = Services(settings)
+    app.openapi = lambda: problems.described(  # type: ignore[method-assign]
+        app, profile_schemas(), services.access.cookie
+    )
     jobs = Jobs()
     app.state.news = live.News(app.state.services)
     app.state.surveying = SurveyJob(app.state.services, jobs)

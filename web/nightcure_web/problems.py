@@ -125,14 +125,16 @@ def responses(*statuses: int) -> dict[int | str, dict[str, Any]]:
     }
 
 
-def described(app: FastAPI, schemas: dict[str, Any]) -> dict[str, Any]:
+def described(app: FastAPI, schemas: dict[str, Any], cookie: str) -> dict[str, Any]:
     """The API's own description, with what every route has in common.
 
-    `schemas` are what an object with `x-schema` is, which names one of them.
+    `cookie` is what this oven's session is called; `schemas` are what an object with `x-schema` is,
+    which names one of them.
     """
     if app.openapi_schema is None:
         document = FastAPI.openapi(app)
         _refer(document)
+        document["components"]["securitySchemes"]["session"]["name"] = cookie
         document["components"]["schemas"] |= {**schemas, "Problem": SCHEMA}
         misdirected = {str(status): said for status, said in responses(421).items()}
         for verbs in document["paths"].values():

@@ -6,10 +6,9 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request, Response
 
-from ..access import COOKIE
 from ..models import told
 from ..models.oven_models import SESSION, LoggedIn, Session
-from ..services import ServicesOf, Who
+from ..services import Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api", tags=["session"])
 
@@ -48,7 +47,7 @@ def logout(services: ServicesOf, request: Request, response: Response) -> Any:
     """Forget this browser, and end its session: its cookie is worth nothing from now on."""
     services.access.check_origin(request)
     services.access.log_out(request)
-    return _forgotten(response)
+    return _forgotten(services, response)
 
 
 @router.post(
@@ -59,9 +58,9 @@ def logout(services: ServicesOf, request: Request, response: Response) -> Any:
 def logout_everywhere(services: ServicesOf, _: Who, response: Response) -> Any:
     """End every session, on every device; the page's server may be restarted, they stay ended."""
     services.access.log_everybody_out()
-    return _forgotten(response)
+    return _forgotten(services, response)
 
 
-def _forgotten(response: Response) -> dict[str, bool]:
-    response.delete_cookie(COOKIE, httponly=True, samesite="strict")
+def _forgotten(services: Services, response: Response) -> dict[str, bool]:
+    response.delete_cookie(services.access.cookie, httponly=True, samesite="strict")
     return {"logged_in": False}
