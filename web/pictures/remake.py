@@ -151,7 +151,7 @@ def drawn(page: Page, address: str, look: Look) -> None:
     held.focus()
     for key in ("ArrowUp", "ArrowUp", "ArrowRight", "ArrowRight", "ArrowRight", "ArrowRight"):
         page.keyboard.press(key)
-    page.evaluate("document.querySelector('#editor-title').scrollIntoView()")
+    page.evaluate("document.querySelector('.drawing').scrollIntoView({block: 'center'})")
     page.wait_for_timeout(800)
     page.screenshot(path=HERE / f"start-{look}.png")
 
