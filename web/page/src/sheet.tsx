@@ -21,6 +21,7 @@ export function Sheet({ title, onClose, children }: SheetProps) {
     const asked = document.activeElement;
     const open = dialog.current;
     open?.showModal();
+    open?.scrollTo(0, 0); // what has the focus may be far below
     return () => {
       open?.close(); // what lies under an open one takes no focus
       if (asked instanceof HTMLElement && asked.isConnected) asked.focus();

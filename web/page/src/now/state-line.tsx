@@ -12,7 +12,7 @@ export function StateLine({ live, stale }: { live: Live; stale: boolean }) {
 
 function said(live: Live, stale: boolean): string {
   if (stale) return `By its last word: ${live.next}`;
-  if (live.trip) return live.next;
+  if (live.trip) return live.why_off?.sentence ?? live.next;
   if (live.alarms.length > 0) return `See the warning above. ${live.next}`;
   const running = live.phase === "ramp" || live.phase === "soak" || live.phase === "cool";
   return running && !live.waiting && !live.box_open ? `All is well. ${live.next}` : live.next;
