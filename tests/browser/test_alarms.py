@@ -25,7 +25,9 @@ def test_a_trip_is_told_acknowledged_and_reset(
     expect(page.locator("[role=alert][aria-live=assertive]")).to_contain_text(sentence[:30])
     heater = page.get_by_test_id("heater")
     expect(heater).to_have_text("off")
-    expect(page.locator(".state")).to_contain_text("has tripped (control sensor lost) and stays off until")
+    expect(page.locator(".state")).to_contain_text(
+        "has tripped (control sensor lost) and stays off until"
+    )
 
     trip.get_by_role("button", name="Acknowledge").click()
     log_in(page, running.passphrase)

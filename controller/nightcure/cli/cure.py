@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -250,7 +252,7 @@ def new(
     card has been checked.
     """
     with sentences():
-        from ..cure.new import NO_DATA, assemble, questions
+        from ..cure.new import NO_DATA, assemble, check_gel_row, checked_answer, questions
         from ..cure.toml import as_toml
         from ..errors import BadInput
 
@@ -261,13 +263,16 @@ def new(
         err.print("From the resin's data sheet. An empty answer keeps the generic number.")
         answers: dict[str, str] = {}
         for key, question in questions(like):
-            answers[key] = typer.prompt(question, default="", show_default=False, err=True)
+            answers[key] = _asked(question, partial(checked_answer, key))
         rows: list[str] = []
+
+        def checked_row(text: str) -> str:
+            if text.strip():
+                check_gel_row(like, text)
+            return text
+
         while True:
-            row = typer.prompt(
-                f"Gel row {len(rows) + 1} ({NO_DATA}; empty to end)",
-                default="", show_default=False, err=True,
-            )  # fmt: skip
+            row = _asked(f"Gel row {len(rows) + 1} ({NO_DATA}; empty to end)", checked_row)
             if not row.strip():
                 break
             rows.append(row)
@@ -279,6 +284,17 @@ def new(
         err.print(f"Written to {file}.")
         for sentence in card.unanswered():
             err.print(f"  {sentence}", highlight=False, markup=False, soft_wrap=True)
+
+
+def _asked(question: str, checked: Callable[[str], str]) -> str:
+    """An answer that can be; a wrong one is told, and the same question asked again."""
+    from ..errors import BadInput
+
+    while True:
+        try:
+            return checked(typer.prompt(question, default="", show_default=False, err=True))
+        except BadInput as error:
+            err.print(f"  {error}", highlight=False, markup=False, soft_wrap=True)
 
 
 @cure.command("laminate")

@@ -11,6 +11,18 @@ from .card import Card, load_card, parse_card
 from .card_sections import Time
 
 SHEET = "your data sheet"
+#: What an answer may be; the card's own limits.
+RANGES: dict[str, tuple[float, float]] = {
+    "lowest_c": (-10.0, 200.0),
+    "highest_c": (20.0, 250.0),
+    "monomer_pct": (0.0, 70.0),
+    "density_kg_per_m3": (800.0, 2500.0),
+    "demould": (1.0, 100_000.0),
+    "demould_at_c": (-10.0, 200.0),
+    "demould_catalyst_pct": (0.1, 5.0),
+}
+#: A density below this is told in kg per litre, as many data sheets do.
+MOST_KG_PER_LITRE = 20.0
 ALL_THREE = "temperature °C, catalyst %, minutes"
 NO_DATA = f"{ALL_THREE}; without the % where the ratio is fixed"
 
@@ -24,13 +36,33 @@ def questions(like: str) -> list[tuple[str, str]]:
         ("lowest_c", "Lowest working temperature, °C"),
         ("highest_c", "Highest temperature, °C"),
         ("monomer_pct", "Styrene share, % by weight"),
-        ("density_kg_per_m3", "Density, kg/m³"),
+        ("density_kg_per_m3", "Density, kg/m³ or kg/litre"),
         ("demould", "Demould after, minutes"),
         ("demould_at_c", "... at, °C"),
     ]
     if card.gel and card.gel[0].catalyst_pct is not None:
         asked.append(("demould_catalyst_pct", "... with catalyst, %"))
     return asked
+
+
+def checked_answer(key: str, text: str) -> str:
+    """One answer as it is kept: a decimal comma becomes a point, kg/litre kg/m³.
+
+    Raises:
+        BadInput: it cannot be; the sentence has the range.
+    """
+    text = text.strip()
+    if key == "name" and text and not re.fullmatch(r"[a-z0-9][a-z0-9-]{1,40}", text):
+        raise BadInput(f"'{text}' cannot be a name; use small letters, digits and dashes.")
+    if key not in RANGES or not text:
+        return text
+    least, most = RANGES[key]
+    value = _number(text.replace(",", "."), key)
+    if key == "density_kg_per_m3" and value < MOST_KG_PER_LITRE:
+        value *= 1000.0
+    if not least <= value <= most:
+        raise BadInput(f"{key} is {text}; it should be {least:g} to {most:g}.")
+    return f"{value:g}"
 
 
 def assemble(like: str, answers: dict[str, str], gel_rows: list[str]) -> Card:
@@ -102,6 +134,11 @@ def _generic(value: Any) -> Any:
             for k, v in value.items()
         }
     return [_generic(v) for v in value] if isinstance(value, list) else value
+
+
+def check_gel_row(like: str, text: str) -> None:
+    """Whether a row of gel times can be. Raises BadInput."""
+    _gel_row(text, load_card(like))
 
 
 def _gel_row(text: str, generic: Card) -> dict[str, Any]:

@@ -6,6 +6,7 @@ import { choose, usePrefs } from "../prefs";
 import { Refusal } from "../sheet";
 import type { Live, OvenSettings } from "../types";
 import { inUnits } from "../words";
+import { About } from "./about";
 import { AccessCard } from "./access";
 import { AskedFor } from "./asked-for";
 import { Survey } from "./survey";
@@ -23,6 +24,7 @@ export function Oven({ live }: { live: Live }) {
       <div class="column">
         <AccessCard />
         <ThisPhone live={live} />
+        <About />
       </div>
       <div class={settings ? "column wide" : "column wide awaited"}>
         <Refusal>{failed}</Refusal>
