@@ -45,6 +45,20 @@ def test_what_comes_first(sections: dict[str, Any], words: str) -> None:
     assert words in first(changed(SETTINGS, **sections))
 
 
+def test_a_fan_is_told_or_asked_for() -> None:
+    data = SETTINGS.model_dump(mode="json") | {"fan": None}
+    untold = Settings.model_validate(data)
+    assert "does not tell its fan" in told(untold)
+    assert "No fan is declared" in told(untold)
+    always = changed(untold, installation={"fan": "always"})
+    assert "does not tell" not in told(always)
+    assert "No fan is declared" not in told(always)
+    none = changed(untold, installation={"fan": "none"})
+    assert "does not tell" not in told(none)
+    assert "without one the heater is hotter" in told(none)
+    assert "does not tell" not in told(SETTINGS), "one with a pin is declared by it"
+
+
 def test_the_path_without_mains_wiring_wants_its_second_contactor() -> None:
     assert first(changed(SETTINGS, **PLUGGED)) == ""
     data = changed(SETTINGS, **PLUGGED).model_dump(mode="json") | {"contactor": None}
