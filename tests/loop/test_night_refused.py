@@ -24,7 +24,7 @@ def part_json(**changes: Any) -> dict[str, Any]:
 @pytest.mark.parametrize(
     ("parts", "sentence"),
     [
-        ([], "no part has a resin card that tells it"),
+        ([], "no part has a resin card that tells that"),
         ([part_json(figures=None)], "not filled in"),
         ([part_json(sensor="Lit")], "thermometer 'Lit', which this oven has not"),
         ([part_json(resin_kg=-1.0)], "it should be above 0"),

@@ -35,7 +35,18 @@ class FeedForward:
         self._model = settings.model
         self._power_w = settings.heater.power_w
         self._filter_s = settings.regulator.filter_s
+        self._settles_w_per_k = self._model.settles_w_per_k
+        self._settles_s = self._model.air_capacity_j_per_k / self._settles_w_per_k
+        self._reckon_lags(settings.timing.tick_s)
         self.start()
+
+    def _reckon_lags(self, dt_s: float) -> None:
+        """What each lag keeps of its past over a tick of `dt_s`."""
+        m, self._dt_s = self._model, dt_s
+        self._heater_keeps = _kept(dt_s, m.heater_lag_s)
+        self._within = _kept(max(m.lead_s, dt_s), m.heater_lag_s)
+        self._mould_keeps = _kept(dt_s, m.mould_lag_s)
+        self._departs_keeps = _kept(dt_s, self._settles_s)
 
     def start(self) -> None:
         """A new night: heater cold, moulds at rest."""
@@ -57,22 +68,22 @@ class FeedForward:
 
     def ask(self, dt_s: float, setpoint_c: float, ahead_c: float, ambient_c: float) -> Lead:
         """Power for a setpoint that is `setpoint_c` now and will be `ahead_c` in `model.lead_s`."""
-        m = self._model
+        if dt_s != self._dt_s:
+            self._reckon_lags(dt_s)
         need_w, self.mould_rate = self._need(
             dt_s, self.ahead_c, ahead_c, self.mould_rate, ambient_c
         )
         self.ahead_c = ahead_c
-        kept = _kept(max(m.lead_s, dt_s), m.heater_lag_s)
-        watts = min(max((need_w - kept * self.heat_w) / (1.0 - kept), 0.0), self._power_w)
-        self.heat_w = watts + (self.heat_w - watts) * _kept(dt_s, m.heater_lag_s)
+        watts = (need_w - self._within * self.heat_w) / (1.0 - self._within)
+        watts = min(max(watts, 0.0), self._power_w)
+        self.heat_w = watts + (self.heat_w - watts) * self._heater_keeps
 
         now_w, self.now_mould_rate = self._need(
             dt_s, self.now_c, setpoint_c, self.now_mould_rate, ambient_c
         )
         self.now_c = setpoint_c
-        rest_k = (self.heat_w - now_w) / m.settles_w_per_k
-        settles_s = m.air_capacity_j_per_k / m.settles_w_per_k
-        departs_k = rest_k + (self.departs_k - rest_k) * _kept(dt_s, settles_s)
+        rest_k = (self.heat_w - now_w) / self._settles_w_per_k
+        departs_k = rest_k + (self.departs_k - rest_k) * self._departs_keeps
         self.departs_k = min(max(departs_k, -MOST_DEPARTS_K), MOST_DEPARTS_K)
         expected_c = setpoint_c + self.departs_k
         self.probe_c = _behind(self.probe_c, expected_c, dt_s, PROBE_LAG_S)
@@ -85,8 +96,7 @@ class FeedForward:
         """Watts that take the air from `before_c` to `to_c` within dt_s, and the moulds' rate."""
         m = self._model
         rate = 0.0 if before_c is None else (to_c - before_c) / dt_s
-        keep = _kept(dt_s, m.mould_lag_s)
-        mould_rate = keep * mould_rate + (1.0 - keep) * rate
+        mould_rate = self._mould_keeps * mould_rate + (1.0 - self._mould_keeps) * rate
         return (
             m.loss_w_per_k * (to_c - ambient_c)
             + m.air_capacity_j_per_k * rate
