@@ -30,7 +30,9 @@ def test_an_answer_first_then_curves_and_the_rest() -> None:
                   "--lowest", "2", "--lowest-at", "6:00")  # fmt: skip
     assert result.exit_code == 0, result.stderr
     text = result.stdout
-    assert text.startswith("Yes: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00")
+    assert text.startswith(
+        "Very probably: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00"
+    )
     for words in ("standard error", "Lid", "laminate-opens", "Energy", "cost", "To know",
                   "What would raise the odds", "% of the way to demould"):  # fmt: skip
         assert words in text

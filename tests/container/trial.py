@@ -82,7 +82,7 @@ class Trial:
         began_s = time.monotonic()
         told = self.box.page("plan", {"profile": {**HOT, "parts": [PART]}, "lowest_c": 2})
         self.note("plan_s", time.monotonic() - began_s)
-        assert str(told["answer"]).startswith(("Yes", "Probably", "Hardly", "No")), told
+        assert str(told["answer"]).startswith(("Yes", "Very", "Probably", "Hardly", "No")), told
 
     def night(self) -> None:
         """From the page."""

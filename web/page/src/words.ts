@@ -72,7 +72,7 @@ export const FAULTS: Record<string, string> = {
 
 export const OUTCOMES: Record<string, string> = {
   done: "finished",
-  stopped: "stopped by a person",
+  stopped: "stopped",
   tripped: "tripped",
   lost: "broken off",
 };

@@ -90,7 +90,7 @@ interface AwaitedProps {
 
 function Awaited({ label, value, onChange }: AwaitedProps) {
   return (
-    <label class="number">
+    <label class="number awaits">
       <span>{label}</span>
       <select value={value ?? ""} onChange={(e) => onChange((e.currentTarget.value || null) as MilestoneName | null)}>
         <option value="">–</option>
