@@ -137,10 +137,15 @@ def test_the_oven_is_compared_and_its_refit_kept(tmp_path: Path) -> None:
     assert found("record", 1, "--ledger", path)["oven_since"] == "Nothing to compare with yet."
 
 
-def test_a_night_without_a_cool_down_is_not_compared(ledger: Path) -> None:
-    said = found("record", 2, "--ledger", ledger)["oven_since"]
+def test_a_night_without_a_cool_down_is_not_compared(tmp_path: Path) -> None:
+    path = tmp_path / "n.ledger"
+    for _ in range(2):
+        with RecordedOven(path) as oven:
+            oven.run(1500.0)
+            oven.tick(word("stop", 2))
+    said = found("record", 2, "--ledger", path)["oven_since"]
     assert said.startswith("Night 2 tells the oven's loss within")
-    assert "was not cooled" in said, "it was stopped after an hour"
+    assert "was not cooled" in said, "it was stopped after 25 min"
 
 
 def test_labels_notes_and_lists(ledger: Path) -> None:

@@ -53,8 +53,10 @@ def test_a_sensor_in_a_cold_corner_makes_the_class(tmp_path: Path) -> None:
     assert max(highest, key=lambda name: highest[name]) == "Corner"
 
 
-def test_too_short_a_soak_and_one_sensor_give_no_class(shelf: dict[str, Path]) -> None:
-    reader = LedgerReader(shelf["done"])
+def test_too_short_a_soak_and_one_sensor_give_no_class(tmp_path: Path) -> None:
+    with RecordedOven(tmp_path / "n.ledger") as oven:
+        oven.run(3900.0)
+    reader = LedgerReader(tmp_path / "n.ledger")
     facts = gather(reader, 1)
     (found,) = uniformity(reader, 1, facts.profile, facts.settings)
     assert found.furnace_class is None
