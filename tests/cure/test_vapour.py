@@ -142,3 +142,13 @@ def test_a_card_that_does_not_say_what_it_loses_styrene_as_goes_by_its_name(
     assert v.styrene_g == pytest.approx(0.3 * kg_per_mg, rel=0.002)
     said = [s for s in card.unanswered() if "styrene" in s]
     assert (told is None and not said) or (told is not None and told in said[0])
+
+
+def test_an_open_vent_counts_only_for_resin_that_has_gelled() -> None:
+    """What was just laid up gives off most of its styrene in minutes: only ducted air that was
+    measured counts against that."""
+    for wet, counts in (("laid-up", 0.0), (None, 0.0), ("gelled", 4.0), ("hard", 4.0)):
+        box = Box(volume_m3=0.4, wet=wet, breathes="vent")
+        assert box.counted_changes_per_h == counts, wet
+    assert Box(volume_m3=0.4, breathes="vent", air_changes_per_h=9.0).counted_changes_per_h == 9.0
+    assert Box(volume_m3=0.4, wet="hard", breathes="ordinary").counted_changes_per_h == 0.0

@@ -50,7 +50,8 @@ class Box(Section):
     wet: Wet | None = None
     """How wet the parts are when the door closes; just laid up if left out."""
     breathes: Breathes | None = None
-    """How the box breathes. Only an open vent is counted on: nobody has measured a leak."""
+    """How the box breathes. Only an open vent is counted on, and for resin that has gelled: nobody
+    has measured a leak, and what was just laid up needs air that was measured."""
     air_changes_per_h: Annotated[float, Field(ge=0, le=10_000)] = 0.0
     """Fresh air that is ducted through it and was measured, box volumes an hour."""
     evaporated_pct: Annotated[float, Field(ge=0, le=100)] | None = None
@@ -62,7 +63,8 @@ class Box(Section):
     @property
     def counted_changes_per_h(self) -> float:
         """The fresh air that is counted on, box volumes an hour."""
-        vent = CHANGES_PER_H["vent"] if self.breathes == "vent" else 0.0
+        gelled = self.wet in ("gelled", "hard")
+        vent = CHANGES_PER_H["vent"] if gelled and self.breathes == "vent" else 0.0
         return max(self.air_changes_per_h, vent)
 
 
