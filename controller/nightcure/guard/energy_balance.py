@@ -59,9 +59,7 @@ class EnergyBalance:
             self._air_j += model.mould_capacity_j_per_k
         self._lag_s = model.heater_lag_s
         self._mould_s = model.mould_lag_s
-        self._to_moulds = (
-            model.mould_capacity_j_per_k / model.mould_lag_s if model.mould_lag_s > 0.0 else 0.0
-        )
+        self._to_moulds = model.mould_w_per_k
         self._lags_s = (
             0.4 * self._lag_s + PROBE_S,
             self._lag_s + PROBE_S,

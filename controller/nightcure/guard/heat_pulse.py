@@ -36,9 +36,7 @@ class HeatPulse:
         self._settings = settings
         model = settings.model
         lag_s = model.heater_lag_s
-        store_j = model.air_capacity_j_per_k + (
-            lag_s * model.mould_capacity_j_per_k / model.mould_lag_s if model.mould_lag_s else 0.0
-        )
+        store_j = model.air_capacity_j_per_k + lag_s * model.mould_w_per_k
         longest_s = min(0.75 * lag_s + 60.0, LONGEST_S)
         self._length_s = min(
             max(PULSE_K * store_j / settings.heater.power_w, SHORTEST_S), longest_s
@@ -107,7 +105,7 @@ class HeatPulse:
         """The highest the air gets from one pulse from rest, by the settings' model, K."""
         model, step_s = self._settings.model, 5.0
         heater_w = air_k = mould_k = most_k = 0.0
-        conduct = model.mould_capacity_j_per_k / model.mould_lag_s if model.mould_lag_s else 0.0
+        conduct = model.mould_w_per_k
         lag_s = max(model.heater_lag_s, step_s)
         t_s = 0.0
         while t_s < self._look_s:

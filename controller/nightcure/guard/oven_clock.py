@@ -79,11 +79,9 @@ def _warmer(oven: Fallen, by_k: float) -> Fallen:
 
 def _fall_s(model: Model, before: Fallen, now: Fallen, ambient_c: float, heat_w: float) -> float:
     """When the model's air and moulds are nearest to what is seen `now`, s."""
-    to_moulds = 0.0
-    if model.mould_lag_s > 0.0:
-        to_moulds = model.mould_capacity_j_per_k / model.mould_lag_s
+    to_moulds = model.mould_w_per_k
     air_j = model.air_capacity_j_per_k + (0.0 if to_moulds else model.mould_capacity_j_per_k)
-    pull = model.loss_w_per_k + to_moulds
+    pull = model.settles_w_per_k
     air_c = before.air_c
     mould_c = before.air_c if before.mould_c is None else before.mould_c
     aim_c = None if before.mould_c is None else now.mould_c

@@ -158,6 +158,7 @@ class Model(Section):
     mould_lag_s: Annotated[float, Field(ge=0, le=36000)] = 0.0
     heater_lag_s: Annotated[float, Field(ge=0, le=3600)] = 200.0
     assumed_ambient_c: Annotated[float, Field(ge=-40, le=50)] = 10.0
+    """Used where no ambient thermometer is declared or believable."""
 
     @property
     def lead_s(self) -> float:
@@ -165,12 +166,14 @@ class Model(Section):
         return WITHIN_SHARE * self.heater_lag_s
 
     @property
+    def mould_w_per_k(self) -> float:
+        """From air to moulds, W/K."""
+        return self.mould_capacity_j_per_k / self.mould_lag_s if self.mould_lag_s else 0.0
+
+    @property
     def settles_w_per_k(self) -> float:
         """What air that departs from its setpoint gives off to shed and moulds at first, W/K."""
-        to_moulds = self.mould_capacity_j_per_k / self.mould_lag_s if self.mould_lag_s else 0.0
-        return self.loss_w_per_k + to_moulds
-
-    """Used where no ambient thermometer is declared or believable."""
+        return self.loss_w_per_k + self.mould_w_per_k
 
 
 HostName = Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_.-]{0,252}$")]
@@ -236,8 +239,7 @@ def outrun_k(power_w: float, model: Model) -> float:
     A probe's 40 s and the heater's lag (300 s of it at the most), with what the moulds take.
     """
     blind_s = 40.0 + min(model.heater_lag_s, 300.0)
-    to_moulds = model.mould_capacity_j_per_k / model.mould_lag_s if model.mould_lag_s else 0.0
-    return power_w * blind_s / (model.air_capacity_j_per_k + to_moulds * blind_s)
+    return power_w * blind_s / (model.air_capacity_j_per_k + model.mould_w_per_k * blind_s)
 
 
 def outrun(power_w: float, model: Model) -> str | None:

@@ -83,7 +83,7 @@ export const MILESTONES: Record<MilestoneName, { long: string; short: string }> 
   "laminate-opens": { long: "ready to laminate on", short: "laminate" },
   "laminate-closes": { long: "too late to laminate on", short: "closed" },
   demould: { long: "hard enough to leave its mould", short: "hard" },
-  full: { long: "as cured as it gets", short: "full" },
+  full: { long: "as cured as it gets", short: "cured" },
   "post-cured": { long: "post-cured", short: "post-cure" },
 };
 
