@@ -14,8 +14,9 @@ from typer.testing import CliRunner
 
 from nightcure import __version__
 from nightcure.cli.main import app, run
+from nightcure.cli.web import say_where
 from nightcure.scenario import OVEN_FILE
-from nightcure.settings import Settings
+from nightcure.settings import Settings, Web
 from tests.workshop import Workshop
 
 COMMANDS = {
@@ -207,3 +208,20 @@ def test_what_is_not_installed_is_named_with_its_extra(typed: str) -> None:
     assert (done.returncode, done.stdout) == (2, "")
     said = "nightcure: This needs numpy; install nightcure with its extra 'planning'.\n"
     assert done.stderr == said
+
+
+@pytest.mark.parametrize(
+    ("listens", "terminal", "shown"),
+    [("0.0.0.0", True, True), ("0.0.0.0", False, False), ("127.0.0.1", True, False)],
+)
+def test_a_page_that_phones_can_reach_shows_its_code(
+    listens: str, terminal: bool, shown: bool, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    """On a terminal; a log, or an address of this machine alone, has no use for one."""
+    monkeypatch.setattr("nightcure.cli.web.own_address", lambda: "192.0.2.7")
+    monkeypatch.setattr("sys.stdout.isatty", lambda: terminal)
+    say_where(Web(address=listens, port=8470, passphrase_hash="$argon2id$a"), "Shed box")
+    out, err = capsys.readouterr()
+    assert ("▄" in out) is shown
+    assert f"http://{'192.0.2.7' if listens == '0.0.0.0' else listens}:8470/" in err

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from .show import err, out, sentences
+from .show import err, out, print_qr, sentences
 from .web import own_address, refuse_taken_port
 
 
@@ -34,8 +34,8 @@ def demo(
 ) -> None:
     """Watch a night on the virtual oven: the real controller and page, nothing is heated.
 
-    Prints the page's address, a QR code for it, and the passphrase that lets you start and stop.
-    Ctrl-C ends it; nothing is left behind.
+    Prints the page's address (with --lan as a QR code, too) and the passphrase that lets you start
+    and stop. Ctrl-C ends it; nothing is left behind.
     """
     with sentences():
         listen = "0.0.0.0" if lan else "127.0.0.1"
@@ -55,9 +55,8 @@ def demo(
         address = f"http://{own_address()}:{port}/" if lan else shown.address
 
         def ready() -> None:
-            import segno
-
-            segno.make(address, error="l").terminal(compact=True)
+            if lan:
+                print_qr(address)
             out.print(f"\n  [bold]{address}[/]", highlight=False)
             out.print(f"  passphrase: [bold]{shown.passphrase}[/]", highlight=False)
             out.print(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -20,6 +21,14 @@ err = Console(stderr=True)
 def print_json(data: dict[str, Any]) -> None:
     """One JSON object on standard output, nothing else."""
     typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
+
+
+def print_qr(address: str) -> None:
+    """A QR code for a phone's camera, on a terminal only: a log has no use for it."""
+    if sys.stdout.isatty():
+        import segno
+
+        segno.make(address, error="l").terminal(compact=True)
 
 
 @contextmanager

@@ -10,7 +10,7 @@ import typer
 
 from ..errors import BadInput
 from .controller import find_oven
-from .show import err, sentences
+from .show import err, print_qr, sentences
 
 if TYPE_CHECKING:
     from ..settings import Web as WebSettings
@@ -42,12 +42,15 @@ def web(
 
 
 def say_where(web: WebSettings, oven: str) -> None:
-    """Print the page's address as people type it, and whether it can steer."""
+    """Print the page's address as people type it, its QR code for phones on the network, and
+    whether it can steer."""
     host = web.address
     if host in ("0.0.0.0", "::"):
         with suppress(BadInput):
             host = own_address()
     host = f"[{host}]" if ":" in host else host
+    if host not in ("127.0.0.1", "[::1]", "localhost"):
+        print_qr(f"http://{host}:{web.port}/")
     mute = "" if web.passphrase_hash else " No passphrase is set: it takes no commands."
     err.print(
         f"The page of {oven}: http://{host}:{web.port}/{mute} Ctrl-C ends it.",
