@@ -185,8 +185,8 @@ def control() -> str:
         "Circuit, sheet 2: extra-low voltage",
         "Board A1 by GPIO and header pin. GPIO27 with its ground as a pair to driver Q1, GPIO17 "
         "with its ground to driver Q2, a 10 kilohm resistor across each input. 24 V from PS1 "
-        "through stop button S2 to K1's coil, diode D1 at the coil, to Q1; 24 V to K2's input, to "
-        "Q2. S2's second contact on GPIO23. Thermometers B1 on 3.3 V, GPIO4 and ground, R3 4.7 "
+        "through stop button S2 and Q1 to K1's coil, diode D1 at the coil; 24 V through Q2 to K2's "
+        "input; the other end of coil and input on 0 V. S2's second contact on GPIO23. Thermometers B1 on 3.3 V, GPIO4 and ground, R3 4.7 "
         "kilohm. Earth meets 0 V once, at PS1.",
         556,
     )
@@ -213,16 +213,19 @@ def control() -> str:
     # K1's coil
     d.line("low", (344, 68), (344, 94))
     d.box(300, 94, 80, 26, "S2  stop")
-    d.line("low", (344, 120), (344, 142))
-    d.box(322, 142, 44, 26, "K1")
-    d.line("low", (344, 168), (344, 192), (284, 192), (284, 160), (232, 160))
-    d.line("low", (344, 132), (302, 132), (302, 148))
-    d.line("low", (302, 162), (302, 180), (344, 180))
+    d.line("low", (314, 120), (314, 128), (209, 128), (209, 148))
+    d.box(322, 148, 44, 26, "K1")
+    d.line("low", (232, 160), (274, 160), (274, 138), (344, 138), (344, 148))
+    d.line("zero", (344, 174), (344, 180), (266, 180))
+    d.line("low", (302, 138), (302, 148))
+    d.line("zero", (302, 162), (302, 180))
     d.line("ink", (295, 162), (309, 162), (302, 149), (295, 162))
     d.line("ink", (295, 148), (309, 148))
-    d.dot(344, 132)
-    d.dot(344, 180)
-    d.text(292, 144, "D1", "e k")
+    d.dot(302, 138)
+    d.dot(302, 180)
+    d.text(294, 159, "D1", "e k")
+    d.text(350, 145, "A1", "k")
+    d.text(350, 187, "A2", "k")
     # drivers
     for y, name, resistor in ((160, "Q1", "R1"), (280, "Q2", "R2")):
         d.line("low", (118, y), (186, y))
@@ -236,9 +239,11 @@ def control() -> str:
         d.text(149, y + 36, f"{resistor} 10 kΩ", "c k")
     d.line("low", (232, 280), (300, 280))
     d.box(300, 252, 80, 40, "K2", "input")
-    d.line("low", (344, 81), (386, 81), (386, 262), (380, 262))
+    d.line("low", (344, 81), (386, 81), (386, 240), (209, 240), (209, 268))
     d.dot(344, 81)
-    d.text(284, 273, "−", "b")
+    d.line("zero", (340, 292), (340, 300), (266, 300))
+    d.text(286, 275, "+", "b st")
+    d.text(346, 306, "−", "b")
     # stop button's second contact
     d.line("low", (118, 370), (200, 370))
     d.line("zero", (118, 390), (200, 390))

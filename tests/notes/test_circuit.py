@@ -86,10 +86,23 @@ def test_nothing_of_the_low_side_touches_the_mains() -> None:
 def test_the_diode_is_at_the_coil_behind_the_stop_contact() -> None:
     """Fails before this: it was drawn at the driver, ahead of the stop button's contact."""
     wires = joined(LOW)
-    assert {"D1.K", "S2.2"} <= wires["K1.A1"]
-    assert {"D1.A", "Q1.out"} <= wires["K1.A2"]
+    assert {"D1.K", "Q1.out"} <= wires["K1.A1"]
+    assert "D1.A" in wires["K1.A2"]
     assert "S2.1" in wires["PS1.plus"]
-    assert "K1.A1" not in wires["PS1.plus"]
+    assert "Q1.plus" in wires["S2.2"]
+    assert not {"K1.A1", "Q1.plus"} & wires["PS1.plus"]
+
+
+def test_a_wire_that_touches_earth_closes_nothing() -> None:
+    """Fails before this: coil and input were switched in the minus side, and 0 V is earthed.
+
+    IEC 60204-1, 9.4.3 (from memory): coils on the earthed side, contacts in the other.
+    """
+    wires = joined(LOW)
+    assert {"K1.A2", "K2.minus"} <= wires["PS1.minus"]
+    assert not {"K1.A1", "K2.plus"} & (wires["PS1.minus"] | wires["PS1.plus"])
+    assert "Q2.out" in wires["K2.plus"]
+    assert "Q2.plus" in wires["PS1.plus"]
 
 
 def test_each_resistor_is_at_its_drivers_input() -> None:
