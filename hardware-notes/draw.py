@@ -112,10 +112,10 @@ def mains() -> str:
     """Mains, in the order of the current."""
     d = Drawing(
         "Circuit, sheet 1: mains",
-        "Plug P1, residual-current device RCD1, switch S1 and fuse F1, all in both poles; fan M1 "
-        "and supply PS1 branch off; cut-outs TC1 and TC2 and contactor K1 in both poles, relay K2 "
-        "in one, heater E1. From one bar an earth wire each goes to heater, foil, moulds, plate, "
-        "tray and shield, and once to 0 V of PS1.",
+        "Plug P1, residual-current device RCD1, switch S1 and breaker F1, all in both poles; fan M1 "
+        "(mains, or a 12 V fan's own supply) and supply PS1 branch off; cut-outs TC1 and TC2 and "
+        "contactor K1 in both poles, relay K2 in one, heater E1. From one bar an earth wire each goes to heater, foil, moulds, plate, "
+        "grid, tray, shield, heat sink and fan, and once to 0 V of PS1.",
         582,
     )
     d.text(12, 22, "Sheet 1: mains, in its own enclosure", "h")
@@ -124,7 +124,7 @@ def mains() -> str:
         (36, ("P1  plug",), "part"),
         (86, ("RCD1  30 mA",), "part"),
         (136, ("S1  switch",), "part"),
-        (186, ("F1  fuse, both poles",), "part"),
+        (186, ("F1  breaker, 2-pole",), "part"),
         (276, ("TC1  cut-out 65 °C",), "strong"),
         (326, ("TC2  over the heater",), "strong"),
         (376, ("K1  contactor",), "part"),
@@ -140,6 +140,8 @@ def mains() -> str:
     d.text(x_n + 6, 80, "N, or second L", "b nt")
     d.text(236, 103, "test it every night", "k")
     d.text(236, 153, "both poles, by the door", "k")
+    d.text(236, 196, "fuses: see the words", "k")
+    d.text(276, 219, "12 V: by its supply", "k")
     # fan and supply, ahead of the cut-outs
     d.line("hot", (x_l, 232), (246, 232))
     d.line("cold", (x_n, 246), (246, 246))
@@ -166,7 +168,7 @@ def mains() -> str:
     d.line("earth", (left, 50), (30, 50), (30, 524))
     d.text(12, 44, "PE", "b pt")
     d.box(16, 524, 366, 20, "PE bar, in the enclosure")
-    for x, words in ((56, "foil"), (130, "moulds"), (246, "plate, tray, shield")):
+    for x, words in ((56, "foil"), (130, "moulds"), (246, "all other metal")):
         d.line("earth", (x, 544), (x, 560))
         d.text(x, 573, words, "c b")
     d.line("earth", (142, 504), (142, 524))
