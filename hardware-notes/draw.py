@@ -188,8 +188,8 @@ def control() -> str:
         "Board A1 by GPIO and header pin. GPIO27 with its ground as a pair to driver Q1, GPIO17 "
         "with its ground to driver Q2, a 10 kilohm resistor across each input. 24 V from PS1 "
         "through stop button S2 and Q1 to K1's coil, diode D1 at the coil; 24 V through Q2 to K2's "
-        "input; the other end of coil and input on 0 V. S2's second contact on GPIO23. Thermometers B1 on 3.3 V, GPIO4 and ground, R3 4.7 "
-        "kilohm. Earth meets 0 V once, at PS1.",
+        "input; the other end of coil and input on 0 V. S2's second contact on GPIO23. "
+        "Thermometers B1 on 3.3 V, GPIO4 and ground, R3 4.7 kilohm. Earth meets 0 V once, at PS1.",
         556,
     )
     d.text(12, 22, "Sheet 2: extra-low voltage, SELV supplies", "h")
