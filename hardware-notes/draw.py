@@ -112,10 +112,11 @@ def mains() -> str:
     """Mains, in the order of the current."""
     d = Drawing(
         "Circuit, sheet 1: mains",
-        "Plug P1, residual-current device RCD1, switch S1 and breaker F1, all in both poles; fan M1 "
-        "(mains, or a 12 V fan's own supply) and supply PS1 branch off; cut-outs TC1 and TC2 and "
-        "contactor K1 in both poles, relay K2 in one, heater E1. From one bar an earth wire each goes to heater, foil, moulds, plate, "
-        "grid, tray, shield, heat sink and fan, and once to 0 V of PS1.",
+        "Plug P1, residual-current device RCD1, switch S1 and breaker F1, all in both poles; fan "
+        "M1 (mains, or a 12 V fan's own supply) and supply PS1 branch off; cut-outs TC1 and TC2 "
+        "and contactor K1 in both poles, relay K2 in one, heater E1. From one bar an earth wire "
+        "each goes to heater, foil, moulds, plate, grid, tray, shield, heat sink and fan, and once "
+        "to 0 V of PS1.",
         582,
     )
     d.text(12, 22, "Sheet 1: mains, in its own enclosure", "h")
