@@ -35,12 +35,14 @@ CAUTIONS = (
         "An over-temperature cut-out that knows nothing of this program opens the heater's circuit "
         "by itself and stays open until a person resets it. Its bulb is in the box, near the top; "
         "its contacts are outside. Set it to 70 °C at the most and test it, with the plug out, "
-        "before the first night and every year.",
+        "before the first night and every year; look before each night that the bulb hangs in its "
+        "place.",
     ),
     Caution(
         "Watts that cannot cook the box",
         "Choose the heater so that, stuck on, it brings the box to 70 °C at the most on the "
-        "warmest day on which you use it. More only with two independent cut-outs.",
+        "warmest day on which you use it. More only with two independent cut-outs. Lay nothing "
+        "over the box: what keeps more heat in makes it hotter.",
     ),
     Caution(
         "Fire",

@@ -76,9 +76,21 @@ def test_no_shipped_oven_can_cook_itself_past_its_cut_outs(path: Path) -> None:
 
 def test_195_w_cannot_cook_the_box() -> None:
     """3.9 W/K x (70 - 20) K: acceptance of the second scenario."""
-    weak = changed(SETTINGS, heater={"power_w": 195.0}, limits={"cut_outs": 1})
+    weak = changed(
+        SETTINGS, heater={"power_w": 195.0}, limits={"cut_outs": 1}, model={"measured": True}
+    )
     assert first(weak) == ""
     assert "bring the box to 70 °C: it cannot cook the foam" in told(weak)
+
+
+def test_watts_are_called_safe_only_by_a_loss_that_was_measured() -> None:
+    """Setup's guess is a box like the scenario's: one of half its size gets far hotter."""
+    guessed = changed(
+        SETTINGS, heater={"power_w": 195.0}, limits={"cut_outs": 1}, model={"measured": False}
+    )
+    assert "cannot cook" not in told(guessed)
+    assert "by a loss that nobody has measured" in told(guessed)
+    assert first(guessed) == "", "no more than to be looked at: the oven has to heat to be surveyed"
 
 
 @pytest.mark.parametrize(

@@ -33,7 +33,8 @@ def model_section(found: Survey) -> str:
     """[model] as a survey found it."""
     loss = found.loss_w_per_k
     note = "" if loss is None else f"  # by survey; loss {loss.low:.3g} to {loss.high:.3g} W/K"
-    return "\n".join([f"[model]{note}", *_lines({**found.model()})])
+    values: dict[str, float | str | bool] = {**found.model(), "measured": loss is not None}
+    return "\n".join([f"[model]{note}", *_lines(values)])
 
 
 def regulator_section(tuned: Tuned) -> str:

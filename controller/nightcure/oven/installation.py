@@ -66,8 +66,14 @@ def _power(s: Settings) -> Iterator[Consequence]:
     says = (
         f"Stuck on, on a day of {box.warmest_c:g} °C, {watts:g} W bring the box to {stuck_c:.0f} °C"
     )
-    if stuck_c <= MOST_CUT_OUT_C:
+    if stuck_c <= MOST_CUT_OUT_C and s.model.measured:
         yield Consequence(Rating.OK, f"{says}: it cannot cook the foam.")
+    elif stuck_c <= MOST_CUT_OUT_C:
+        yield Consequence(
+            Rating.LOOK,
+            f"{says}, by a loss that nobody has measured: a tighter or smaller box gets hotter. "
+            f"Stay with the oven until 'nightcure survey' has found what it loses.",
+        )
     elif box.wiring == "plug-in":
         yield Consequence(
             Rating.WRONG,

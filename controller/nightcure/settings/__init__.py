@@ -159,6 +159,8 @@ class Model(Section):
     heater_lag_s: Annotated[float, Field(ge=0, le=3600)] = 200.0
     assumed_ambient_c: Annotated[float, Field(ge=-40, le=50)] = 10.0
     """Used where no ambient thermometer is declared or believable."""
+    measured: bool = False
+    """A survey of this oven found these numbers; else they are a guess, or reckoned from sizes."""
 
     @property
     def lead_s(self) -> float:

@@ -122,6 +122,7 @@ mould_capacity_j_per_k = {m.mould_capacity_j_per_k}
 mould_lag_s = {m.mould_lag_s}
 heater_lag_s = {m.heater_lag_s}
 assumed_ambient_c = 10.0   # where no ambient thermometer can be believed
+measured = false   # nightcure survey --write makes it true
 
 [limits]   # past any of these the oven trips: off until a person resets it
 air_c = {air_c:.1f}   # 5 below the cut-out
