@@ -31,7 +31,7 @@ def test_the_box_is_opened_and_shut_from_the_command_line(shop: Workshop) -> Non
     assert box(shop, "open", "--looking").returncode == 2, "no night is running"
     shop.start_heating()
     said = json.loads(box(shop, "open", "--laying", "--json").stdout)
-    assert said["message"].startswith("The heater is off. After wet resin was laid it stays off")
+    assert said["message"].startswith("The heater is off, and stays off until you confirm")
     wait_for(lambda: not shop.heater_on() and not shop.contactor_on(), 10, "both pins off")
     refused = box(shop, "shut")
     assert refused.returncode == 2

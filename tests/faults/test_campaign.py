@@ -49,10 +49,17 @@ def test_the_same_seed_and_number_is_the_same_night() -> None:
     assert one("faults", 3, 5).as_json() != one("faults", 4, 5).as_json()
 
 
+def _hears_interrupts() -> None:
+    """As on a terminal; who runs the tests in the background has them ignored."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def test_a_run_that_is_broken_off_has_written_what_it_did() -> None:
     """Each night as it is done, in their order, so that --first takes the run up."""
     run = [sys.executable, "-m", "tests.campaign", "faults", "60", "--seed", "3", "--json"]
-    with subprocess.Popen(run, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as process:
+    with subprocess.Popen(
+        run, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, preexec_fn=_hears_interrupts
+    ) as process:
         assert process.stdout is not None
         first = process.stdout.readline()
         process.send_signal(signal.SIGINT)
