@@ -16,7 +16,7 @@ from nightcure.loop.profile_run import Oven, ProfileRun
 from nightcure.profile import Profile, Soak, load_profile, parse_profile
 from nightcure.scenario import PROFILE_FILE, PROFILES
 from nightcure.settings import Limits
-from tests.nights import PROFILE, SETTINGS, SHORT, night
+from tests.nights import PROFILE, SETTINGS, SHORT, changed, night
 
 SHIPPED = sorted(PROFILES.glob("*.toml"))
 LIMITS = SETTINGS.limits
@@ -399,3 +399,15 @@ def test_rows_of_a_card_above_what_the_oven_may_reach_are_told() -> None:
     wide = Limits(air_c=65.0, part_c=80.0, cut_out_c=70.0, i_accept_limits_above_60_c=True)
     assert "post-cure at 60" not in str(profile.out_of_reach(wide))
     assert profile.model_copy(update={"parts": ()}).out_of_reach(LIMITS) == ()
+
+
+def test_the_path_without_mains_wiring_takes_no_wet_part() -> None:
+    """Its heater's own cut-out is a contact inside the box: whatever the vapour's estimate says."""
+    plugged = changed(SETTINGS, installation={"wiring": "plug-in"}, heater={"power_w": 195.0})
+    wet = load_profile(PROFILES / "until-demould.toml")
+    assert wet.refusals(SETTINGS.limits) == (), "under ducted air"
+    (refused,) = wet.refusals(plugged.limits)
+    assert "'Lid' is wet, and into this box only parts go that have gelled and aired" in refused
+    gelled = load_profile(PROFILES / "gelled-outside.toml")
+    assert gelled.refusals(plugged.limits) == ()
+    assert wet.refusals(plugged.limits, to_start=False) == (), "a plan may be reckoned"

@@ -152,6 +152,7 @@ class Profile(Section):
         faults = [*limits.no_heat(), *self.unbearable(limits)]
         if to_start and not limits.earlier:
             faults += self._box_missing()
+            faults += self._too_wet(limits)
         longest_s = limits.longest_night_h * 3600.0
         planned_s = self.planned_s(COLD_START_C, limits.ramp_c_per_h) + self.milestone_waits_s()
         if planned_s > longest_s:
@@ -238,6 +239,18 @@ class Profile(Section):
                 f"profile '{self.name}', vapour: the resin of '{wet[0]}' gives off styrene and "
                 f"nothing tells the box's air; add [box] with its volume_m3, how wet the parts are "
                 f"(wet) and how it breathes."
+            )
+
+    def _too_wet(self, limits: Limits) -> Iterator[str]:
+        """What this box does not take while it may still gel."""
+        wet = gives_off(self.parts)
+        if not (limits.gelled_parts_only and wet and self.box is not None):
+            return
+        if self.box.wet not in ("gelled", "hard"):
+            yield (
+                f"profile '{self.name}', vapour: '{wet[0]}' is wet, and into this box only parts "
+                f"go that have gelled and aired: the heater's own cut-out is a contact inside it. "
+                f"Let it gel and air outside first."
             )
 
     def _vapour_refusals(self, earlier: bool) -> Iterator[str]:

@@ -293,6 +293,17 @@ class Settings(Section):
                 raise ValueError(f"{key} {sorted(twice)[0]!r} is given to two thermometers.")
         return value
 
+    @model_validator(mode="before")
+    @classmethod
+    def _plugged_takes_gelled_parts(cls, data: Any) -> Any:
+        """On the path without mains wiring `limits.gelled_parts_only` is true, whatever is said."""
+        if not isinstance(data, dict) or not isinstance(box := data.get("installation"), dict):
+            return data
+        limits = data.get("limits", {})
+        if box.get("wiring") != "plug-in" or not isinstance(limits, dict):
+            return data
+        return {**data, "limits": {**limits, "gelled_parts_only": True}}
+
     @model_validator(mode="after")
     def _no_pin_twice(self) -> Self:
         pins = [

@@ -53,6 +53,9 @@ class Limits(Section):
     ramp_c_per_h: Annotated[float, Field(gt=0, le=120)] = 30.0
     longest_heater_on_h: Annotated[float, Field(gt=0, le=24)] = 5.0
     longest_night_h: Annotated[float, Field(gt=0, le=72)] = 16.0
+    gelled_parts_only: bool = False
+    """No part is shut in that has not gelled and aired. Always so on the path without mains wiring,
+    where the heater's own cut-out is a contact inside the box."""
     i_accept_limits_above_60_c: bool = False
 
     @model_validator(mode="after")
