@@ -27,6 +27,7 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
             ("limits.ramp_c_per_h", "Ramp", "K/h", "The steepest the moulds take."),
             ("limits.longest_heater_on_h", "Heater on", "h", "On without a pause at most so long."),
             ("limits.longest_night_h", "Night", "h", "A longer night is not started, and trips."),
+            ("limits.gelled_parts_only", "Gelled parts only", "", "No wet part is shut in."),
             (
                 "limits.i_accept_limits_above_60_c",
                 "Limits above 60 °C",
@@ -42,6 +43,7 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
             ("installation.supply", "Mains", "", "Whose plugs, fuses and codes."),
             ("installation.foam", "Foam", "", "Never polystyrene."),
             ("installation.heater", "Heater", "", "Its kind; never one that glows or sparks."),
+            ("installation.fan", "Fan", "", "Always fed, or none; one with a pin is named below."),
             ("installation.warmest_c", "Warmest day", "°C", "For a heater that is stuck on."),
             ("installation.alarm", "Smoke alarm", "", "In the shed, linked to where you sleep."),
             ("installation.people_sleep", "People sleep", "", "Never in the oven's building."),
@@ -76,6 +78,7 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
     (
         "What is known of the oven",
         (
+            ("model.measured", "Measured", "", "By a survey; else guessed, or by sizes."),
             ("model.loss_w_per_k", "Loss", "W/K", "Heat lost for each degree above outside."),
             ("model.air_capacity_j_per_k", "Air's heat capacity", "J/K", "With the inner skin."),
             ("model.mould_capacity_j_per_k", "Moulds' heat capacity", "J/K", "All together."),
