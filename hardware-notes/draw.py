@@ -15,7 +15,7 @@ WIDTH = 390
 STYLE = """
     :root { --paper: #fcfbf7; --ink: #1c2126; --soft: #59616a; --part: #ffffff; --hot: #a33a00;
       --cold: #1f5fa8; --earth: #2b7a30; --low: #6b3fa0; --foam: #efe3bd; --air: #4d7fa8 }
-    @media (prefers-color-scheme: dark) { :root { --paper: #14181c; --ink: #eceae4;
+    @media screen and (prefers-color-scheme: dark) { :root { --paper: #14181c; --ink: #eceae4;
       --soft: #a9b1b9; --part: #20262c; --hot: #ff9d66; --cold: #7db4f0; --earth: #7fcf84;
       --low: #c3a6f5; --foam: #3d3823; --air: #8fbde0 } }
     .paper { fill: var(--paper) }
