@@ -137,6 +137,17 @@ def test_the_thermometer_is_expected_to_lag_a_ramp() -> None:
     assert setpoint_c - shown_c == pytest.approx(30.0 * SLOPE, rel=1e-3)
 
 
+def test_the_air_is_never_aimed_above_its_setpoint() -> None:
+    """The model's air cannot follow a setpoint that falls by 60 K/h; the regulator is not to heat
+    an oven that can. What is left is the probe's and the filter's lag, 30 s."""
+    ff = FeedForward(SETTINGS)
+    for i in range(900):
+        setpoint_c = 50.0 - 2.0 * i * 60.0 / 3600.0
+        asked = ff.ask(2.0, setpoint_c, setpoint_c, 5.0)
+    assert asked.watts == 0.0
+    assert asked.shown_c - setpoint_c == pytest.approx(0.5, rel=0.01)
+
+
 def test_a_heater_that_was_held_off_excuses_nothing() -> None:
     """Whatever the model's air did before: the setpoint is what counts after a pause, the probe's
     lag apart."""

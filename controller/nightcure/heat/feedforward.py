@@ -85,7 +85,7 @@ class FeedForward:
         rest_k = (self.heat_w - now_w) / self._settles_w_per_k
         departs_k = rest_k + (self.departs_k - rest_k) * self._departs_keeps
         self.departs_k = min(max(departs_k, -MOST_DEPARTS_K), MOST_DEPARTS_K)
-        expected_c = setpoint_c + self.departs_k
+        expected_c = setpoint_c + min(self.departs_k, 0.0)  # nothing is heated for the model's sake
         self.probe_c = _behind(self.probe_c, expected_c, dt_s, PROBE_LAG_S)
         self.shown_c = _behind(self.shown_c, self.probe_c, dt_s, self._filter_s)
         return Lead(watts, self.shown_c)

@@ -105,7 +105,7 @@ class FeedForward:
         rest_k = (self._heat_w - now_w) / m.settles_w_per_k
         departs_k = rest_k + (self._departs_k - rest_k) * self._departs_keeps
         self._departs_k = np.minimum(np.maximum(departs_k, -MOST_DEPARTS_K), MOST_DEPARTS_K)
-        expected_c = setpoint_c + self._departs_k
+        expected_c = setpoint_c + np.minimum(self._departs_k, 0.0)
         probe, filtered = self._lags
         before_c = expected_c if self._probe_c is None else self._probe_c
         self._probe_c = expected_c + probe * (before_c - expected_c)

@@ -141,7 +141,7 @@ class Regulator(Section):
 #: A heater's output is brought to what is needed within this share of its lag. Sooner asks for more
 #: than a heater has; later lags behind at the end of every ramp.
 WITHIN_SHARE = 0.2
-#: The model may excuse the air no further from its setpoint, K; beyond it is held to the setpoint.
+#: The model excuses air that is below its setpoint by no more, K; beyond it the oven counts.
 MOST_DEPARTS_K = 1.0
 #: A thermometer lags the air by about so much, s (common practice, no source: 15 s bare in moving
 #: air, a minute or two in a steel sleeve).
