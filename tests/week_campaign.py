@@ -13,52 +13,22 @@ import http.client
 import json
 import math
 import multiprocessing
-import re
-import signal
-import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from typing import Any
+from urllib.parse import urlsplit
 
 import psutil
 
 from nightcure.scenario import scenario
-from tests.browser.conftest import free_port
+from tests.browser.conftest import RunningDemo
 from tests.door_campaign import A_SECOND, STREAMS, Person, _crowd
 
 DAY_S = 86400.0
-#: A night is started so long after the last one began, oven's time.
-EVERY_S = DAY_S
 #: Handles and memory are looked at this often, s.
 LOOK_S = 5.0
 #: The crowd comes after so long, s, when a first night has run.
 QUIET_S = 200.0
-
-
-@contextmanager
-def demo(speed: float) -> Iterator[tuple[subprocess.Popen[str], int, str]]:
-    """The demo's process, its port and its passphrase; no night begun."""
-    port = free_port()
-    command = [sys.executable, "-m", "nightcure", "demo", "--no-start", "--speed", str(speed)]
-    process = subprocess.Popen([*command, "--port", str(port)], stdout=subprocess.PIPE, text=True)
-    try:
-        assert process.stdout is not None
-        said = ""
-        for line in process.stdout:
-            said += line
-            if "Ctrl-C" in line:
-                break
-        found = re.search(r"passphrase: (\S+)", said)
-        assert found, said
-        yield process, port, found[1]
-    finally:
-        process.send_signal(signal.SIGINT)
-        with suppress(subprocess.TimeoutExpired):
-            process.wait(20)
-        if process.poll() is None:
-            process.kill()
 
 
 def status(port: int) -> dict[str, Any]:
@@ -85,11 +55,12 @@ def main() -> int:
     profile = scenario()[1].model_dump(mode="json")
     spawn = multiprocessing.get_context("spawn")
     load, ends, rows = None, [], []
-    with demo(speed) as (process, port, passphrase):
-        controller = psutil.Process(process.pid)
-        (page,) = controller.children()
-        person = Person(port)
-        assert person.post("/api/login", {"passphrase": passphrase})[0] == 200
+    demo = RunningDemo.start("--no-start", "--speed", str(speed))
+    port = urlsplit(demo.address).port
+    assert port is not None
+    try:
+        controller, page, person = psutil.Process(demo.process.pid), demo.page_server, Person(port)
+        assert person.post("/api/login", {"passphrase": demo.passphrase})[0] == 200
         assert person.post("/api/cautions/accept")[0] == 200
         began_s, first_s, next_s = time.monotonic(), status(port)["wall_s"], 0.0
         while (now := status(port))["wall_s"] - first_s < days * DAY_S:
@@ -99,7 +70,7 @@ def main() -> int:
                 asked = {"profile": profile, "limit_device_confirmed": True}
                 code, told = person.post("/api/commands/start", asked)
                 assert code == 200, told
-                next_s = oven_s + EVERY_S
+                next_s = oven_s + DAY_S
             if load is None and real_s > QUIET_S and crowd_s:
                 args = (port, 0, STREAMS, A_SECOND, crowd_s)
                 load = spawn.Process(target=_crowd, args=args, daemon=True)
@@ -107,9 +78,11 @@ def main() -> int:
             rows.append((oven_s / DAY_S, level(controller), level(page), now["phase"]))
             time.sleep(LOOK_S)
         ends.append(now["phase"])
-        assert process.poll() is None, "the demo has ended"
+        assert demo.process.poll() is None, "the demo has ended"
+    finally:
         if load is not None:
             load.kill()
+        demo.end()
     for day in range(math.ceil(days)):
         of = [r for r in rows if day <= r[0] < day + 1]
         if of:
