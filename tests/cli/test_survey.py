@@ -110,17 +110,19 @@ def test_without_the_watts(hand: Path) -> None:
 
 def test_the_sections_go_into_the_oven_file(hand: Path, tmp_path: Path) -> None:
     oven = tmp_path / "oven.toml"
-    oven.write_text(OVEN_FILE.read_text())
+    guessed = OVEN_FILE.read_text().replace("measured = true", "measured = false")
+    oven.write_text(guessed)
     oven.chmod(0o600)  # the passphrase's hash is in it
     result = nightcure("survey", hand, "--off", "0:40", "--oven", oven, "--write")
     assert result.exit_code == 0, result.stderr
     before, after = load_settings(OVEN_FILE), load_settings(oven)
+    assert after.model.measured
     found = said(hand, "--off", "0:40", "--oven", OVEN_FILE)
     assert after.model.loss_w_per_k == pytest.approx(found["model"]["loss_w_per_k"], rel=1e-3)
     assert after.regulator.gain_w_per_k == pytest.approx(found["regulator"]["gain_w_per_k"])
     for name in ("heater", "contactor", "fan", "thermometers", "limits", "web"):
         assert getattr(after, name) == getattr(before, name)
-    assert (tmp_path / "oven.toml.bak").read_text() == OVEN_FILE.read_text()
+    assert (tmp_path / "oven.toml.bak").read_text() == guessed
     assert sorted(p.name for p in tmp_path.glob("oven*")) == ["oven.toml", "oven.toml.bak"]
     assert {p.stat().st_mode & 0o777 for p in tmp_path.glob("oven*")} == {0o600}
 

@@ -96,3 +96,21 @@ def test_another_process_takes_over_with_the_heater_off_and_nothing_owed() -> No
     before_w = integral_w(one)
     ask(one)
     assert integral_w(one) == before_w, "its modulator was not followed either"
+
+
+def test_a_heater_that_is_held_off_has_cooled_once_it_may_heat_again() -> None:
+    """What the model's heater stored is spent: by a pause of ten of its lags, or by a restart."""
+    model_s = 10.0 * SETTINGS.model.heater_lag_s
+    for restart in (False, True):
+        heating = begun()
+        for tick in range(300):
+            ask(heating, over_k=5.0)
+            heating.tick(tick * TICK_S, TICK_S, True)
+        warm_w = heating.snapshot()["feed_forward"]["heat_w"]
+        assert warm_w > 5.0
+        if restart:
+            heating.resume()
+        else:
+            for tick in range(300, 300 + int(model_s / TICK_S)):
+                heating.tick(tick * TICK_S, TICK_S, False)
+        assert heating.snapshot()["feed_forward"]["heat_w"] < 0.001 * warm_w

@@ -371,3 +371,19 @@ def test_an_idle_oven_trips_nothing_through_three_days_and_nights_of_its_shed() 
         part_c += (shed_c - part_c) * 60.0 / 9000.0
         d = loop.tick(still(t_s, values=(shed_c, part_c, part_c, shed_c)))
         assert d.trip is None, d.events
+
+
+def test_a_control_sensor_that_stands_still_is_asked_by_more_heat() -> None:
+    """From 450 s on the regulator aims an eighth of a kelvin higher: gain x 0.125 K at once."""
+    profile = parse_profile(
+        {"name": "Held", "segments": [{"kind": "soak", "at_c": 20.0, "hours": 1.0}]}
+    )
+    loop, duties = Loop(SETTINGS), {}
+    for i in range(300):
+        t_s = 2.0 * i
+        asked = (start(profile),) if i == 0 else ()
+        d = loop.tick(still(t_s, *asked, values=(20.0, 20.0, 20.0, 9.0)))
+        duties[t_s] = d.duty
+    step = 0.125 * SETTINGS.regulator.gain_w_per_k / SETTINGS.heater.power_w
+    assert duties[448.0] - duties[400.0] < 0.1 * step, "held, and nothing moves"
+    assert duties[598.0] - duties[448.0] > step

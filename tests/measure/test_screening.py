@@ -433,6 +433,16 @@ def test_a_sensor_that_stands_still_is_asked_before_it_is_doubted() -> None:
     assert all(still for still, _ in said[first : said.index((False, Fault.FROZEN))])
     moved = screening.judge(920.0, 2.0, (Reading(50.0625, 920.0),), True)
     assert (moved.still, moved.faults[0]) == (False, None)
+    assert moved.regulated_c == moved.control_c == 50.0625
+    asked = Screened((50.0,), (None,), 50.0, still=True)
+    assert asked.regulated_c == 49.875
+
+
+def test_a_cool_oven_that_stands_still_is_not_asked() -> None:
+    screening = Screening((AIR,))
+    for i in range(600):
+        reading = (Reading(20.0, 2.0 * i),)
+        assert not screening.judge(2.0 * i, 2.0, reading, False, cooling_to_c=30.0).still
 
 
 def test_badly_stirred_air_is_doubted_once_a_night() -> None:
@@ -452,8 +462,12 @@ def test_badly_stirred_air_is_doubted_once_a_night() -> None:
         before = doubted
     assert doubts == 1
     two = Screening((AIR, AIR))
-    two.restore(screening.snapshot())
-    for i in range(6000, 6100):
+    two.restore(json.loads(json.dumps(screening.snapshot())))
+    for i in range(6000, 6150):
+        t_s, cold_c = 2.0 * i, 30.0 + 0.0625 * (i % 2)
+        reads = (Reading(40.0 + 0.0625 * (i % 2), t_s), Reading(cold_c, t_s))
+        assert not two.judge(t_s, 2.0, reads, True).doubted, "a restart forgets nothing of it"
+    for i in range(6150, 6250):
         t_s, cold_c = 2.0 * i, 20.0 + 0.0625 * (i % 2)
         doubted = two.judge(t_s, 2.0, (Reading(40.0, t_s), Reading(cold_c, t_s)), True).doubted
     assert doubted
