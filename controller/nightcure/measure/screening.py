@@ -176,7 +176,7 @@ class Screening:
         air_fault, still = None, False
         if control is not None:
             changed_s = self._past[control].changed_s
-            still = heated and changed_s is not None and now_s - changed_s > STILL_S
+            still = changed_s is not None and now_s - changed_s > STILL_S
         else:
             apart = Fault.DISAGREES in faults
             air_fault = Fault.DISAGREES if apart else next((faults[i] for i in self._air), None)
