@@ -34,6 +34,14 @@ def answer(page: Page, button: str) -> None:
     expect(page.get_by_role("dialog")).to_have_count(0)
 
 
+def confirm_all(page: Page) -> None:
+    """Tick everything that the dialog asks for, once it is there."""
+    dialog = page.get_by_role("dialog")
+    expect(dialog.get_by_role("checkbox").first).to_be_visible()
+    for tick in dialog.get_by_role("checkbox").all():
+        tick.check()
+
+
 def pick(page: Page, name: str) -> None:
     """Choose another profile."""
     page.get_by_text("Another profile", exact=True).click()

@@ -7,7 +7,7 @@ import re
 from playwright.sync_api import Page, expect
 
 from .conftest import RunningDemo
-from .hands import answer, see, steering
+from .hands import answer, confirm_all, see, steering
 from .test_odds import ASK, ask, choose, odds
 from .test_starting import number, start_button
 
@@ -41,8 +41,7 @@ def test_a_drawing_stays_until_it_is_started(
     expect(start_button(other)).not_to_contain_text("Half drawn")  # each tab has its own
     other.close()
     start_button(page).click()
-    for tick in page.get_by_role("dialog").get_by_role("checkbox").all():
-        tick.check()
+    confirm_all(page)
     answer(page, "Start heating")
     expect(page).to_have_url(re.compile("#now$"))
     oven.post("commands/stop")

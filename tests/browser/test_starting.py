@@ -8,7 +8,7 @@ from collections.abc import Callable
 from playwright.sync_api import Locator, Page, expect
 
 from .conftest import RunningDemo
-from .hands import answer, middle, open_part, see, steering
+from .hands import answer, confirm_all, middle, open_part, see, steering
 
 
 def number(page: Page, segment: int, label: str) -> Locator:
@@ -174,8 +174,7 @@ def test_a_drawn_profile_is_started(page: Page, steered: RunningDemo, quiet: lis
     start_button(page).click()
     begin = page.get_by_role("dialog").get_by_role("button", name="Start heating")
     expect(begin).to_be_disabled()  # until the cut-out is confirmed
-    for tick in page.get_by_role("dialog").get_by_role("checkbox").all():
-        tick.check()
+    confirm_all(page)
     answer(page, "Start heating")
     expect(page.get_by_text("Ramp", exact=True)).to_be_visible()
     expect(page).to_have_url(re.compile("#now$"))
