@@ -31,8 +31,8 @@ import psutil
 from argon2 import PasswordHasher
 
 from nightcure.record.rehearsed_night import RehearsedNight
-from nightcure.scenario import BOX, ambient_c, scenario
 from nightcure.simulate.rehearse import rehearse
+from nightcure.simulate.scenario import BOX, ambient_c, scenario
 from tests.workshop import Workshop, wait_for
 
 HALF_SENT, STREAMS, A_SECOND = 1100, 200, 50

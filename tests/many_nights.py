@@ -8,8 +8,8 @@ from pathlib import Path
 from nightcure.ledger.checksum import MARK, with_checksum
 from nightcure.ledger.rows import EventRow, NightRow, TickRow
 from nightcure.record.rehearsed_night import RehearsedNight
-from nightcure.scenario import BOX, ambient_c
 from nightcure.simulate.rehearse import rehearse
+from nightcure.simulate.scenario import BOX, ambient_c
 from tests.nights import PROFILE, SETTINGS
 
 DAY_S = 86400.0

@@ -10,10 +10,10 @@ from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.oven.thermal import Network
 from nightcure.profile import Profile, parse_profile
-from nightcure.scenario import BOX, ambient_c, scenario
 from nightcure.settings import Settings
 from nightcure.simulate.faults import FaultAt, parse_fault
 from nightcure.simulate.rehearse import Rehearsal, rehearse
+from nightcure.simulate.scenario import BOX, ambient_c, scenario
 from nightcure.tick import Command, Decision, Phase, Reading, TickInputs
 
 SETTINGS, PROFILE = scenario()

@@ -14,9 +14,9 @@ from nightcure.profile import Profile
 from nightcure.record.recorder import Batch, Recorder
 from nightcure.record.taking_up import take_up
 from nightcure.replay.verify import verify
-from nightcure.scenario import BOX, ambient_c
 from nightcure.settings import Settings, corrected
 from nightcure.simulate.faults import parse_fault
+from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.tick import Command, Decision, TickInputs
 

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from nightcure.errors import BadInput
 from nightcure.loop.profile_run import Oven, ProfileRun
 from nightcure.profile import Profile, Soak, load_profile, parse_profile
-from nightcure.scenario import PROFILE_FILE, PROFILES
 from nightcure.settings import Limits
+from nightcure.simulate.scenario import PROFILE_FILE, PROFILES
 from tests.nights import PROFILE, SETTINGS, SHORT, changed, night
 
 SHIPPED = sorted(PROFILES.glob("*.toml"))

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from nightcure.errors import BadInput
-from nightcure.scenario import HERE, OVEN_FILE
 from nightcure.settings import Role, load_settings
+from nightcure.simulate.scenario import HERE, OVEN_FILE
 
 GOOD = OVEN_FILE.read_text()
 

@@ -20,7 +20,7 @@ from urllib.parse import urlsplit
 
 import psutil
 
-from nightcure.scenario import scenario
+from nightcure.simulate.scenario import scenario
 from tests.browser.conftest import RunningDemo
 from tests.door_campaign import A_SECOND, STREAMS, Person, _crowd
 

@@ -19,7 +19,7 @@ from nightcure.errors import NightcureError
 from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.reader import LedgerReader
 from nightcure.loop.commands import ALL_CONFIRMED
-from nightcure.scenario import BOX, OVEN_FILE, scenario
+from nightcure.simulate.scenario import BOX, OVEN_FILE, scenario
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.simulate.wires import W1Tree, bench_environment, read_pin
 from tests.stalls import PATCH

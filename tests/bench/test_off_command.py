@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from nightcure.scenario import OVEN_FILE
+from nightcure.simulate.scenario import OVEN_FILE
 
 DROP = Path("/proc/sys/vm/drop_caches")
 

@@ -13,7 +13,7 @@ from scipy.integrate import solve_ivp
 
 from nightcure.oven.ensemble import Ensemble
 from nightcure.oven.thermal import HEATER
-from nightcure.scenario import BOX
+from nightcure.simulate.scenario import BOX
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.survey.log import Log
 from nightcure.survey.survey import survey

@@ -12,8 +12,8 @@ from scipy.integrate import solve_ivp
 
 from nightcure.loop.loop import Loop
 from nightcure.oven.thermal import step
-from nightcure.scenario import BOX, ambient_c
 from nightcure.simulate.rehearse import EVENING_S
+from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.tick import Command, Phase, TickInputs
 from tests.campaign.__main__ import one

@@ -15,9 +15,9 @@ from nightcure.board.claimed_pins import ClaimedPin, read_claimed, write_claimed
 from nightcure.board.lines import Line
 from nightcure.board.off import main, pins_in
 from nightcure.board.relay import Outputs
-from nightcure.scenario import OVEN_FILE
 from nightcure.settings import Heater, Output, Pin, Settings
 from nightcure.simulate import bench_chip
+from nightcure.simulate.scenario import OVEN_FILE
 from nightcure.simulate.wires import read_pin
 from tests.nights import SETTINGS, changed
 

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 from playwright.sync_api import Page, expect
 
-from nightcure.scenario import BOX
+from nightcure.simulate.scenario import BOX
 
 from .conftest import RunningDemo
 from .hands import answer, see, shown, steering

@@ -18,7 +18,7 @@ from typer.testing import CliRunner
 from nightcure.cli.main import app
 from nightcure.errors import NightcureError
 from nightcure.ledger.reader import LedgerReader
-from nightcure.scenario import OVEN_FILE
+from nightcure.simulate.scenario import OVEN_FILE
 from nightcure.simulate.wires import read_pin
 from tests.setup.board import VirtualBoard
 from tests.setup.terminal import Terminal

@@ -19,11 +19,11 @@ from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
 from nightcure.oven.thermal import Network
 from nightcure.replay.verify import verify
-from nightcure.scenario import BOX
 from nightcure.settings import Settings
 from nightcure.setup.finding import Finding, Rating
 from nightcure.setup.pulse_results import ANSWER_K
 from nightcure.simulate.faults import FaultAt
+from nightcure.simulate.scenario import BOX
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.simulate.wired_oven import WiredOven
 from nightcure.simulate.wires import bench_environment, read_pin

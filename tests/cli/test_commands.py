@@ -15,8 +15,8 @@ from typer.testing import CliRunner
 from nightcure import __version__
 from nightcure.cli.main import app, run
 from nightcure.cli.web import say_where
-from nightcure.scenario import OVEN_FILE
 from nightcure.settings import Settings, Web
+from nightcure.simulate.scenario import OVEN_FILE
 from tests.workshop import Workshop
 
 COMMANDS = {

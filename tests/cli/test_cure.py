@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from nightcure.profile import load_profile
-from nightcure.scenario import OVEN_FILE, PROFILES
+from nightcure.simulate.scenario import OVEN_FILE, PROFILES
 from tests.recording import RecordedOven
 
 from .curing import GOOD, cured, nightcure

@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
-from nightcure.scenario import BOX, HERE, OVEN_FILE
+from nightcure.simulate.scenario import BOX, HERE, OVEN_FILE
 
 BOX_FILE = HERE / "box.toml"
 

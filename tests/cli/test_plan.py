@@ -11,8 +11,8 @@ from typer.testing import CliRunner, Result
 from nightcure.cli.main import app
 from nightcure.cli.plan_report import profile_toml
 from nightcure.profile import load_profile
-from nightcure.scenario import OVEN_FILE, PARTS_FILE
 from nightcure.settings import load_settings
+from nightcure.simulate.scenario import OVEN_FILE, PARTS_FILE
 
 
 @pytest.fixture(autouse=True)

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 
 from nightcure.cli.main import app
 from nightcure.profile import parse_profile
-from nightcure.scenario import BOX, OVEN_FILE
+from nightcure.simulate.scenario import BOX, OVEN_FILE
 from tests.nights import SHORT, word
 from tests.recording import RecordedOven
 

@@ -12,8 +12,8 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
-from nightcure.scenario import OVEN_FILE
 from nightcure.simulate.faults import FAULTS
+from nightcure.simulate.scenario import OVEN_FILE
 
 PROFILE = """
 name = "Brief"

@@ -17,9 +17,9 @@ from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
 from nightcure.cli.survey_plot import round_marks
-from nightcure.scenario import BOX, HERE, OVEN_FILE
 from nightcure.settings import load_settings
 from nightcure.simulate.lumped import LumpedOven
+from nightcure.simulate.scenario import BOX, HERE, OVEN_FILE
 from tests.nights import SHORT, start
 from tests.nights import word as command
 from tests.recording import RecordedOven

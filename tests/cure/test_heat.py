@@ -16,8 +16,8 @@ from nightcure.guard.interlock_inputs import InterlockInputs
 from nightcure.guard.interlocks import Exotherm
 from nightcure.measure.screening import Screening
 from nightcure.profile import load_profile, planned_air
-from nightcure.scenario import BOX, PROFILES
 from nightcure.simulate.resin import Resins, _Thick
+from nightcure.simulate.scenario import BOX, PROFILES
 from nightcure.simulate.virtual import VirtualOven
 from tests.guard.test_interlocks import QUIET, at, seconds_to_fire
 from tests.nights import SETTINGS, readings

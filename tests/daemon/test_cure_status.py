@@ -9,9 +9,9 @@ import pytest
 from nightcure.daemon.status import live_state
 from nightcure.loop.loop import Loop
 from nightcure.profile import load_profile
-from nightcure.scenario import BOX, PROFILES, ambient_c
 from nightcure.simulate.faults import parse_fault
 from nightcure.simulate.rehearse import rehearse
+from nightcure.simulate.scenario import BOX, PROFILES, ambient_c
 from nightcure.tick import Decision, Phase, TickInputs
 from tests.nights import SETTINGS, still, word
 

@@ -7,8 +7,8 @@ import pytest
 from nightcure.daemon.status import live_state
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, load_profile
-from nightcure.scenario import BOX, PROFILES, ambient_c
 from nightcure.simulate.rehearse import rehearse
+from nightcure.simulate.scenario import BOX, PROFILES, ambient_c
 from nightcure.tick import Decision, Phase, TickInputs
 from tests.nights import SETTINGS
 

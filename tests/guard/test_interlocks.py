@@ -31,8 +31,8 @@ from nightcure.guard.interlocks import (
     TimeWentBack,
 )
 from nightcure.profile import load_profile
-from nightcure.scenario import HERE, PROFILES
 from nightcure.settings import Settings, load_settings
+from nightcure.simulate.scenario import HERE, PROFILES
 from nightcure.tick import Event
 from tests.nights import SETTINGS, night
 

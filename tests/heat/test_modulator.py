@@ -12,8 +12,8 @@ from hypothesis import settings as hypo
 from hypothesis import strategies as st
 
 from nightcure.heat.modulator import Modulator
-from nightcure.scenario import HERE
 from nightcure.settings import Heater, load_settings
+from nightcure.simulate.scenario import HERE
 
 SOLID_STATE = load_settings(HERE / "oven.toml").heater
 CONTACTOR = load_settings(HERE / "oven-contactor.toml").heater

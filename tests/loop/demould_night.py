@@ -9,8 +9,8 @@ from nightcure.cure.box_air import Box
 from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, load_profile, parse_profile
-from nightcure.scenario import BOX, PROFILES, ambient_c
 from nightcure.simulate.rehearse import Rehearsal, rehearse
+from nightcure.simulate.scenario import BOX, PROFILES, ambient_c
 from nightcure.tick import Decision, Phase, TickInputs
 from tests.nights import SETTINGS, still, word
 

@@ -8,7 +8,7 @@ from nightcure.loop.loop import Loop
 from nightcure.plan.plan import plan_night
 from nightcure.plan.tonight import falling_to, tonight
 from nightcure.profile import Profile, load_profile
-from nightcure.scenario import PROFILES
+from nightcure.simulate.scenario import PROFILES
 from tests.nights import SETTINGS, start, still
 
 OUTSIDE = load_profile(PROFILES / "gelled-outside.toml")

@@ -9,9 +9,9 @@ import pytest
 from nightcure.cure.part import with_figures
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, parse_profile
-from nightcure.scenario import BOX, ambient_c
 from nightcure.settings import Settings
 from nightcure.simulate.faults import parse_fault
+from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.tick import Decision, OffCode, Phase, Reading, TickInputs
 from tests.nights import SETTINGS, night, start, through_text, word

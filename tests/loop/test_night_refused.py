@@ -11,7 +11,7 @@ from nightcure.errors import BadInput
 from nightcure.loop.cure_notes import vapour_note
 from nightcure.loop.loop import Loop
 from nightcure.profile import load_profile, parse_profile
-from nightcure.scenario import PROFILES
+from nightcure.simulate.scenario import PROFILES
 from tests.nights import SETTINGS, start, still
 
 from .demould_night import UNTIL_DEMOULD, cold_profile, edited, refused

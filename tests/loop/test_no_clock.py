@@ -8,7 +8,7 @@ import pytest
 
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, parse_profile
-from nightcure.scenario import BOX, ambient_c
+from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.tick import Command, Decision, Phase, TickInputs
 from tests.nights import SETTINGS, changed, start, through_text

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from nightcure.profile import Profile
-from nightcure.scenario import BOX
 from nightcure.simulate.faults import parse_fault
 from nightcure.simulate.rehearse import rehearse
+from nightcure.simulate.scenario import BOX
 from nightcure.tick import Phase
 from tests.nights import SETTINGS
 

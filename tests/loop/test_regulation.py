@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from nightcure.scenario import BOX, ambient_c
 from nightcure.simulate.rehearse import Figures
+from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.stress import run_stress
 from tests.nights import PROFILE, SETTINGS
 

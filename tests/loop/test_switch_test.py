@@ -19,9 +19,9 @@ from nightcure.loop.loop import Loop
 from nightcure.oven.thermal import Network
 from nightcure.profile import load_profile
 from nightcure.record.codec import decision_fields
-from nightcure.scenario import BOX, PARTS_FILE
 from nightcure.settings import Settings
 from nightcure.simulate.faults import FaultAt
+from nightcure.simulate.scenario import BOX, PARTS_FILE
 from nightcure.simulate.virtual import Probe, VirtualOven, usual_probes
 from nightcure.simulate.zoned import ZonedOven
 from nightcure.tick import Command, Decision, OffCode, Phase, Reading, TickInputs

@@ -32,7 +32,6 @@ from nightcure.oven.mains import (
     circuit,
 )
 from nightcure.profile import load_profile
-from nightcure.scenario import BOX, HERE, PROFILES, ambient_c
 from nightcure.settings import (
     ACKNOWLEDGE_ABOVE_C,
     MARGIN_K,
@@ -43,6 +42,7 @@ from nightcure.settings import (
 )
 from nightcure.setup.oven_file import RELAYS
 from nightcure.simulate.rehearse import rehearse
+from nightcure.simulate.scenario import BOX, HERE, PROFILES, ambient_c
 
 from .pages import EVERYTHING, NOTES, PAGES
 

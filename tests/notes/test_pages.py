@@ -13,7 +13,6 @@ from nightcure.cure.vapour import VAPOUR_MOST_PCT, default_evaporated_pct, vapou
 from nightcure.guard.heat_pulse import HeatPulse
 from nightcure.oven.installation import most_power_w, stuck_on_c
 from nightcure.oven.mains import AMERICAN_PLUG_HOURS_A, PLUG_HOURS_A, british_plug_fuse_a
-from nightcure.scenario import HERE
 from nightcure.settings import (
     MARGIN_K,
     MOST_CUT_OUT_C,
@@ -21,6 +20,7 @@ from nightcure.settings import (
     Limits,
     load_settings,
 )
+from nightcure.simulate.scenario import HERE
 from nightcure.survey.heat_and_cool import profile_for
 
 from .pages import EVERYTHING, NOTES, PAGES, anchors

@@ -13,7 +13,7 @@ from scipy.integrate import solve_ivp
 from nightcure.oven.ensemble import Ensemble
 from nightcure.oven.response import gain_k_per_w, modes, response
 from nightcure.oven.thermal import AIR, FIRST_MOULD, HEATER, Layer, Network, step
-from nightcure.scenario import BOX
+from nightcure.simulate.scenario import BOX
 
 #: The scenario's box with its walls in three lumps.
 LAYERED = replace(

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from nightcure.oven.installation import Rating, consequences
-from nightcure.scenario import HERE
 from nightcure.settings import Settings, load_settings
+from nightcure.simulate.scenario import HERE
 from tests.nights import SETTINGS, changed
 
 PLUGGED = {"installation": {"wiring": "plug-in"}, "heater": {"power_w": 195.0}}

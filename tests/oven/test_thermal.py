@@ -20,7 +20,7 @@ from nightcure.oven.thermal import (
     step,
     step_matrices,
 )
-from nightcure.scenario import BOX
+from nightcure.simulate.scenario import BOX
 
 TEMPERATURES = st.lists(st.floats(-20, 90), min_size=5, max_size=5)
 

@@ -13,7 +13,7 @@ from nightcure.plan.pool import worker_pool
 from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import Tonight, falling_to, tonight
 from nightcure.profile import load_profile
-from nightcure.scenario import PARTS_FILE
+from nightcure.simulate.scenario import PARTS_FILE
 from tests.nights import SETTINGS
 
 #: Temperatures, ramps, shares of the longest soak: 2000 profiles.

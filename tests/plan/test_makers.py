@@ -13,7 +13,7 @@ from nightcure.plan.plan import IMPROVEMENT_NIGHTS, Plan, plan_night
 from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import Tonight, falling_to, tonight
 from nightcure.profile import Profile, load_profile, parse_profile
-from nightcure.scenario import PARTS_FILE
+from nightcure.simulate.scenario import PARTS_FILE
 from tests.nights import SETTINGS
 
 SHORT = {

@@ -19,8 +19,8 @@ from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import Shed, falling_to, sampled, tonight
 from nightcure.plan.trips import NAMES
 from nightcure.profile import Profile, load_profile, parse_profile
-from nightcure.scenario import PARTS_FILE, ambient_c
 from nightcure.simulate.rehearse import network_for
+from nightcure.simulate.scenario import PARTS_FILE, ambient_c
 from tests.nights import SETTINGS, changed
 from tests.plan.foreign_night import goal_times_s
 from tests.plan_campaign import WITHIN, levels

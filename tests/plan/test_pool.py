@@ -15,7 +15,7 @@ from nightcure.plan.pool import Job, WorkerPool
 from nightcure.plan.sampling import Spreads, draw
 from nightcure.plan.tonight import tonight
 from nightcure.profile import Profile, load_profile, parse_profile
-from nightcure.scenario import PARTS_FILE, ambient_c
+from nightcure.simulate.scenario import PARTS_FILE, ambient_c
 from tests.nights import SETTINGS, SHORT
 
 PARTS = load_profile(PARTS_FILE).parts

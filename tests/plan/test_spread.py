@@ -15,7 +15,7 @@ from nightcure.oven.thermal import AIR
 from nightcure.plan.sampling import Spreads, draw, from_survey
 from nightcure.plan.tonight import facts_of, planned, tonight
 from nightcure.profile import load_profile
-from nightcure.scenario import BOX, PARTS_FILE, ambient_c
+from nightcure.simulate.scenario import BOX, PARTS_FILE, ambient_c
 from nightcure.survey.log import Log
 from nightcure.survey.survey import survey
 from tests.nights import SETTINGS

@@ -10,9 +10,9 @@ from nightcure.ledger.reader import LedgerReader
 from nightcure.record.rehearsed_night import RehearsedNight
 from nightcure.replay.verify import verify
 from nightcure.report.facts import gather
-from nightcure.scenario import BOX, ambient_c
 from nightcure.simulate.faults import parse_fault
 from nightcure.simulate.rehearse import rehearse
+from nightcure.simulate.scenario import BOX, ambient_c
 
 from ..nights import SETTINGS, SHORT
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from nightcure.oven.description import Description, u_value
-from nightcure.scenario import BOX
+from nightcure.simulate.scenario import BOX
 from nightcure.survey.oven_facts import facts
 from nightcure.survey.tuning import (
     Gains,

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from nightcure.errors import BadInput
-from nightcure.scenario import BOX, ambient_c
 from nightcure.simulate.rehearse import rehearse
+from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.stress import bang_bang
 from nightcure.survey.log import Log
 from nightcure.survey.relay_test import swing

@@ -13,7 +13,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from nightcure.oven.thermal import AIR, FIRST_MOULD, HEATER, WALL, Array, Network, step
-from nightcure.scenario import BOX, ambient_c
+from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.virtual import VirtualOven
 from tests.nights import SETTINGS
 

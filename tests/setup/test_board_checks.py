@@ -18,7 +18,6 @@ from gpiozero import Device
 from nightcure.board import lines
 from nightcure.ledger.latch_file import Latch, LatchFile
 from nightcure.ledger.writer import LedgerInUse, LedgerWriter
-from nightcure.scenario import scenario
 from nightcure.settings import Button
 from nightcure.setup import board_checks
 from nightcure.setup.board_checks import (
@@ -36,6 +35,7 @@ from nightcure.setup.board_checks import (
 )
 from nightcure.setup.finding import Rating
 from nightcure.simulate import bench_chip
+from nightcure.simulate.scenario import scenario
 from nightcure.simulate.wires import bench_environment, read_pin
 
 SETTINGS, _ = scenario()

@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 
 from nightcure.clock import MachineClock
-from nightcure.scenario import scenario
 from nightcure.settings import Settings
 from nightcure.setup.bus_checks import look_at_bus
 from nightcure.setup.finding import Finding, Rating
+from nightcure.simulate.scenario import scenario
 from nightcure.simulate.wires import W1Tree
 from tests.setup.board import AIR, LID, RIM, SHED
 

@@ -12,13 +12,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nightcure.errors import BadInput
-from nightcure.scenario import BOX, scenario
 from nightcure.settings import Role, Settings, Thermometer, load_settings
 from nightcure.setup import oven_file as bench_file
 from nightcure.setup.box_questions import BoxAnswers
 from nightcure.setup.oven_file import RELAYS, Answers, text_of, write_checked
 from nightcure.setup.questions import plain_text
 from nightcure.setup.rough_model import from_sizes, guessed
+from nightcure.simulate.scenario import BOX, scenario
 
 HASH = "$argon2id$v=19$m=65536,t=3,p=4$c29tZXNhbHQ$aGFzaA"
 ANSWERS = Answers(

@@ -12,8 +12,8 @@ import pytest
 
 from nightcure.errors import BadInput
 from nightcure.oven.thermal import FIRST_MOULD, Network, step
-from nightcure.scenario import BOX
 from nightcure.simulate.faults import FAULTS, FaultAt, parse_fault
+from nightcure.simulate.scenario import BOX
 from nightcure.simulate.virtual import (
     AIR_PROBE_S,
     NOISE_C,

@@ -7,7 +7,7 @@ import math
 
 import pytest
 
-from nightcure.scenario import BOX
+from nightcure.simulate.scenario import BOX
 from nightcure.survey.drift import Known, drift, known
 from nightcure.survey.identified import Value
 from nightcure.survey.survey import survey

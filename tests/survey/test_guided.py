@@ -14,7 +14,7 @@ from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
 from nightcure.oven.thermal import AIR, HEATER
 from nightcure.profile import parse_profile
-from nightcure.scenario import BOX, ambient_c
+from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.virtual import AIR_PROBE_S, VirtualOven
 from nightcure.survey.guided import guided, half_width, relayed
 from nightcure.survey.heat_and_cool import COOLED_S, profile_for, relay_profile_for

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from nightcure.oven.thermal import AIR, HEATER
-from nightcure.scenario import BOX
+from nightcure.simulate.scenario import BOX
 from nightcure.survey.window import CALM_RIPPLE_K, longest_window_s, ripple_k
 
 

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from nightcure.scenario import OVEN_FILE
 from nightcure.settings import load_settings
+from nightcure.simulate.scenario import OVEN_FILE
 
 SYSTEMD = Path(__file__).parents[2] / "systemd"
 INSTALL = SYSTEMD / "install"

@@ -16,7 +16,7 @@ from nightcure.cure.card import load_card
 from nightcure.cure.part import with_figures
 from nightcure.plan.answer import vapour_warnings
 from nightcure.profile import load_profile, parse_profile
-from nightcure.scenario import PROFILES
+from nightcure.simulate.scenario import PROFILES
 from nightcure_web.mends import mend
 from nightcure_web.profile_input import shares_pct, usable_cards
 from tests.nights import SETTINGS

@@ -15,7 +15,7 @@ from nightcure.ledger.reader import LedgerReader
 from nightcure.profile import load_profile
 from nightcure.report.html import page_hash, page_hash_stated
 from nightcure.report.record_check import check
-from nightcure.scenario import PROFILES
+from nightcure.simulate.scenario import PROFILES
 from nightcure.tick import Command
 from nightcure_web.app import create_app
 from tests.recording import RecordedOven

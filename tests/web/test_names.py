@@ -12,8 +12,8 @@ import pytest
 from fastapi.testclient import TestClient
 
 from nightcure.errors import BadInput
-from nightcure.scenario import OVEN_FILE
 from nightcure.settings import load_settings
+from nightcure.simulate.scenario import OVEN_FILE
 from nightcure_web.app import create_app
 from tests.nights import changed
 

@@ -15,7 +15,7 @@ from typer.testing import CliRunner
 
 from nightcure.cli.main import app as commands
 from nightcure.profile import load_profile
-from nightcure.scenario import OVEN_FILE, PARTS_FILE
+from nightcure.simulate.scenario import OVEN_FILE, PARTS_FILE
 from nightcure_web import plan_job as planning
 from nightcure_web.jobs import Jobs
 from nightcure_web.low_priority import STANDS_BACK

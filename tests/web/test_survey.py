@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from nightcure.scenario import BOX
+from nightcure.simulate.scenario import BOX
 from nightcure.survey.heat_and_cool import NAME
 from nightcure_web import survey_job as surveying
 from nightcure_web.survey_job import SurveyJob

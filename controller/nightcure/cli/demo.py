@@ -42,9 +42,9 @@ def demo(
         refuse_taken_port(listen, port)
         from ..oven.ambient import read_ambient
         from ..profile import load_profile
-        from ..scenario import BOX, GELLED_FILE, ambient_c, scenario
         from ..simulate.demo import Demo
         from ..simulate.faults import parse_fault
+        from ..simulate.scenario import BOX, GELLED_FILE, ambient_c, scenario
 
         settings, profile = scenario()
         load = load_profile(GELLED_FILE)

@@ -132,8 +132,8 @@ def size(
 def _ovens(file: Path | None, heater_w: float | None) -> list[tuple[str, Network]]:
     """The oven, then what it would be after each change."""
     from ..oven.description import load_description
-    from ..scenario import HERE
     from ..settings import load_settings, read_toml
+    from ..simulate.scenario import HERE
 
     path = file or HERE / "box.toml"
     if "model" not in read_toml(path):

@@ -38,8 +38,8 @@ def parts_of(
     from ..errors import BadInput
     from ..plan.tonight import planned
     from ..profile import load_profile
-    from ..scenario import PARTS_FILE, scenario
     from ..settings import load_settings
+    from ..simulate.scenario import PARTS_FILE, scenario
     from .rehearse import with_cards
 
     for option, value in (
@@ -96,8 +96,8 @@ def shed_of(
     from ..errors import BadInput
     from ..oven.ambient import COLDEST_C, WARMEST_C, read_ambient
     from ..plan.tonight import falling_to
-    from ..scenario import ambient_c, scenario
     from ..settings import load_settings
+    from ..simulate.scenario import ambient_c, scenario
 
     if night is not None:
         if lowest_c is not None or evening_c is not None:
@@ -141,8 +141,8 @@ def tonight_of(
     """Everything a plan starts from."""
     from ..plan.sampling import Spreads, from_survey
     from ..plan.tonight import PlannedPart, facts_of, tonight
-    from ..scenario import scenario
     from ..settings import load_settings
+    from ..simulate.scenario import scenario
 
     settings = scenario()[0] if oven is None else load_settings(oven)
     if profile is not None:

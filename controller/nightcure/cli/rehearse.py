@@ -121,9 +121,9 @@ def _night(
     from ..errors import BadInput
     from ..oven.ambient import read_ambient
     from ..profile import load_profile
-    from ..scenario import BOX, ambient_c, scenario
     from ..settings import load_settings
     from ..simulate.rehearse import network_for
+    from ..simulate.scenario import BOX, ambient_c, scenario
 
     settings, chosen = scenario()
     network = BOX

@@ -128,8 +128,8 @@ def _settings_for(
     log: Log, series: RecordedSeries, rebuilt: Rebuilt, oven: Path | None
 ) -> Settings:
     """The oven.toml if there is one, else the scenario's with this oven's model and gains."""
-    from ..scenario import scenario
     from ..settings import Settings, load_settings
+    from ..simulate.scenario import scenario
     from ..survey.tuning import tune
 
     settings = load_settings(oven) if oven is not None else scenario()[0]

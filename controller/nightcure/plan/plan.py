@@ -5,7 +5,7 @@ In a notebook:
 >>> from nightcure.plan.plan import plan_night
 >>> from nightcure.plan.tonight import falling_to, tonight
 >>> from nightcure.profile import load_profile
->>> from nightcure.scenario import OVEN_FILE, PARTS_FILE
+>>> from nightcure.simulate.scenario import OVEN_FILE, PARTS_FILE
 >>> from nightcure.settings import load_settings
 >>> settings, profile = load_settings(OVEN_FILE), load_profile(PARTS_FILE)
 >>> shed = falling_to(lowest_c=2.0, lowest_s=10 * 3600, evening_c=9.0)

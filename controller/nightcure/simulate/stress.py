@@ -8,9 +8,9 @@ from typing import Any
 
 from ..oven.thermal import Network
 from ..profile import Profile
-from ..scenario import HERE
 from ..settings import Settings, load_settings
 from .rehearse import Figures, rehearse
+from .scenario import HERE
 
 
 @dataclass

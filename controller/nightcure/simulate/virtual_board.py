@@ -16,8 +16,8 @@ from pathlib import Path
 from typing import IO
 
 from ..errors import BadInput
-from ..scenario import BOX, scenario
 from .faults import FaultAt
+from .scenario import BOX, scenario
 from .virtual import VirtualOven
 from .wired_oven import WiredOven
 

@@ -47,7 +47,7 @@ REMEMBERED: Any = {
 @cache
 def shipped() -> list[Profile]:
     """Profiles that come with nightcure."""
-    folder = Path(str(resources.files("nightcure").joinpath("scenario", "profiles")))
+    folder = Path(str(resources.files("nightcure").joinpath("simulate", "scenario", "profiles")))
     return [load_profile(p) for p in sorted(folder.glob("*.toml"))]
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
-from ..oven.thermal import Mould, Network
-from ..profile import Profile, load_profile
-from ..settings import Settings, load_settings
+from ...oven.thermal import Mould, Network
+from ...profile import Profile, load_profile
+from ...settings import Settings, load_settings
 
 HERE = Path(__file__).parent
 OVEN_FILE = HERE / "oven.toml"
