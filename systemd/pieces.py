@@ -12,6 +12,8 @@ from typing import Any, NamedTuple
 HERE = Path(__file__).resolve().parent
 SOURCES = HERE.parent
 STATE = "var/lib/nightcure"
+#: The annunciator's outputs (nightcure.settings.ANNUNCIATOR).
+TELL = ("siren", "running", "waiting", "ready", "alarm")
 BEGIN, END = "# nightcure begin\n", "# nightcure end\n"
 
 
@@ -69,10 +71,12 @@ def with_block(text: str, oven: dict[str, Any]) -> str:
     """config.txt with every output driven to off early in the boot, the bus and the watchdog on."""
     text = without_block(text)
     off: dict[str, list[str]] = {"dl": [], "dh": []}
-    for name in ("heater", "contactor", "fan"):
-        if name in oven:
-            level = "dl" if oven[name].get("active_high", True) else "dh"
-            off[level].append(str(oven[name]["pin"]))
+    told = oven.get("annunciator", {})
+    outputs = [oven[name] for name in ("heater", "contactor", "fan") if name in oven]
+    outputs += [told[name] for name in told if name in TELL]
+    for output in outputs:
+        level = "dl" if output.get("active_high", True) else "dh"
+        off[level].append(str(output["pin"]))
     lines = ["[all]", *(f"gpio={','.join(pins)}=op,{at}" for at, pins in off.items() if pins)]
     if "dtoverlay=w1-gpio" not in text:
         lines.append("dtoverlay=w1-gpio,gpiopin=4")

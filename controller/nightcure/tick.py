@@ -80,8 +80,8 @@ class Command(NamedTuple):
 
     id: int
     word: str
-    """`start`, `stop`, `skip`, `extend`, `setpoint`, `open`, `shut`, `acknowledge`, `reset` or
-    `offset`."""
+    """`start`, `stop`, `skip`, `extend`, `setpoint`, `open`, `shut`, `acknowledge`, `silence`,
+    `reset` or `offset`."""
     args: dict[str, Any]
     who: str
 
@@ -103,6 +103,7 @@ class TickInputs(NamedTuple):
         held: at the first tick after a start: the trip that the controller stays in.
         wall_known: the wall clock is set; a board without a clock's battery starts with any time.
         boot: at the first tick after a start: the identity of the boot that `mono_s` counts from.
+        silence_pressed: the silence button was pressed since the last tick, or is held.
     """
 
     mono_s: float
@@ -117,6 +118,7 @@ class TickInputs(NamedTuple):
     held: Held | None = None
     wall_known: bool = True
     boot: str = ""
+    silence_pressed: bool = False
 
 
 class Event(NamedTuple):
@@ -213,6 +215,24 @@ class WhyOff(NamedTuple):
     fields: dict[str, str] = {}  # noqa: RUF012 - never changed
 
 
+class Lamp(StrEnum):
+    """How a lamp burns."""
+
+    DARK = "dark"
+    LIT = "lit"
+    FLASHES = "flashes"
+
+
+class Signals(NamedTuple):
+    """What siren and lamps at the box are to show."""
+
+    siren: bool = False
+    running: Lamp = Lamp.DARK
+    waiting: Lamp = Lamp.DARK
+    ready: Lamp = Lamp.DARK
+    alarm: Lamp = Lamp.DARK
+
+
 class Decision(NamedTuple):
     """What is to be done now; everything the daemon does to the world comes out of one."""
 
@@ -247,6 +267,7 @@ class Decision(NamedTuple):
     relay_alone: bool = False
     """The heater's relay closes with the contactor open: in a test of the switches, and only
     there, to see that no heat comes."""
+    signals: Signals = Signals()
 
     @property
     def mark(self) -> Mark:

@@ -53,7 +53,7 @@ class Bench:
             write(file, latch)
 
         monkeypatch.setattr(module, "Outputs", Outputs)
-        monkeypatch.setattr(module, "StopButton", lambda _: SimpleNamespace(pressed=lambda: False))
+        monkeypatch.setattr(module, "PressButton", lambda _: SimpleNamespace(pressed=lambda: False))
         monkeypatch.setattr(LatchFile, "write", written)
 
 

@@ -84,7 +84,7 @@ def test_a_stop_button_held_down(pins: Path, monkeypatch: pytest.MonkeyPatch) ->
     settings = SETTINGS.model_copy(update={"stop_button": Button(pin=23)})
     free = {f.check: f for f in look_at_pins(settings)}["stop button"]
     assert free.rating is OK
-    monkeypatch.setattr("nightcure.board.button.StopButton.pressed", lambda _: True)
+    monkeypatch.setattr("nightcure.board.button.PressButton.pressed", lambda _: True)
     held = {f.check: f for f in look_at_pins(settings)}["stop button"]
     assert held.rating is LOOK
     assert "No night starts" in held.sentence

@@ -1,21 +1,20 @@
-"""The stop button at the oven: a push button to ground."""
+"""Push buttons at the oven, to ground: the one that stops, the one that silences."""
 
 from __future__ import annotations
 
 from gpiozero import InputDevice
 
-from ..settings import Settings
+from ..settings import Button
 from .pin_factory import board_pins
 
 
-class StopButton:
-    """Reads the declared button; without one it is never pressed."""
+class PressButton:
+    """Reads a declared button; one that is not declared is never pressed."""
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, declared: Button | None) -> None:
         self._button = None
-        if settings.stop_button is not None:
-            pin = settings.stop_button.pin
-            self._button = InputDevice(pin, pull_up=True, pin_factory=board_pins())
+        if declared is not None:
+            self._button = InputDevice(declared.pin, pull_up=True, pin_factory=board_pins())
 
     def pressed(self) -> bool:
         """Whether it is held down now."""

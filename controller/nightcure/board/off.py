@@ -35,8 +35,12 @@ PINS = range(9, 28)
 BUSY_S, TRY_S = 2.0, 0.05
 PULL = "Pull the heater's plug."
 STOP = "Stop the controller first, or pull the heater's plug."
+#: Outputs that heat nothing: no plug is pulled for one of them.
+TELL = ("siren", "running", "waiting", "ready", "alarm")
+BUTTONS = ("stop_button", "silence_button")
 
-_TABLE = re.compile(r"\s*\[+\s*[\"']?([\w-]+)")
+#: A table's last name: of [annunciator.siren] the siren.
+_TABLE = re.compile(r"\s*\[+\s*(?:[\"']?[\w-]+[\"']?\s*\.\s*)*[\"']?([\w-]+)")
 _NAMED = re.compile(r"\s*([\w-]+)\s*(?:\.|=\s*\{)")  # heater.pin = 17, heater = { pin = 17 }
 _KEY = re.compile(r"(?:^|[{,\s.])(pin|active_high)\s*=\s*[\"']?(\w+)")
 _LEDGER = re.compile(r"\s*ledger\s*=\s*(?:\"([^\"]+)|'([^']+))")
@@ -73,7 +77,7 @@ def pins_in(text: str) -> tuple[list[ClaimedPin], str | None]:
                 outputs[current] = outputs[current]._replace(pin=pin)
             elif key == "active_high" and value in ("true", "false"):
                 outputs[current] = outputs[current]._replace(active_high=value == "true")
-    return [o for o in outputs if o.pin in PINS and o.what != "stop_button"], ledger
+    return [o for o in outputs if o.pin in PINS and o.what not in BUTTONS], ledger
 
 
 class Off:
@@ -127,8 +131,9 @@ class Off:
             try:
                 self._off(pin, not high, end_s)
             except Exception as error:  # whatever it is, the others are still to be driven
-                do = STOP if isinstance(error, LineBusy) else PULL
-                self.trouble.append(f"{what}: GPIO{pin} cannot be driven off: {error}. {do}")
+                do = f" {STOP if isinstance(error, LineBusy) else PULL}"
+                do = "" if what in TELL else do
+                self.trouble.append(f"{what}: GPIO{pin} cannot be driven off: {error}.{do}")
                 continue
             self.done.append(f"{what} (GPIO{pin})")
             if not highs:

@@ -96,7 +96,8 @@ class Outputs:
         except NightcureError:
             self.close()
             raise
-        claimed = {what: (o.pin, o.active_high) for what, o in declared.items() if o is not None}
+        known = {**declared, **settings.annunciator.outputs()}
+        claimed = {what: (o.pin, o.active_high) for what, o in known.items() if o is not None}
         write_claimed(settings.ledger, claimed)
 
     def apply(self, decision: Decision) -> None:

@@ -32,6 +32,9 @@ def check(
             "--yes-heat", help="Confirms --switches where there is no terminal to ask at."
         ),
     ] = False,
+    siren: Annotated[
+        bool, typer.Option("--siren", help="Then try siren and lamps, one after the other.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
     """Look at settings, thermometers, pins, disk, ledger, clock and watchdog.
@@ -57,6 +60,8 @@ def check(
         if switches:
             _ask_for_a_terminal(yes_heat)
         found = _look(path, settings, as_json)
+        if siren:
+            found += _siren(settings, as_json)
         if switches:
             runs = controller_runs(settings.ledger)
             found += _switches(path, settings, found, runs, as_json)
@@ -85,6 +90,15 @@ def _look(path: Path, settings: Settings, as_json: bool) -> list[Finding]:
         found.append(finding)
         if not as_json:
             _show([finding])
+    return found
+
+
+def _siren(settings: Settings, as_json: bool) -> list[Finding]:
+    from ..setup.siren_test import try_annunciator
+
+    found = try_annunciator(settings, lambda line: err.print(line, highlight=False))
+    if not as_json:
+        _show(found)
     return found
 
 

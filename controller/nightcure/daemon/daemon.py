@@ -11,10 +11,11 @@ from contextlib import ExitStack
 
 import sdnotify
 
-from ..board.button import StopButton
+from ..board.button import PressButton
 from ..board.ds18b20 import Bus
 from ..board.relay import DeadMan, Outputs
 from ..board.sensor_reader import Reader
+from ..board.siren import SignalOutputs
 from ..clock import Clock, MachineClock
 from ..errors import NightcureError
 from ..ledger.inbox import Inbox
@@ -68,7 +69,8 @@ class Daemon:
         self.loop, self._resumed_from, going_on, self._held, self._lost = taken
         if going_on is not None:
             self._recorder.take_up(*going_on)
-        self._button = StopButton(settings)
+        self._button = PressButton(settings.stop_button)
+        self._signals = SignalOutputs(settings)
         self._dead_man = DeadMan(self.outputs, settings.timing.dead_man_s, self.clock)
         bus = Bus(tuple(t.id for t in settings.thermometers), self.clock)
         self._reader = Reader(bus, self.clock, len(settings.thermometers))
@@ -105,6 +107,7 @@ class Daemon:
             self._recorder.stop()
             self.outputs.close()
             self._button.close()
+            self._signals.close()
 
     def handle_signals(self) -> None:
         """From now on a signal leaves the heater off. A night is kept to be resumed."""
@@ -165,6 +168,7 @@ class Daemon:
             self._held,
             wall_known=self.clock.is_set(),
             boot=self._boot,
+            silence_pressed=self._signals.silence_pressed(),
         )
         self._boot = ""
         opening = self.loop.snapshot() if self._may_start(commands) else None
@@ -172,6 +176,7 @@ class Daemon:
         if self.stopping.is_set():
             return
         self.outputs.apply(decision)
+        self._signals.show(decision.signals)
         self._decision = decision
         self._notifier.notify("WATCHDOG=1")
         for event in decision.events:

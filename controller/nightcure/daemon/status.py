@@ -75,6 +75,7 @@ def live_state(
             )
         ],
         "alarms": alarms,
+        "siren": d.signals.siren if settings.annunciator.siren else None,
         "switchings": loop.switchings,
         "limits": {
             "air_c": settings.limits.air_c,

@@ -7,6 +7,7 @@ from typing import Any
 from ..settings import Settings
 from ..tick import Event
 from .alarms import Alarms
+from .annunciator import Annunciator
 from .heat_check import HeatCheck
 from .interlock_inputs import InterlockInputs
 from .interlocks import RULES
@@ -23,6 +24,8 @@ class Guard:
     def __init__(self, settings: Settings) -> None:
         self.alarms = Alarms()
         """The alarms' states and the trip latch."""
+        self.annunciator = Annunciator(settings, self.alarms)
+        """What siren and lamps show of them."""
         self.heat_check = HeatCheck(settings)
         """Whether heat does what it must."""
         self._rules = tuple(rule(settings) for rule in RULES)
@@ -69,6 +72,7 @@ class Guard:
         """All state, JSON-ready."""
         return {
             "alarms": self.alarms.snapshot(),
+            "annunciator": self.annunciator.snapshot(),
             "heat_check": self.heat_check.snapshot(),
             "rules": {rule.name: rule.snapshot() for rule in self._rules},
         }
@@ -76,6 +80,7 @@ class Guard:
     def restore(self, state: dict[str, Any]) -> None:
         """Go on from a snapshot."""
         self.alarms.restore(state["alarms"])
+        self.annunciator.restore(state.get("annunciator", {}))
         self.heat_check.restore(state.get("heat_check", {}))  # none in a snapshot before 0.2
         for rule in self._rules:
             rule.restore(state["rules"].get(rule.name, {}))

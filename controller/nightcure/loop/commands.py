@@ -9,6 +9,7 @@ from typing import Any, Protocol
 
 from ..errors import BadInput
 from ..guard.alarms import Alarms
+from ..guard.annunciator import Annunciator
 from ..guard.starting import profile_to_start
 from ..guard.switch_test import SwitchTest
 from ..measure.screening import Screened
@@ -43,6 +44,7 @@ class CommandedLoop(Protocol):
     cure: CureTracking
     box: BoxOpen
     switch_test: SwitchTest
+    annunciator: Annunciator
 
     @property
     def run(self) -> ProfileRun | None:
@@ -98,6 +100,7 @@ class CommandHandler:
             "stop": self._stop,
             "start": self._start,
             "acknowledge": self._acknowledge,
+            "silence": self._silence,
             "reset": self._reset,
             "skip": self._skip,
             "extend": self._extend,
@@ -187,6 +190,11 @@ class CommandHandler:
             raise BadInput("There was nothing to acknowledge.")
         now.events.extend(moved)
         return "Acknowledged."
+
+    def _silence(self, _: Command, __: CommandContext) -> str:
+        if not self._loop.annunciator.silence():
+            raise BadInput("There was nothing to silence.")
+        return "The siren is silent; its alarms still want to be acknowledged."
 
     def _reset(self, _: Command, now: CommandContext) -> str:
         loop = self._loop

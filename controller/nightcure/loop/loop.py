@@ -30,9 +30,7 @@ from .waiting import given_up, oven_parts
 from .why_off import why_off
 
 #: What `snapshot` takes of the loop itself, as it is.
-PLAIN = (
-    *("contactor_on", "fan_s", "control_c", "ambient_c", "ambient_known", "parts_c", "paused"),
-)
+PLAIN = "contactor_on", "fan_s", "control_c", "ambient_c", "ambient_known", "parts_c", "paused"
 #: A fan runs on so long after the heat, s: the heater's body is hot when it is switched off.
 FAN_RUNS_ON_S = 1800.0
 
@@ -51,7 +49,7 @@ class Loop:
         self._steady = Steady(len(settings.thermometers))
         self._command_handler = CommandHandler(self)
         self._guard = Guard(settings)
-        self._alarms = self._guard.alarms
+        self._alarms, self.annunciator = self._guard.alarms, self._guard.annunciator
         self.switch_test = self._guard.heat_check.test
         self._heating = Heating(settings)
         self._run: ProfileRun | None = None
@@ -101,6 +99,7 @@ class Loop:
         self._stop_pressed = inputs.stop_pressed
         now = CommandContext(screened, events)
         outcomes = [self._command_handler.execute(c, now) for c in inputs.commands]
+        events += self.annunciator.button(inputs.silence_pressed)
         if inputs.stop_pressed and self._run is not None:
             self.end(Phase.IDLE, "stopped", "Stopped by the button at the oven.", events)
         self._look_at_box(gap_s, screened, ambient_c, events)
@@ -330,6 +329,7 @@ class Loop:
     ) -> Decision:
         run = self._run
         cure = self.cure.report(run, self._control_c, ambient_c, now.events)
+        waits = self.box.open or self._interruption.pending or (run is not None and run.waiting)
         return Decision(
             heater_on, self._contactor_on, run is not None or self._fan_s > 0.0, self.phase,
             None if run is None else run.index,
@@ -339,6 +339,7 @@ class Loop:
             screened.believed_c, screened.faults, tuple(now.events), tuple(outcomes), cure,
             tuple(now.checks), now.begun, self._longer_s,
             heater_on and self._guard.heat_check.relay_alone,
+            self.annunciator.signals(self.phase, waits),
         )  # fmt: skip
 
     @property
@@ -373,10 +374,8 @@ class Loop:
     # ---- remember -------------------------------------------------------------------------
 
     def snapshot(self) -> dict[str, Any]:
-        """All state, JSON-ready: `restore` gives a loop that decides the same, to the bit.
-
-        A loop of the same `settings`, that is: a thermometer's corrected offset is in them.
-        """
+        """All state, JSON-ready: `restore` gives a loop that decides the same, to the bit, where
+        its `settings` are the same, a thermometer's corrected offset among them."""
         return {
             "screening": self._screening.snapshot(),
             "steady": self._steady.snapshot(),

@@ -48,6 +48,8 @@ def encode_inputs(inputs: TickInputs, resumed_from: dict[str, Any] | None = None
         data["w"] = 0
     if inputs.boot:
         data["b"] = inputs.boot
+    if inputs.silence_pressed:
+        data["q"] = 1
     if resumed_from is not None:
         data["resumed_from"] = resumed_from
     return with_checksum(inputs.mono_s, inputs.wall_s, dumps(data))
@@ -79,6 +81,7 @@ def decode_inputs(
         Held(*data["h"]) if "h" in data else None,
         wall_known=bool(data.get("w", 1)),
         boot=data.get("b", ""),
+        silence_pressed=bool(data.get("q", 0)),
     )
     return inputs, data.get("resumed_from")
 

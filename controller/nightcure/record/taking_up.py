@@ -25,6 +25,9 @@ from .codec import dumps
 
 log = logging.getLogger("nightcure")
 
+#: Tables of the settings that only tell: no night goes otherwise for them.
+TELLS = ("web", "annunciator")
+
 
 class TakenUp(NamedTuple):
     """How a controller starts.
@@ -53,8 +56,8 @@ class _Found(NamedTuple):
 
 
 def settings_mark(settings: Settings) -> str:
-    """What must be unchanged for a broken-off night to be taken up: all but page and ledger."""
-    return dumps(settings.model_dump(mode="json", exclude={"web", "ledger", "units", "name"}))
+    """What must be unchanged for a broken-off night to be taken up: all that heat depends on."""
+    return dumps(settings.model_dump(mode="json", exclude={*TELLS, "ledger", "units", "name"}))
 
 
 def stamped(settings: Settings, state: dict[str, Any], token: str, inputs: TickInputs) -> str:

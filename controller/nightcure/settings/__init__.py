@@ -16,6 +16,7 @@ from pydantic import Field, ValidationError, field_validator, model_validator
 
 from ..errors import BadInput, faults_as_sentences
 from ..units import TemperatureUnit
+from .annunciator_outputs import ANNUNCIATOR, AnnunciatorOutputs, Button, Output
 from .limits import (
     ACKNOWLEDGE_ABOVE_C,
     HEATER_WALL_C,
@@ -30,6 +31,7 @@ from .section import HEADER_PINS, Pin, Section, no_console_pin, pin_name
 
 __all__ = [
     "ACKNOWLEDGE_ABOVE_C",
+    "ANNUNCIATOR",
     "HEADER_PINS",
     "HEATER_WALL_C",
     "HOTTEST_C",
@@ -39,6 +41,7 @@ __all__ = [
     "MOST_OFFSET_C",
     "OUTRUN_K",
     "WALL_C",
+    "AnnunciatorOutputs",
     "Button",
     "Heater",
     "Installation",
@@ -90,19 +93,6 @@ class Heater(Section):
                 f"the window of {self.window_s:g} s; lengthen window_s or shorten the two."
             )
         return self
-
-
-class Output(Section):
-    """A declared output pin: the safety contactor or the fan."""
-
-    pin: Pin
-    active_high: bool = True
-
-
-class Button(Section):
-    """A push button to ground that ends the night."""
-
-    pin: Pin
 
 
 class Role(StrEnum):
@@ -266,6 +256,8 @@ class Settings(Section):
     contactor: Output | None = None
     fan: Output | None = None
     stop_button: Button | None = None
+    """Ends the night."""
+    annunciator: AnnunciatorOutputs = AnnunciatorOutputs()
     thermometers: Annotated[tuple[Thermometer, ...], Field(min_length=1, max_length=16)]
     regulator: Regulator = Regulator()
     model: Model
@@ -306,9 +298,11 @@ class Settings(Section):
 
     @model_validator(mode="after")
     def _no_pin_twice(self) -> Self:
+        told = self.annunciator
+        others = (self.contactor, self.fan, self.stop_button, told.silence_button)
         pins = [
             self.heater.pin,
-            *(p.pin for p in (self.contactor, self.fan, self.stop_button) if p),
+            *(p.pin for p in (*others, *told.outputs().values()) if p),
         ]
         if len(set(pins)) < len(pins):
             raise ValueError(f"one pin is given two jobs (pins {pins}); give each its own.")

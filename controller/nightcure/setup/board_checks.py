@@ -18,7 +18,7 @@ from ..errors import NightcureError
 from ..ledger.file import PAGE_BYTES, open_ledger
 from ..ledger.latch_file import ARMED, CLEAR, MISSING, TRIPPED, read_latch, state_folder
 from ..ledger.writer import LedgerInUse, hold_ledger
-from ..settings import Settings, pin_name
+from ..settings import ANNUNCIATOR, Settings, pin_name
 from .finding import Finding, Rating
 
 #: A night is 4.5 MB (hardware-notes/flash-wear.md): room for ten, and for a hundred.
@@ -110,25 +110,29 @@ def look_at_chip(board: Board) -> Finding:
 
 def look_at_pins(settings: Settings) -> list[Finding]:
     """Claim every declared pin at its off level, and give it back off."""
-    from ..board.button import StopButton
+    from ..board.button import PressButton
     from ..board.relay import Switch
 
     found = []
     declared = {"heater": settings.heater, "contactor": settings.contactor, "fan": settings.fan}
+    declared |= settings.annunciator.outputs()
     for what, output in declared.items():
         if output is None:
             continue
         figures = {"pin": output.pin}
+        heats = what not in ANNUNCIATOR
+        bad = Rating.WRONG if heats else Rating.LOOK
         try:
             switch = Switch(output, what)
             still_on = switch.on
             switch.close()
         except NightcureError as error:
-            found.append(Finding(what, Rating.WRONG, str(error), figures))
+            found.append(Finding(what, bad, str(error), figures))
             continue
         if still_on:
-            sentence = f"{pin_name(output.pin)} cannot be driven off: pull the plug."
-            found.append(Finding(what, Rating.WRONG, sentence, figures))
+            do = ": pull the plug" if heats else ""
+            sentence = f"{pin_name(output.pin)} cannot be driven off{do}."
+            found.append(Finding(what, bad, sentence, figures))
         else:
             found.append(
                 Finding(what, Rating.OK, f"{pin_name(output.pin)} is free and off.", figures)
@@ -136,7 +140,7 @@ def look_at_pins(settings: Settings) -> list[Finding]:
     if settings.stop_button is not None:
         pin = settings.stop_button.pin
         try:
-            button = StopButton(settings)
+            button = PressButton(settings.stop_button)
             pressed = button.pressed()
             button.close()
         except Exception as error:  # the pin library's own kinds

@@ -71,6 +71,7 @@ class Status(BaseModel):
     trip: Alarm | None = None
     thermometers: list[Thermometer] | None = None
     alarms: list[Alarm] | None = None
+    siren: bool | None = Field(None, description="It sounds; null where none is declared.")
     switchings: int | None = None
     limits: dict[str, float] | None = None
     regulator: str | None = None

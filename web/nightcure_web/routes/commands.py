@@ -193,6 +193,14 @@ async def acknowledge(
     return await _send(services, who, "acknowledge", {} if alarm is None else {"alarm": alarm})
 
 
+@router.post(
+    "/silence", responses=said("The siren is silent; its alarms still want to be acknowledged.")
+)
+async def silence(services: ServicesOf, who: Who) -> Answer:
+    """Silence the siren until something new happens. Nothing is acknowledged or reset by it."""
+    return await _send(services, who, "silence", {})
+
+
 @router.post("/reset", responses=said("Reset; the oven may be started again."))
 async def reset(services: ServicesOf, who: Who) -> Answer:
     """Clear a trip whose cause is gone."""
