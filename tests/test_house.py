@@ -26,7 +26,10 @@ LINTER = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["importlin
 CONTRACTS: dict[str, dict[str, Any]] = {c["id"]: c for c in LINTER["contracts"]}
 LAYERS = [re.split(r"\s*\|\s*", layer) for layer in CONTRACTS["downhill"]["layers"]]
 
-HEAVY = {"numpy", "scipy", "fastapi", "uvicorn", "starlette", "plotext", "nightcure_web"}
+HEAVY = {
+    *("numpy", "scipy", "fastapi", "uvicorn", "starlette", "plotext", "nightcure_web"),
+    *("apprise", "paho", "requests", "nightcure.notifier"),
+}
 #: What the controller's process is made of.
 CONTROLLER = (
     "nightcure.cli.main",
@@ -184,6 +187,12 @@ FORBIDDEN = {
         ("nightcure/record/recorder.py", "from nightcure.oven.thermal import Network"),
         ("nightcure/cli/controller.py", "import numpy"),
         ("nightcure/cli/controller.py", "from nightcure.plan.plan import plan_night"),
+        ("nightcure/daemon/daemon.py", "import apprise"),
+    ],
+    "tells": [
+        ("nightcure/notifier/watch.py", "from nightcure.ledger.inbox import Inbox"),
+        ("nightcure/notifier/mqtt.py", "from nightcure.board.relay import Outputs"),
+        ("nightcure/notifier/notifier.py", "from nightcure.loop.loop import Loop"),
     ],
     "page": [
         ("nightcure_web/app.py", "from nightcure.daemon.daemon import Daemon"),

@@ -63,6 +63,13 @@ _PATTERNS = {
         "it should be an address as '127.0.0.1', or a network as '10.1.0.0/16'"
     ),
 }
+_PATTERNS |= {
+    r"^[A-Za-z0-9_.:-]{1,253}$": "it should be a host's name or address, without a port",
+    r"^https?://[^\s/]+(/[^\s]*)?$": "it should be an address as 'https://oven.example.org'",
+    r"^[^+#/\x00$][^+#/\x00]*(/[^+#/\x00]+)*$": (
+        "it should be a topic as 'shed/oven-1', without + and #"
+    ),
+}
 _BOUNDS = ("greater_than_equal", "less_than_equal")
 #: Keys of lists -> what one of their members is called.
 _MEMBER = {"thermometers": "thermometer", "segments": "segment", "parts": "part"}

@@ -35,6 +35,9 @@ def check(
     siren: Annotated[
         bool, typer.Option("--siren", help="Then try siren and lamps, one after the other.")
     ] = False,
+    message: Annotated[
+        bool, typer.Option("--message", help="Then send one message to every declared service.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
 ) -> None:
     """Look at settings, thermometers, pins, disk, ledger, clock and watchdog.
@@ -60,6 +63,8 @@ def check(
         if switches:
             _ask_for_a_terminal(yes_heat)
         found = _look(path, settings, as_json)
+        if message:
+            found += _message(settings, as_json)
         if siren:
             found += _siren(settings, as_json)
         if switches:
@@ -90,6 +95,23 @@ def _look(path: Path, settings: Settings, as_json: bool) -> list[Finding]:
         found.append(finding)
         if not as_json:
             _show([finding])
+    return found
+
+
+def _message(settings: Settings, as_json: bool) -> list[Finding]:
+    from ..notifier.notifier import nobody
+    from ..notifier.secrets_file import load_secrets
+    from ..notifier.trial_message import send_test_message
+    from ..setup.finding import Finding, Rating
+
+    secrets = load_secrets(settings.notifications)
+    nobody(settings, secrets)
+    found = [
+        Finding("message", Rating.OK if t.taken else Rating.WRONG, f"{t.service}: {t.sentence}")
+        for t in send_test_message(settings, secrets)
+    ]
+    if not as_json:
+        _show(found)
     return found
 
 

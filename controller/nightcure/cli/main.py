@@ -17,6 +17,7 @@ from . import (
     demo,
     ledger,
     nights,
+    notifier,
     off,
     oven,
     passphrase,
@@ -75,13 +76,17 @@ app.command("controller")(controller.controller)
 app.command("survey")(survey.survey)
 app.add_typer(oven.app, name="oven")
 app.command("web")(web.web)
+app.command("notifier")(notifier.notifier)
 app.add_typer(box.box, name="box")
 app.command("off")(off.off)
 app.command("passphrase")(passphrase.passphrase)
 
 
 #: What is not on every machine, and the extra it comes with.
-EXTRAS = {"numpy": "planning", "scipy": "planning", "plotext": "planning", "matplotlib": "plots"}
+EXTRAS = {
+    **dict.fromkeys(("numpy", "scipy", "plotext"), "planning"), "matplotlib": "plots",
+    **dict.fromkeys(("apprise", "paho", "pywebpush"), "notifications"),
+}  # fmt: skip
 #: What typer raises for a word it does not know: it shows only this one's descendant.
 Misuse: type[Exception] = typer.BadParameter.__mro__[1]
 

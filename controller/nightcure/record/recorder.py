@@ -17,7 +17,7 @@ from .. import __version__
 from ..errors import NightcureError
 from ..ledger.latch_file import LatchFile
 from ..ledger.writer import CheckRow, EventRow, LedgerWriter, TickRow
-from ..settings import Settings, corrected
+from ..settings import UNRECORDED, Settings, corrected
 from ..tick import Decision, Event, Mark, OffCode, Outcome, Phase, TickInputs, WhyOff
 from .codec import decision_fields, dumps, encode_inputs
 from .latch_keeper import LatchKeeper
@@ -265,7 +265,7 @@ class Recorder:
         self._night_id = self._writer.begin_night(
             oven=self._settings.name,
             profile=dumps(profile.model_dump(mode="json")),
-            settings=dumps(self._settings.model_dump(mode="json", exclude={"web"})),
+            settings=dumps(self._settings.model_dump(mode="json", exclude=UNRECORDED)),
             version=__version__,
             opening=dumps(b.opening),
             started_s=b.inputs.wall_s,

@@ -9,7 +9,7 @@ from .. import __version__
 from ..ledger.writer import EventRow, LedgerWriter, TickRow
 from ..loop.loop import Loop
 from ..profile import Profile
-from ..settings import Settings
+from ..settings import UNRECORDED, Settings
 from ..tick import Decision, TickInputs, WhyOff
 from .codec import decision_fields, dumps, encode_inputs
 
@@ -52,7 +52,7 @@ class RehearsedNight:
                     self.night_id = w.begin_night(
                         oven=self._settings.name,
                         profile=dumps(self._profile.model_dump(mode="json")),
-                        settings=dumps(self._settings.model_dump(mode="json", exclude={"web"})),
+                        settings=dumps(self._settings.model_dump(mode="json", exclude=UNRECORDED)),
                         version=__version__,
                         opening=dumps(Loop(self._settings).snapshot()),
                         started_s=inputs.wall_s,

@@ -19,14 +19,14 @@ from ..ledger.latch_file import MISSING, UNREADABLE, Latch
 from ..ledger.rows import NightRow, SnapshotRow
 from ..ledger.writer import LedgerWriter
 from ..loop.loop import Loop
-from ..settings import Settings
+from ..settings import UNRECORDED, Settings
 from ..tick import Fault, Held, Mark, Reading, TickInputs
 from .codec import dumps
 
 log = logging.getLogger("nightcure")
 
 #: Tables of the settings that only tell: no night goes otherwise for them.
-TELLS = ("web", "annunciator")
+TELLS = (*UNRECORDED, "annunciator")
 
 
 class TakenUp(NamedTuple):

@@ -27,6 +27,7 @@ from .limits import (
     Installation,
     Limits,
 )
+from .notifications import Notifications
 from .section import HEADER_PINS, Pin, Section, no_console_pin, pin_name
 
 __all__ = [
@@ -40,6 +41,7 @@ __all__ = [
     "MOST_HEATER_C",
     "MOST_OFFSET_C",
     "OUTRUN_K",
+    "UNRECORDED",
     "WALL_C",
     "AnnunciatorOutputs",
     "Button",
@@ -47,6 +49,7 @@ __all__ = [
     "Installation",
     "Limits",
     "Model",
+    "Notifications",
     "Output",
     "Pin",
     "Regulator",
@@ -246,6 +249,10 @@ def outrun(power_w: float, model: Model) -> str | None:
     )
 
 
+#: Tables that no night's record holds: they have to do with people, not with heat.
+UNRECORDED = {"web", "notifications"}
+
+
 class Settings(Section):
     """Everything in oven.toml."""
 
@@ -264,6 +271,7 @@ class Settings(Section):
     limits: Limits = Limits()
     installation: Installation = Installation()
     web: Web = Web()
+    notifications: Notifications = Notifications()
     timing: Timing = Timing()
 
     @field_validator("ledger")
@@ -363,6 +371,5 @@ def load_settings(path: Path) -> Settings:
         raise BadInput(*faults_as_sentences(error, str(path))) from None
     if "cut_out_c" in settings.limits.model_fields_set and settings.limits.no_heat():
         raise BadInput(*(f"{path}: {sentence}" for sentence in settings.limits.no_heat()))
-    if not settings.ledger.is_absolute():
-        settings = settings.model_copy(update={"ledger": path.parent / settings.ledger})
-    return settings
+    located = {"notifications": settings.notifications.located(path.parent)}
+    return settings.model_copy(update={**located, "ledger": path.parent / settings.ledger})
