@@ -107,6 +107,7 @@ def test_the_dead_man_counts_from_the_beginning_not_from_the_making() -> None:
         "_decision": all_off(4),
         "_recorder": stopped,
         "_button": stopped,
+        "_signals": stopped,
         "_reader": stopped,
         "_dead_man": SimpleNamespace(
             start=lambda: begun.append(told.now_s - outputs.applied_s), stop=lambda: None

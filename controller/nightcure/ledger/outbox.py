@@ -163,9 +163,9 @@ class Outbox:
     def last(self, count: int = 20) -> list[Message]:
         """The newest messages, newest first."""
         return [
-            Message._make((*row[1:], row[0]))
+            Message(*row)
             for row in self._rows(
-                "SELECT id, key, kind, at_s, due_s, title, text FROM messages"
+                "SELECT key, kind, at_s, due_s, title, text, id FROM messages"
                 " ORDER BY id DESC LIMIT ?",
                 count,
             )
@@ -205,12 +205,12 @@ class Outbox:
         """
         due = "" if now_s is None else " AND due_s <= ?"
         rows = self._rows(
-            "SELECT m.id, key, kind, at_s, due_s, title, text FROM messages m JOIN services s"
+            "SELECT key, kind, at_s, due_s, title, text, m.id FROM messages m JOIN services s"
             " ON s.name = ? AND m.id > s.since_id WHERE NOT EXISTS (SELECT 1 FROM deliveries d"
             f" WHERE d.service = s.name AND d.message_id = m.id){due} ORDER BY m.id LIMIT 1",
             *((service,) if now_s is None else (service, now_s)),
         )
-        return Message._make((*rows[0][1:], rows[0][0])) if rows else None
+        return Message(*rows[0]) if rows else None
 
     def sent(self, service: str, message_id: int, now_s: float) -> None:
         """The service has taken it."""
