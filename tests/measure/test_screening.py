@@ -471,3 +471,29 @@ def test_badly_stirred_air_is_doubted_once_a_night() -> None:
         t_s, cold_c = 2.0 * i, 20.0 + 0.0625 * (i % 2)
         doubted = two.judge(t_s, 2.0, (Reading(40.0, t_s), Reading(cold_c, t_s)), True).doubted
     assert doubted
+
+
+def test_a_clones_true_85_is_not_lost() -> None:
+    """Families B, C and F show the power-on bytes after every conversion that ends at 85 °C, too
+    (Petrich, counterfeit_DS18B20). Fails before this: the heater was not believed there.
+    """
+    screening = Screening((HEATER,))
+    faults = []
+    for i in range(40):  # up to 100 °C in 1/16 K steps, through 85.0000
+        t_s, c = 2.0 * i, 80.0 + 0.5 * i
+        wire = Fault.POWER_ON if c == 85.0 else None
+        faults += screening.judge(t_s, 2.0, (Reading(c, t_s, wire),), True).faults
+    assert faults == [None] * 40
+
+
+@pytest.mark.parametrize("before_c", [20.0, 84.0])
+def test_a_sensor_that_lost_its_supply_stays_at_85_and_is_not_believed(before_c: float) -> None:
+    """Out of the blue at once; where it might be true, within two minutes."""
+    screening = Screening((HEATER,))
+    screening.judge(0.0, 2.0, (Reading(before_c, 0.0),), True)
+    faults = [
+        screening.judge(t, 2.0, (Reading(85.0, t, Fault.POWER_ON),), True).faults[0]
+        for t in (2.0 * i for i in range(1, 60))
+    ]
+    assert faults[-1] is Fault.POWER_ON
+    assert (faults[0] is None) is (before_c == 84.0)

@@ -5,110 +5,31 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
-import subprocess
-import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from gpiozero import Device
 
-from nightcure.board import lines
 from nightcure.ledger.latch_file import Latch, LatchFile
 from nightcure.ledger.writer import LedgerInUse, LedgerWriter
-from nightcure.settings import Button
 from nightcure.setup import board_checks
 from nightcure.setup.board_checks import (
     Board,
     controller_runs,
     ledger_held,
-    look_at_chip,
     look_at_clock,
     look_at_disk,
     look_at_latch,
     look_at_ledger,
-    look_at_pins,
     look_at_service,
     look_at_watchdog,
 )
 from nightcure.setup.finding import Rating
-from nightcure.simulate import bench_chip
 from nightcure.simulate.scenario import scenario
-from nightcure.simulate.wires import bench_environment, read_pin
 
 SETTINGS, _ = scenario()
 LOOK, OK, WRONG = Rating.LOOK, Rating.OK, Rating.WRONG
-
-
-@pytest.fixture
-def pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
-    for name, value in bench_environment(tmp_path / "pins").items():
-        monkeypatch.setenv(name, value)
-    before, Device.pin_factory = Device.pin_factory, None
-    yield tmp_path / "pins"
-    Device.pin_factory = before
-
-
-# ---- pins ------------------------------------------------------------------------------------
-
-
-def test_pins_that_are_free_are_left_off(pins: Path) -> None:
-    (pins / "gpio17").write_bytes(b"1")
-    found = {f.check: f for f in look_at_pins(SETTINGS)}
-    assert {name: f.rating for name, f in found.items()} == {
-        "heater": OK, "contactor": OK, "fan": OK
-    }  # fmt: skip
-    assert not read_pin(pins, 17), "a heater that a dead process left on is off now"
-
-
-def test_a_pin_that_another_process_drives(pins: Path) -> None:
-    code = (
-        "import sys; from nightcure.board.lines import Line; line = Line(17, True, 'a lamp'); "
-        "print('claimed', flush=True); sys.stdin.read()"
-    )
-    with subprocess.Popen(
-        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-    ) as other:
-        assert other.stdout is not None
-        assert other.stdout.readline() == "claimed\n"
-        found = {f.check: f for f in look_at_pins(SETTINGS)}
-        other.communicate(timeout=20)
-    assert found["heater"].rating is WRONG
-    assert "GPIO17 cannot be claimed (held by 'a lamp')" in found["heater"].sentence
-    assert found["contactor"].rating is OK
-
-
-def test_a_stop_button_held_down(pins: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    settings = SETTINGS.model_copy(update={"stop_button": Button(pin=23)})
-    free = {f.check: f for f in look_at_pins(settings)}["stop button"]
-    assert free.rating is OK
-    monkeypatch.setattr("nightcure.board.button.PressButton.pressed", lambda _: True)
-    held = {f.check: f for f in look_at_pins(settings)}["stop button"]
-    assert held.rating is LOOK
-    assert "No night starts" in held.sentence
-
-
-def test_a_machine_without_pins(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.delenv("NIGHTCURE_GPIOD", raising=False)
-    monkeypatch.setenv("NIGHTCURE_BENCH", str(tmp_path))
-    monkeypatch.setattr(lines, "binding", lambda: bench_chip)
-    nothing = look_at_chip(Board(dev=tmp_path))
-    assert nothing.rating is WRONG
-    assert "not the oven's board" in nothing.sentence
-    (tmp_path / "gpiochip0").touch()
-    found = look_at_chip(Board(dev=tmp_path))
-    assert found.rating is OK
-    assert "pinctrl-bcm2835" in found.sentence
-    monkeypatch.setattr(bench_chip, "LABEL", "a keypad")
-    other = look_at_chip(Board(dev=tmp_path))
-    assert other.rating is WRONG
-    assert f"no GPIO chip that is known here: {tmp_path}/gpiochip0 is 'a keypad'" in other.sentence
-    monkeypatch.setattr(board_checks.os, "access", lambda *_: False)
-    denied = look_at_chip(Board(dev=tmp_path))
-    assert denied.rating is WRONG
-    assert "usermod -aG gpio" in denied.sentence
 
 
 # ---- disk and ledger ---------------------------------------------------------------------------
@@ -132,6 +53,13 @@ def test_a_ledger_in_memory(tmp_path: Path) -> None:
     found = look_at_disk(tmp_path / "x.ledger", mounts(tmp_path, "tmpfs"))
     assert found.rating is LOOK
     assert "a power cut loses every night" in found.sentence
+
+
+def test_a_ledger_on_a_read_only_root(tmp_path: Path) -> None:
+    """Its overlay is writable in memory; nights and trips would vanish. Fails before this."""
+    found = look_at_disk(tmp_path / "x.ledger", mounts(tmp_path, "overlay"))
+    assert found.rating is LOOK
+    assert "every night and trip" in found.sentence
 
 
 def test_a_folder_that_is_not_there_or_may_not_be_written(

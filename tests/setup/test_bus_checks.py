@@ -94,7 +94,7 @@ def test_a_sensor_that_is_garbled_now_and_then(
     monkeypatch.setattr(clock, "sleep", every_other)
     found = {f.check: f for f in look_at_bus(SETTINGS, tree.root, clock)}
     assert found["Lid"].rating is LOOK
-    assert "1 of 3 readings: garbled" in found["Lid"].sentence
+    assert "1 of 8 readings: garbled" in found["Lid"].sentence
     assert found["Lid"].figures["faults"] == ["crc"]
 
 
@@ -110,7 +110,7 @@ def test_sensors_that_differ_in_a_cold_oven(tree: W1Tree) -> None:
     tree.set_c(RIM, 12.0)
     found = look(tree)["agreement"]
     assert found.rating is LOOK
-    assert "Rim shows 3.0 K more than Air" in found.sentence
+    assert "Rim shows 2.8 K more than the others: an offset" in found.sentence
 
 
 def test_values_that_cannot_be(tree: W1Tree) -> None:
@@ -140,3 +140,32 @@ def test_sensors_read_one_by_one(tree: W1Tree) -> None:
     found = look(tree)["read time"]
     assert found.rating is LOOK
     assert "therm_bulk_read is not there" in found.sentence
+
+
+def test_a_sensor_with_an_offset_is_named(tree: W1Tree) -> None:
+    """One alone against two and more: families of clones are 0.5 to 3 K off (Petrich)."""
+    tree.set_c(LID, 8.0)
+    found = look(tree)["agreement"]
+    assert found.rating is LOOK
+    assert "Lid shows 1.1 K less than the others: an offset" in found.sentence
+
+
+def test_odd_ones_are_named_and_nobody_is_refused(tree: W1Tree) -> None:
+    """Fed by its data wire, and set to coarse steps; a number that no genuine one has."""
+    (tree.root / LID / "ext_power").write_text("0\n")
+    (tree.root / RIM / "resolution").write_text("9\n")
+    found = look(tree)
+    assert (found["Lid"].rating, found["Rim"].rating) == (LOOK, LOOK)
+    assert "9.5 °C, part; starved: " in found["Lid"].sentence
+    assert "steps of 0.5 K" in found["Rim"].sentence
+    assert "makers" not in found
+    clone = "28-0300a2795846"
+    tree.set_c(clone, 9.5)
+    (tree.root / "w1_bus_master1" / "w1_master_slaves").write_text(
+        "".join(f"{i}\n" for i in (AIR, LID, RIM, SHED, clone))
+    )
+    data = SETTINGS.model_dump(mode="json")
+    data["thermometers"][1]["id"] = clone
+    told = look(tree, Settings.model_validate(data))
+    assert told["makers"].figures == {"clones": [clone]}
+    assert not [f for f in told.values() if f.rating is WRONG]

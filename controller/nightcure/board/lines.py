@@ -111,6 +111,41 @@ class Line:
         self._request.release()
 
 
+def idle_level(number: int) -> bool:
+    """What a line is at while nobody drives it: its pull. It is let go of at once.
+
+    Raises:
+        LineError: as `Line`.
+    """
+    gpiod = binding()
+    path, _ = find_chip(gpiod)
+    settings = gpiod.LineSettings(direction=gpiod.line.Direction.INPUT)
+    try:
+        request = gpiod.request_lines(path, config={number: settings}, consumer=CONSUMER)
+    except (OSError, ValueError) as error:
+        raise LineError(f"{path}: {_words(error)}") from None
+    try:
+        return bool(request.get_value(number) == gpiod.line.Value.ACTIVE)
+    finally:
+        request.release()
+
+
+def holder(number: int) -> str | None:
+    """As whom the kernel lists the holder of a line; None where it is free.
+
+    Raises:
+        LineError: there is no such chip.
+    """
+    gpiod = binding()
+    path, _ = find_chip(gpiod)
+    try:
+        with gpiod.Chip(path) as chip:
+            info = chip.get_line_info(number)
+    except (OSError, ValueError) as error:
+        raise LineError(f"{path}: {_words(error)}") from None
+    return str(info.consumer or "?") if info.used else None
+
+
 def _words(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error)
 

@@ -15,17 +15,17 @@ from .board_checks import (
     Board,
     controller_runs,
     ledger_held,
-    look_at_chip,
     look_at_clock,
     look_at_disk,
     look_at_latch,
     look_at_ledger,
-    look_at_pins,
     look_at_service,
     look_at_watchdog,
 )
+from .board_kind import look_at_board, look_at_letting_go, look_at_memory
 from .bus_checks import look_at_bus
 from .finding import Finding, Rating
+from .pin_checks import look_at_chip, look_at_holder, look_at_pins
 
 THIS_MACHINE = Board()
 
@@ -37,20 +37,23 @@ def all_checks(path: Path, settings: Settings, board: Board = THIS_MACHINE) -> I
     """
     yield _settings(path, settings)
     yield from look_at_the_box(settings)
-    yield from look_at_bus(settings, bus_root(), MachineClock())
+    runs = controller_runs(settings.ledger)
+    yield look_at_board(board.sys)
+    yield from look_at_bus(settings, bus_root(), MachineClock(), measure=not runs)
     chip = look_at_chip(board)
     yield chip
-    runs = controller_runs(settings.ledger)
     if runs:
-        yield Finding("controller", Rating.OK, "It runs and holds the pins; they are left alone.")
+        yield look_at_holder(settings)
     elif chip.rating is not Rating.WRONG:
         yield from _pins(settings)
+    yield look_at_letting_go(board.sys)
     yield look_at_disk(settings.ledger, board)
     yield look_at_ledger(settings.ledger)
     yield look_at_latch(settings.ledger, runs)
     yield look_at_clock(board)
     yield look_at_watchdog(board)
     yield look_at_service(board)
+    yield look_at_memory(board.sys)
 
 
 def look_at_the_box(settings: Settings) -> Iterator[Finding]:

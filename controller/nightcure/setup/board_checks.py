@@ -1,4 +1,4 @@
-"""Checks of the board: pins, disk, ledger, clock, watchdog, service. Nothing is switched on."""
+"""Checks of the board: disk, ledger, clock, watchdog, service."""
 
 from __future__ import annotations
 
@@ -18,7 +18,6 @@ from ..errors import NightcureError
 from ..ledger.file import PAGE_BYTES, open_ledger
 from ..ledger.latch_file import ARMED, CLEAR, MISSING, TRIPPED, read_latch, state_folder
 from ..ledger.writer import LedgerInUse, hold_ledger
-from ..settings import ANNUNCIATOR, Settings, pin_name
 from .finding import Finding, Rating
 
 #: A night is 4.5 MB (hardware-notes/flash-wear.md): room for ten, and for a hundred.
@@ -31,6 +30,8 @@ UNSET_S = 1_735_689_600
 #: adjtimex(2): the clock is not synchronised.
 TIME_ERROR = 5
 IN_MEMORY = {"tmpfs", "ramfs"}
+#: A root that is read-only below and writable on top, in memory as a rule.
+OVERLAY = "overlay"
 UNIT = "nightcure-controller.service"
 
 
@@ -83,80 +84,6 @@ def ledger_held(path: Path) -> Iterator[None]:
         lock.close()
 
 
-def look_at_chip(board: Board) -> Finding:
-    """Is there a chip with the header's pins, and may this user drive them?"""
-    from ..board.lines import BINDING_VARIABLE, LineError, binding, find_chip
-
-    stand_in = os.environ.get(BINDING_VARIABLE)
-    if stand_in:
-        return Finding("gpio", Rating.OK, f"Stand-in pins ({stand_in}); nothing is switched.")
-    chips = sorted(board.dev.glob("gpiochip*"))
-    if not chips:
-        sentence = f"No gpiochip in {board.dev}: this is not the oven's board."
-        return Finding("gpio", Rating.WRONG, sentence)
-    if not any(os.access(chip, os.R_OK | os.W_OK) for chip in chips):
-        return Finding(
-            "gpio",
-            Rating.WRONG,
-            f"{chips[0]} may not be opened: sudo usermod -aG gpio $USER, then log in again.",
-        )
-    try:
-        path, label = find_chip(binding())
-    except LineError as error:
-        said = str(error)
-        return Finding("gpio", Rating.WRONG, f"{said[0].upper()}{said[1:]}.")
-    return Finding("gpio", Rating.OK, f"{path} ({label}) may be used.")
-
-
-def look_at_pins(settings: Settings) -> list[Finding]:
-    """Claim every declared pin at its off level, and give it back off."""
-    from ..board.button import PressButton
-    from ..board.relay import Switch
-
-    found = []
-    declared = {"heater": settings.heater, "contactor": settings.contactor, "fan": settings.fan}
-    declared |= settings.annunciator.outputs()
-    for what, output in declared.items():
-        if output is None:
-            continue
-        figures = {"pin": output.pin}
-        heats = what not in ANNUNCIATOR
-        bad = Rating.WRONG if heats else Rating.LOOK
-        try:
-            switch = Switch(output, what)
-            still_on = switch.on
-            switch.close()
-        except NightcureError as error:
-            found.append(Finding(what, bad, str(error), figures))
-            continue
-        if still_on:
-            do = ": pull the plug" if heats else ""
-            sentence = f"{pin_name(output.pin)} cannot be driven off{do}."
-            found.append(Finding(what, bad, sentence, figures))
-        else:
-            found.append(
-                Finding(what, Rating.OK, f"{pin_name(output.pin)} is free and off.", figures)
-            )
-    if settings.stop_button is not None:
-        pin = settings.stop_button.pin
-        try:
-            button = PressButton(settings.stop_button)
-            pressed = button.pressed()
-            button.close()
-        except Exception as error:  # the pin library's own kinds
-            sentence = f"{pin_name(pin)} cannot be read ({error}); is another program using it?"
-            return [*found, Finding("stop button", Rating.WRONG, sentence, {"pin": pin})]
-        if pressed:
-            sentence = (
-                f"{pin_name(pin)} is at ground: pressed, or wired to what opens. No night starts."
-            )
-            found.append(Finding("stop button", Rating.LOOK, sentence, {"pin": pin}))
-        else:
-            sentence = f"{pin_name(pin)}: not pressed. Press it and check again: does it answer?"
-            found.append(Finding("stop button", Rating.OK, sentence, {"pin": pin}))
-    return found
-
-
 def look_at_disk(ledger: Path, board: Board) -> Finding:
     """Room, and how long a durable write takes where the ledger is."""
     folder = ledger.resolve().parent
@@ -181,8 +108,16 @@ def look_at_disk(ledger: Path, board: Board) -> Finding:
     if longest_s > TOO_SLOW_S:
         sentence = f"{shown}: the card is worn out or not what it says. Replace it."
         return Finding("disk", Rating.WRONG, sentence, figures)
-    if _in_memory(folder, board.mounts):
-        sentence = f"{shown}, but {folder} is memory: a power cut loses every night."
+    kind = _file_system(folder, board.mounts)
+    if kind in IN_MEMORY:
+        sentence = f"{shown}, but {folder} is memory: a power cut loses every night and trip."
+        return Finding("disk", Rating.LOOK, sentence, figures)
+    if kind == OVERLAY:
+        sentence = (
+            f"{shown}, but {folder} is on an overlay. Where that is a read-only root's, a power "
+            f"cut loses every night and trip: put the ledger on a disk of its own "
+            f"(hardware-notes/read-only-root.md)."
+        )
         return Finding("disk", Rating.LOOK, sentence, figures)
     if free < PLENTY_BYTES or longest_s > SLOW_S:
         sentence = f"{shown}: it will do. See hardware-notes/flash-wear.md."
@@ -209,14 +144,14 @@ def _durable_s(folder: Path) -> float:
     return longest_s
 
 
-def _in_memory(folder: Path, mounts: Path) -> bool:
+def _file_system(folder: Path, mounts: Path) -> str:
     best, kind = "", ""
     with suppress(OSError):
         for line in mounts.read_text(encoding="utf-8", errors="replace").splitlines():
             words = line.split()
             if len(words) > 2 and folder.is_relative_to(words[1]) and len(words[1]) >= len(best):
                 best, kind = words[1], words[2]
-    return kind in IN_MEMORY
+    return kind
 
 
 def look_at_ledger(path: Path) -> Finding:
@@ -291,7 +226,7 @@ def look_at_watchdog(board: Board) -> Finding:
             "watchdog",
             Rating.LOOK,
             "None: a board that freezes with the heater on stays so. dtparam=watchdog=on in "
-            "config.txt (systemd/install writes it).",
+            "config.txt (nightcure setup writes it).",
         )
     state = ""
     for dog in dogs:
@@ -301,7 +236,8 @@ def look_at_watchdog(board: Board) -> Finding:
         return Finding(
             "watchdog",
             Rating.LOOK,
-            "It is there and sleeps: systemd/install sets RuntimeWatchdogSec=14, then reboot.",
+            "It is there and sleeps: RuntimeWatchdogSec=14 in /etc/systemd/system.conf, as the "
+            "package and systemd/install set it, then reboot.",
         )
     return Finding("watchdog", Rating.OK, "The board's own is on duty.")
 
@@ -313,7 +249,7 @@ def look_at_service(board: Board) -> Finding:
             "service",
             Rating.LOOK,
             "Not installed: by hand, run nightcure off whenever the controller was killed. "
-            "systemd/install does it for you.",
+            "The service does it for you (systemd/README.md).",
         )
     enabled, active = board.systemctl("is-enabled", UNIT), board.systemctl("is-active", UNIT)
     figures = {"enabled": enabled, "active": active}
