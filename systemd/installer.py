@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 import shlex
 import subprocess
+import sys
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from pieces import (
-    BEGIN,
-    END,
     HERE,
+    PACKAGED,
     SOURCES,
     STATE,
     Refused,
@@ -20,16 +20,24 @@ from pieces import (
     digest,
     read_oven,
     sources_digest,
+    write,
+)
+
+from nightcure.setup.boot_file import (
+    BEGIN,
+    END,
+    PLACES,
+    BootFileError,
+    board_model,
     with_block,
     without_block,
-    write,
 )
 
 PROGRAM = "opt/nightcure"
 OVEN = "etc/nightcure/oven.toml"
 #: What was installed, so that it can be undone: path -> SHA-256 of what was written, and the
 #: sources' own.
-NOTE = "etc/nightcure/installed.json"
+NOTE = "etc/nightcure/machine.json" if PACKAGED else "etc/nightcure/installed.json"
 UNITS = ("nightcure-controller.service", "nightcure-web.service")
 SYSUSERS, TMPFILES = "etc/sysusers.d/nightcure.conf", "etc/tmpfiles.d/nightcure.conf"
 RULES = "etc/udev/rules.d/60-nightcure.rules"
@@ -41,8 +49,11 @@ FILES = {
     WATCHDOG: "60-nightcure-watchdog.conf",
     **{f"etc/systemd/system/{unit}": unit for unit in UNITS},
 }
+if PACKAGED:
+    FILES = {}
 AVAHI = "etc/avahi/services/nightcure.service"
-BOOT = ("boot/firmware/config.txt", "boot/config.txt")
+#: Tells whether a night is under way; the package's scripts have it in them.
+NIGHT = shlex.quote(str(HERE / "debian" / "night-under-way"))
 #: There while the device manager runs; a container has none.
 UDEV = Path("/run/udev/control")
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
@@ -52,6 +63,14 @@ CHECK += "try: l(Path(sys.argv[1]))\nexcept Exception as e: sys.exit(str(e))"
 NO_NUMERICS = (
     "Without --planning the page can neither say whether a night will do nor test the oven."
 )
+
+
+def boot_text(text: str, oven: dict[str, Any] | None = None, model: str = "") -> str:
+    """config.txt with our lines for this oven, or without them."""
+    try:
+        return without_block(text) if oven is None else with_block(text, oven, model)
+    except BootFileError as error:
+        raise Refused(str(error)) from None
 
 
 class Installer:
@@ -98,12 +117,23 @@ class Installer:
     # ---- install ---------------------------------------------------------------------------
 
     def plan_install(self, oven_file: Path | None) -> None:
-        """Every step from what is there to nightcure running."""
+        """Every step from what is there to nightcure running.
+
+        Of a package that has no settings yet, only what makes the bus appear at the next boot.
+        """
+        if PACKAGED and oven_file is None and not (self.root / OVEN).exists():
+            self._plan_boot({})
+            return
         oven = read_oven(oven_file or self.root / OVEN)
-        renewed = self._plan_program()
+        if self.live and self.answers("sh", "-c", f". {NIGHT}; night_under_way"):
+            raise Refused(
+                "A night is under way, and this would start the controller anew. Come again when "
+                "it has ended, or stop it on the page first."
+            )
+        renewed = not PACKAGED and self._plan_program()
         if self.live:
             chosen = oven_file or self.root / OVEN
-            python = str(self.root / PROGRAM / "bin" / "python")
+            python = sys.executable if PACKAGED else str(self.root / PROGRAM / "bin" / "python")
             self.steps.append(
                 Step(f"check   {chosen}", lambda: self.run(python, "-c", CHECK, str(chosen)))
             )
@@ -195,12 +225,12 @@ class Installer:
                 new.add(AVAHI)
 
     def _plan_boot(self, oven: dict[str, Any]) -> None:
-        path = next((self.root / name for name in BOOT if (self.root / name).exists()), None)
+        path = next((self.root / name for name in PLACES if (self.root / name).exists()), None)
         if path is None:
             self.remarks.append("No config.txt: not a Raspberry Pi, so no pin state at boot.")
             return
         text = path.read_text("utf-8")
-        wanted = with_block(text, oven)
+        wanted = boot_text(text, oven, board_model() if self.live else "")
         if text != wanted:
             lines = ", ".join(wanted.partition(BEGIN)[2].partition(END)[0].splitlines()[1:])
             self.steps.append(
@@ -238,17 +268,17 @@ class Installer:
                 self.remarks.append(f"{self.root / OVEN} stays; --purge takes it away too.")
             elif (self.root / target).exists():
                 self._take_away(target, written)
-        for name in BOOT:
+        for name in PLACES:
             path = self.root / name
             if path.exists() and BEGIN in path.read_text("utf-8"):
-                plain = without_block(path.read_text("utf-8")).encode()
+                plain = boot_text(path.read_text("utf-8")).encode()
                 do = partial(write, path, plain, path.stat().st_mode & 0o777)
                 self.steps.append(Step(f"change  {path}: without our lines", do))
-        if self.live and (self.steps or (self.root / PROGRAM).exists()):
+        if self.live and not PACKAGED and (self.steps or (self.root / PROGRAM).exists()):
             self.command("systemctl", "daemon-reexec")
             if UDEV.exists():
                 self.command("udevadm", "control", "--reload")
-            if (self.root / PROGRAM).exists():
+            if (self.root / PROGRAM).exists() and not PACKAGED:
                 self.command("rm", "-rf", str(self.root / PROGRAM))
         if purge:
             if self.live and self.answers("getent", "passwd", "nightcure"):

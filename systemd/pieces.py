@@ -1,4 +1,4 @@
-"""What the installer is made of: steps, files written whole, config.txt, the sources' mark."""
+"""What the installer is made of: steps, files written whole, the sources' mark."""
 
 from __future__ import annotations
 
@@ -12,9 +12,8 @@ from typing import Any, NamedTuple
 HERE = Path(__file__).resolve().parent
 SOURCES = HERE.parent
 STATE = "var/lib/nightcure"
-#: The annunciator's outputs (nightcure.settings.ANNUNCIATOR).
-TELL = ("siren", "running", "waiting", "ready", "alarm")
-BEGIN, END = "# nightcure begin\n", "# nightcure end\n"
+#: The Debian package brings program, units and rules; what follows from oven.toml is left to do.
+PACKAGED = (SOURCES / "pyvenv.cfg").exists()
 
 
 class Refused(Exception):
@@ -54,35 +53,6 @@ def write(path: Path, data: bytes, mode: int = 0o644) -> None:
         file.flush()
         os.fsync(file.fileno())
     fresh.replace(path)
-
-
-def without_block(text: str) -> str:
-    """config.txt as it was before our lines."""
-    before, begin, rest = text.partition(BEGIN)
-    if not begin:
-        return text
-    _, end, after = rest.partition(END)
-    if not end:
-        raise Refused("config.txt: '# nightcure begin' has no '# nightcure end'; mend it by hand.")
-    return before + after
-
-
-def with_block(text: str, oven: dict[str, Any]) -> str:
-    """config.txt with every output driven to off early in the boot, the bus and the watchdog on."""
-    text = without_block(text)
-    off: dict[str, list[str]] = {"dl": [], "dh": []}
-    told = oven.get("annunciator", {})
-    outputs = [oven[name] for name in ("heater", "contactor", "fan") if name in oven]
-    outputs += [told[name] for name in told if name in TELL]
-    for output in outputs:
-        level = "dl" if output.get("active_high", True) else "dh"
-        off[level].append(str(output["pin"]))
-    lines = ["[all]", *(f"gpio={','.join(pins)}=op,{at}" for at, pins in off.items() if pins)]
-    if "dtoverlay=w1-gpio" not in text:
-        lines.append("dtoverlay=w1-gpio,gpiopin=4")
-    lines.append("dtparam=watchdog=on")
-    gap = "" if not text or text.endswith("\n") else "\n"
-    return f"{text}{gap}{BEGIN}" + "".join(f"{line}\n" for line in lines) + END
 
 
 def read_oven(path: Path) -> dict[str, Any]:

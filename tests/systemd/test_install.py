@@ -124,8 +124,8 @@ def test_the_boot_lines_follow_the_ovens_pins(machine: Machine) -> None:
     machine.install(f"--oven={machine.oven}", "--yes")
     block = machine.config.read_text().removeprefix(CONFIG)
     assert block.splitlines() == [
-        OURS, "[all]", "gpio=17,27,22=op,dl", "dtoverlay=w1-gpio,gpiopin=4",
-        "dtparam=watchdog=on", "# nightcure end",
+        OURS, "[all]", "gpio=17,27,22=op,dl", "dtoverlay=", "dtparam=strict_gpiod",
+        "dtparam=watchdog=on", "dtoverlay=w1-gpio,gpiopin=4", "# nightcure end",
     ]  # fmt: skip
     machine.write_oven(
         ("nightcure.ledger", LEDGER),
@@ -140,7 +140,7 @@ def test_the_boot_lines_follow_the_ovens_pins(machine: Machine) -> None:
 
 
 def test_a_bus_that_is_set_up_already_stays_so(machine: Machine) -> None:
-    machine.config.write_text(CONFIG + "dtoverlay=w1-gpio,gpiopin=26\n")
+    machine.config.write_text(CONFIG + "[all]\ndtoverlay=w1-gpio,gpiopin=26\n")
     machine.install(f"--oven={machine.oven}", "--yes")
     assert machine.config.read_text().count("w1-gpio") == 1
 

@@ -29,7 +29,13 @@ def _option(text: str, panel: str) -> typer.models.OptionInfo:
 
 
 def setup(
-    file: Annotated[Path, typer.Option("--out", help="The file to write.")] = Path("oven.toml"),
+    out_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            help="The file to write: oven.toml, or the service's where the package is installed.",
+        ),
+    ] = None,
     bus: Annotated[
         Path | None, typer.Option(help="Another 1-Wire tree than /sys/bus/w1/devices.")
     ] = None,
@@ -103,9 +109,14 @@ def setup(
         from ..setup.box_questions import BoxGiven
         from ..setup.interview import Given, interview
         from ..setup.oven_file import text_of, write_checked
+        from ..setup.package import SERVICE_OVEN, installer, put_in_place
         from ..setup.questions import Asker, Stopped
 
         ask = Asker(out, yes)
+        file = out_file or (SERVICE_OVEN if installer() else Path("oven.toml"))
+        of_service = file == SERVICE_OVEN and installer() is not None
+        if of_service:
+            service = True
         given = Given(
             name, units, sensor or (), bus, power, relay,
             BoxGiven(
@@ -126,6 +137,12 @@ def setup(
         except (Stopped, KeyboardInterrupt):
             err.print("\nStopped; nothing was written.")
             raise typer.Exit(130) from None
+        if of_service:
+            ask.say(f"\nWritten: {file}. For the service:")
+            if not put_in_place(yes):
+                raise typer.Exit(1)
+            ask.say("\nIt runs. Next:\n  sudo nightcure check   (--switches tests each switch)")
+            return
         ask.say(
             f"\nWritten: {file}. Next:\n"
             f"  nightcure check {file}\n"
@@ -156,7 +173,10 @@ def _may_be_written(file: Path, replace: bool, ask: Asker) -> bool:
     if not folder.is_dir():
         raise BadInput(f"{file}: there is no folder {folder}; make it first, or choose another.")
     if not os.access(folder, os.W_OK):
-        raise BadInput(f"{file}: you may not write in {folder}; choose another place with --out.")
+        raise BadInput(
+            f"{file}: you may not write in {folder}; run it with sudo, or choose another place "
+            f"with --out."
+        )
     if file.is_dir():
         raise BadInput(f"{file} is a folder; name a file with --out.")
     if not (file.exists() or file.is_symlink()):

@@ -15,6 +15,8 @@ PLACES = ("boot/firmware/config.txt", "boot/config.txt")
 #: Tells the kernel to make a line an input again when the process that drives it has died; without
 #: it a Raspberry Pi's kernel keeps the line driven (raspberrypi/linux pull requests 6117 and 6150).
 STRICT = "dtparam=strict_gpiod"
+#: The annunciator's outputs (nightcure.settings.ANNUNCIATOR, which needs more than this may).
+TELL = ("siren", "running", "waiting", "ready", "alarm")
 BUS = "dtoverlay=w1-gpio"
 #: The bus's pin where nothing says otherwise (the overlay's own default).
 BUS_PIN = 4
@@ -108,10 +110,12 @@ def with_block(text: str, oven: dict[str, Any], model: str = "") -> str:
     """
     text = without_block(text)
     off: dict[str, list[str]] = {"dl": [], "dh": []}
-    for name in ("heater", "contactor", "fan"):
-        if name in oven:
-            level = "dl" if oven[name].get("active_high", True) else "dh"
-            off[level].append(str(oven[name]["pin"]))
+    told = oven.get("annunciator", {})
+    outputs = [oven[name] for name in ("heater", "contactor", "fan") if name in oven]
+    outputs += [told[name] for name in told if name in TELL]
+    for output in outputs:
+        level = "dl" if output.get("active_high", True) else "dh"
+        off[level].append(str(output["pin"]))
     lines = ["[all]", *(f"gpio={','.join(pins)}=op,{at}" for at, pins in off.items() if pins)]
     lines += ["dtoverlay=", STRICT, "dtparam=watchdog=on"]
     if not bus_pins(text, model):

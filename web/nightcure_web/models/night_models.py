@@ -84,7 +84,7 @@ SUMMARY = {
     "id": 12,
     "label": "Hatch lid 3",
     "oven": "Estuary box",
-    "version": "0.1.0",
+    "version": "0.2.0",
     "started_s": 1764100800.0,
     "ended_s": 1764144000.0,
     "outcome": "done",
