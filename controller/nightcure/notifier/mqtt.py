@@ -11,6 +11,7 @@ import re
 import ssl
 import threading
 import time
+from contextlib import suppress
 from typing import Any
 
 import paho.mqtt.client as paho
@@ -127,9 +128,9 @@ class Publisher:
         self._stopping = True
         self._news.set()
         if self.client.is_connected() and not self._check:
-            self.client.publish(f"{self.topic}/availability", "offline", 1, True).wait_for_publish(
-                2
-            )
+            left = self.client.publish(f"{self.topic}/availability", "offline", 1, True)
+            with suppress(ValueError, RuntimeError):  # the broker has just gone
+                left.wait_for_publish(2)
         self.client.disconnect()
         stopper = threading.Thread(target=self.client.loop_stop, daemon=True)
         stopper.start()
