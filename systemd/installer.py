@@ -39,6 +39,11 @@ OVEN = "etc/nightcure/oven.toml"
 #: sources' own.
 NOTE = "etc/nightcure/machine.json" if PACKAGED else "etc/nightcure/installed.json"
 UNITS = ("nightcure-controller.service", "nightcure-web.service")
+#: The third, where there is a file of secrets: whom it tells, and their passwords.
+NOTIFIER, SECRETS = "nightcure-notifier.service", "etc/nightcure/notifications.toml"
+#: The settings hold the passphrase's hash.
+MODES = {OVEN: 0o640, SECRETS: 0o600}
+SYSTEM = "etc/systemd/system"
 SYSUSERS, TMPFILES = "etc/sysusers.d/nightcure.conf", "etc/tmpfiles.d/nightcure.conf"
 RULES = "etc/udev/rules.d/60-nightcure.rules"
 WATCHDOG = "etc/systemd/system.conf.d/60-nightcure-watchdog.conf"
@@ -47,7 +52,7 @@ FILES = {
     TMPFILES: "nightcure.tmpfiles.conf",
     RULES: "60-nightcure.rules",
     WATCHDOG: "60-nightcure-watchdog.conf",
-    **{f"etc/systemd/system/{unit}": unit for unit in UNITS},
+    **{f"{SYSTEM}/{unit}": unit for unit in UNITS},
 }
 if PACKAGED:
     FILES = {}
@@ -73,6 +78,11 @@ def boot_text(text: str, oven: dict[str, Any] | None = None, model: str = "") ->
         raise Refused(str(error)) from None
 
 
+def mark(target: str, data: bytes) -> str:
+    """What is noted of a file that was written; of secrets, nothing to guess them by."""
+    return "" if target == SECRETS else digest(data)
+
+
 class Installer:
     """Works out the steps; nothing is done before `do_all`.
 
@@ -80,12 +90,21 @@ class Installer:
         root: where to install; `live` says that it is the running system.
         wheels: a folder of wheels to install from, for a board without network.
         planning: with the numerics that the page's plan and the oven's test need.
+        secrets: the notifier's file, to be put where only root and its unit read it.
     """
 
     def __init__(
-        self, root: Path, live: bool, wheels: Path | None = None, planning: bool = False
+        self,
+        root: Path,
+        live: bool,
+        wheels: Path | None = None,
+        planning: bool = False,
+        secrets: Path | None = None,
     ) -> None:
         self.root, self.live, self.wheels, self.planning = root, live, wheels, planning
+        self.secrets = secrets
+        self.tells = not PACKAGED and (secrets is not None or (root / SECRETS).exists())
+        self.units = (*UNITS, NOTIFIER) if self.tells else UNITS
         self.steps: list[Step] = []
         self.remarks: list[str] = []
         self.files: dict[str, str] = {}
@@ -138,14 +157,17 @@ class Installer:
                 Step(f"check   {chosen}", lambda: self.run(python, "-c", CHECK, str(chosen)))
             )
         checked = len(self.steps)
-        new = {target for target, name in FILES.items() if self._place(target, HERE / name)}
+        files = {**FILES, **({f"{SYSTEM}/{NOTIFIER}": NOTIFIER} if self.tells else {})}
+        new = {target for target, name in files.items() if self._place(target, HERE / name)}
+        if self.secrets is not None and self._place(SECRETS, self.secrets):
+            new.add(SECRETS)
         if oven_file is not None:
             self._place(OVEN, oven_file)
         self.oven, before = digest((oven_file or self.root / OVEN).read_bytes()), self.oven
         if self.oven != before:  # by --oven, or edited in place
             new.add(OVEN)
         if not self.finished:  # the last attempt failed somewhere: nothing of it is relied on
-            new |= {*FILES, OVEN}
+            new |= {*files, OVEN}
         self._plan_avahi(oven, new)
         self._plan_boot(oven)
         if SYSUSERS in new:
@@ -154,14 +176,14 @@ class Installer:
             self.command("systemd-tmpfiles", "--create", Path(TMPFILES).name)
         if self.live:
             self._plan_start(new, renewed)
-        elif any(f"etc/systemd/system/{unit}" in new for unit in UNITS):
-            self.command("systemctl", "enable", *UNITS)
+        elif any(f"{SYSTEM}/{unit}" in new for unit in self.units):
+            self.command("systemctl", "enable", *self.units)
         if len(self.steps) == checked and not renewed:
             self.steps = []
 
     def what(self) -> str:
         """What pip is asked for."""
-        extras = "pi,planning" if self.planning else "pi"
+        extras = "pi" + ",planning" * self.planning + ",notifications" * self.tells
         return f"nightcure[{extras}]" if self.wheels else f"{SOURCES}[{extras}]"
 
     def _plan_program(self) -> bool:
@@ -176,6 +198,7 @@ class Installer:
         if not (numerics or self.planning):
             self.remarks.append(NO_NUMERICS)
         there = (place / "bin" / "nightcure").exists() and (numerics or not self.planning)
+        there = there and (not self.tells or any(place.glob("lib/python*/site-packages/apprise")))
         if wanted == self.sources and there:
             return False
         if not (place / "bin" / "python").exists():
@@ -196,10 +219,10 @@ class Installer:
     def _place(self, target: str, source: Path, data: bytes | None = None) -> bool:
         """Steps that put our file in place; whether there were any."""
         path, data = self.root / target, source.read_bytes() if data is None else data
-        mode = 0o640 if target == OVEN else 0o644  # it holds the passphrase's hash
+        mode = MODES.get(target, 0o644)
         there = path.read_bytes() if path.exists() else None
         if there == data:
-            self.files[target] = digest(data)
+            self.files[target] = mark(target, data)
             return False
         if there is not None and digest(there) != self.files.get(target):
             old = path.with_name(path.name + ".old")
@@ -207,7 +230,7 @@ class Installer:
 
         def do() -> None:
             write(path, data, mode)
-            self.files[target] = digest(data)
+            self.files[target] = mark(target, data)
 
         self.steps.append(Step(f"write   {path}", do))
         return True
@@ -250,22 +273,24 @@ class Installer:
         elif new:
             self.command("systemctl", "daemon-reload")
         if renewed or new:
-            self.command("systemctl", "enable", *UNITS)
+            self.command("systemctl", "enable", *self.units)
             # A night under way is taken up again by the new controller.
-            self.command("systemctl", "restart", *UNITS)
-        elif not all(self.answers("systemctl", "is-active", "--quiet", unit) for unit in UNITS):
-            self.command("systemctl", "enable", "--now", *UNITS)
+            self.command("systemctl", "restart", *self.units)
+        elif not all(
+            self.answers("systemctl", "is-active", "--quiet", unit) for unit in self.units
+        ):
+            self.command("systemctl", "enable", "--now", *self.units)
 
     # ---- uninstall -------------------------------------------------------------------------
 
     def plan_uninstall(self, purge: bool) -> None:
         """Every step back. Nights and settings stay unless `purge`."""
-        units = [u for u in UNITS if (self.root / "etc/systemd/system" / u).exists()]
+        units = [u for u in (*UNITS, NOTIFIER) if (self.root / SYSTEM / u).exists()]
         if units:
             self.command("systemctl", "disable", *(["--now"] if self.live else []), *units)
         for target, written in sorted(self.files.items()):
-            if target == OVEN and not purge:
-                self.remarks.append(f"{self.root / OVEN} stays; --purge takes it away too.")
+            if target in (OVEN, SECRETS) and not purge:
+                self.remarks.append(f"{self.root / target} stays; --purge takes it away too.")
             elif (self.root / target).exists():
                 self._take_away(target, written)
         for name in PLACES:

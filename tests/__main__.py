@@ -1,6 +1,6 @@
 """Everything that must hold: `python -m tests`. Style, types, imports, the page, then pytest.
 
-What only Debian packages (the browser of the page's tests, the checker of the units) is installed
+What only Debian packages (page's browser, units' checker, broker and collector) have is installed
 first where it is missing; that asks for root, or for sudo. Arguments go to pytest.
 """
 
@@ -18,11 +18,19 @@ ROOT = Path(__file__).resolve().parents[1]
 PAGE = ROOT / "web" / "page"
 TOOLS = Path(sys.executable).parent
 #: Program and the Debian package that has it.
-PROGRAMS = {"chromium": "chromium", "systemd-analyze": "systemd", "git": "git"}
+PROGRAMS = {
+    "chromium": "chromium",
+    "systemd-analyze": "systemd",
+    "git": "git",
+    "mosquitto": "mosquitto",
+    "promtool": "prometheus",
+    "openssl": "openssl",
+}
 #: Real processes, pins and browsers: each wants the machine for itself.
 ALONE = (
     "tests/loop/test_three_parts.py",
     *("tests/setup", "tests/systemd", "tests/browser"),
+    *(f"tests/notifier/test_{name}.py" for name in ("mqtt", "processes")),
     *(f"tests/faults/test_{name}.py" for name in ("budget", "processes", "signals")),
     *(f"tests/cli/test_{name}.py" for name in ("check", "demo", "setup", "virtual")),
 )

@@ -1,5 +1,5 @@
 """The notifier as a process beside the real controller: how soon a trip is told, a service that
-is away, hangs or refuses, a killed controller, a lost ledger, the heartbeat; and no secret shown."""
+is away, hangs or refuses, a killed controller, a lost ledger, the heartbeat; no secret shown."""
 
 from __future__ import annotations
 

@@ -80,6 +80,7 @@ def test_it_shows_what_it_would_do_and_does_nothing(machine: Machine) -> None:
     shown = machine.install(f"--oven={machine.oven}", "--dry-run")
     assert f"{machine.root}/etc/systemd/system/nightcure-controller.service" in shown
     assert "gpio=17,27,22=op,dl" in shown
+    assert "notifier" not in shown
     assert "systemctl" in shown
     assert machine.tree() == before
     assert machine.calls() == []
@@ -118,6 +119,30 @@ def test_it_puts_everything_in_place_and_the_second_time_nothing(machine: Machin
         assert "Nothing to do." in machine.install(*again)
     assert machine.tree() == first
     assert len(machine.calls()) == 3
+
+
+def test_the_notifier_comes_with_its_secrets_and_only_with_them(machine: Machine) -> None:
+    unit = "etc/systemd/system/nightcure-notifier.service"
+    machine.install(f"--oven={machine.oven}", said="y\n")
+    assert unit not in machine.tree()
+    secrets = machine.root.parent / "secrets.toml"
+    secrets.write_text('[services]\nphone = "ntfys://swordfish"\n')
+    shown = machine.install(f"--notifications={secrets}", said="y\n")
+    assert unit in machine.tree()
+    place = machine.root / "etc/nightcure/notifications.toml"
+    assert place.stat().st_mode & 0o777 == 0o600
+    assert place.read_bytes() == secrets.read_bytes()
+    assert any("enable" in c and "nightcure-notifier.service" in c for c in machine.calls())
+    kept = {name: data for name, data in machine.tree().items() if name != str(place.name)}
+    told = [name for name, data in kept.items() if b"swordfish" in data]
+    assert told == ["etc/nightcure/notifications.toml"]
+    assert "swordfish" not in shown
+    before = machine.tree()
+    machine.install()
+    assert machine.tree() == before
+    machine.install("--uninstall", said="y\n")
+    assert unit not in machine.tree()
+    assert place.exists(), "a person's own file stays"
 
 
 def test_the_boot_lines_follow_the_ovens_pins(machine: Machine) -> None:

@@ -31,8 +31,10 @@ def read(name: str) -> dict[str, list[str]]:
     return found
 
 
-def test_there_are_two() -> None:
-    assert [u.name for u in UNITS] == ["nightcure-controller.service", "nightcure-web.service"]
+def test_there_are_three() -> None:
+    assert [u.name for u in UNITS] == [
+        f"nightcure-{who}.service" for who in ("controller", "notifier", "web")
+    ]
 
 
 @pytest.mark.parametrize("unit", UNITS, ids=lambda u: u.name)
@@ -56,7 +58,12 @@ def test_the_checker_accepts_it(unit: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("unit", "most"), [("nightcure-controller.service", 3.0), ("nightcure-web.service", 2.0)]
+    ("unit", "most"),
+    [
+        ("nightcure-controller.service", 3.0),
+        ("nightcure-web.service", 2.0),
+        ("nightcure-notifier.service", 2.0),
+    ],
 )
 def test_it_is_shut_in(unit: str, most: float) -> None:
     """systemd-analyze security: under the bounds set for each, and as the README says."""
@@ -75,7 +82,7 @@ def test_it_is_shut_in(unit: str, most: float) -> None:
     level = re.search(r"exposure level for \S+: ([\d.]+)", plain.stdout)
     assert level is not None, plain.stdout
     assert float(level[1]) < most
-    who = "controller" if "controller" in unit else "page"
+    who = "page" if "web" in unit else unit.removeprefix("nightcure-").removesuffix(".service")
     assert re.search(rf"the {who} {re.escape(level[1])}\b", README), level[1]
 
 
