@@ -66,6 +66,7 @@ _PATTERNS = {
 _PATTERNS |= {
     r"^[A-Za-z0-9_.:-]{1,253}$": "it should be a host's name or address, without a port",
     r"^https?://[^\s/]+(/[^\s]*)?$": "it should be an address as 'https://oven.example.org'",
+    r"^https?://[^\s/?#@]+/?$": "it should be an oven's page as 'http://oven-2.local:8733'",
     r"^[^+#/\x00$][^+#/\x00]*(/[^+#/\x00]+)*$": (
         "it should be a topic as 'shed/oven-1', without + and #"
     ),

@@ -16,6 +16,7 @@ import uvicorn
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import GZipMiddleware
+from starlette.routing import Route
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from nightcure import __version__
@@ -26,15 +27,18 @@ from . import live, problems
 from .connections import AT_ONCE, Connection, Room, Seldom, Stages, make_room
 from .jobs import Jobs
 from .middleware import HEADERS, OwnNames, Reading, SafeHeaders, SmallBodies
+from .other_ovens import OtherOvens
 from .plan_job import PlanJob
 from .profile_input import profile_schemas
 from .routes import (
     cards,
     cautions,
     commands,
+    metrics,
     morning,
     nights,
     oven_settings,
+    ovens,
     plan,
     profiles,
     record,
@@ -42,6 +46,7 @@ from .routes import (
     start_checks,
     status,
     survey,
+    telling,
 )
 from .services import Services
 from .survey_job import SurveyJob
@@ -76,14 +81,16 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     jobs = Jobs()
     app.state.news = live.News(app.state.services)
     app.state.surveying = SurveyJob(app.state.services, jobs)
+    app.state.others = OtherOvens(settings.web)
     app.state.planning = PlanJob(settings, jobs)
     problems.install(app, HEADERS)
     for part in (
         *(status, live, start_checks, nights, profiles, cards, commands, cautions, oven_settings),
-        *(session, survey, record, morning, plan),
+        *(session, survey, record, morning, plan, telling, metrics, ovens),
     ):
         app.include_router(part.router)
     app.mount("/api", problems.NoSuchRoute(app))
+    app.router.routes.append(Route("/metrics", problems.NoSuchRoute(app)))
     if static.is_dir():
         app.mount("/", StaticFiles(directory=static, html=True), name="page")
     app.add_middleware(GZipMiddleware, minimum_size=1000)

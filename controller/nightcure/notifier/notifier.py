@@ -14,6 +14,9 @@ from ..errors import BadInput
 from ..ledger.outbox import Outbox, outbox_path
 from ..settings import Settings
 from .heartbeat import Heartbeat
+from .push import NAME as BROWSERS
+from .push import Push
+from .push import wanted as push_wanted
 from .secrets_file import Secrets
 from .service import Service
 from .watch import Watch
@@ -64,6 +67,7 @@ class Notifier:
             address = secrets.heartbeat.get_secret_value()
             every_s = told.heartbeat_every_s
             self._heartbeat = Heartbeat(address, every_s, lambda: self._well, self.outbox)
+        self._join_browsers()
         beats = ["heartbeat"] if self._heartbeat else []
         self.outbox.part([*(s.name for s in self.services), *beats])
         self._watch = Watch(settings, self.outbox.place(PLACE), time.monotonic())
@@ -86,6 +90,8 @@ class Notifier:
                     os.utime(self.outbox.path)
                 if self._heartbeat is not None and forgot_s < 0.0:
                     self._heartbeat.start()
+                if self._join_browsers():
+                    self.services[-1].start()
             if mono_s - forgot_s >= 86400.0:
                 forgot_s = mono_s
                 self.outbox.forget_before(now_s)
@@ -111,6 +117,13 @@ class Notifier:
                 service.wake()
             service.look(mono_s, now_s)
 
+    def _join_browsers(self) -> bool:
+        """Once a browser has asked to be told; until then nothing of it is loaded."""
+        if any(s.name == BROWSERS for s in self.services) or not push_wanted(self._settings):
+            return False
+        self.services.append(Service(BROWSERS, Push(self._settings).send, self.outbox))
+        return True
+
     def _stop(self) -> None:
         self._notifier.notify("STOPPING=1")
         if self._heartbeat is not None:
@@ -125,8 +138,9 @@ class Notifier:
 def nobody(settings: Settings, secrets: Secrets) -> None:
     """Raise BadInput where nobody would be told anything."""
     told = settings.notifications
-    if not secrets.services and told.mqtt is None and secrets.heartbeat is None:
+    asked = secrets.services or secrets.heartbeat is not None or told.mqtt is not None
+    if not asked and not push_wanted(settings):
         raise BadInput(
             "Nobody is to be told: name a file with [services] in it (notifications.secrets in "
-            "oven.toml), or a broker ([notifications.mqtt])."
+            "oven.toml) or a broker ([notifications.mqtt]), or let a browser ask on the page."
         )

@@ -175,6 +175,9 @@ HostName = Annotated[str, Field(pattern=r"^[A-Za-z0-9_][A-Za-z0-9_.-]{0,252}$")]
 Network = Annotated[str, Field(pattern=r"^[0-9A-Fa-f.:]{2,45}(/[0-9]{1,3})?$")]
 
 
+OvenAddress = Annotated[str, Field(pattern=r"^https?://[^\s/?#@]+/?$", max_length=300)]
+
+
 class Web(Section):
     """The page. Without a passphrase it is seen from this machine only and takes no commands."""
 
@@ -187,6 +190,8 @@ class Web(Section):
     """Names the page goes by besides this machine's own, localhost and *.local."""
     proxies: Annotated[tuple[Network, ...], Field(max_length=20)] = ()
     """Addresses of proxies before the page, which alone may say for whom they ask."""
+    ovens: Annotated[tuple[OvenAddress, ...], Field(max_length=200)] = ()
+    """Pages of other ovens, shown together; those announced on the network come by themselves."""
 
     @model_validator(mode="after")
     def _login_needs_passphrase(self) -> Self:
