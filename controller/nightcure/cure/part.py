@@ -11,6 +11,7 @@ from ..errors import BadInput
 from ..settings import Section
 from .card import load_card
 from .clock_figures import ClockFigures
+from .factors import Prior
 
 
 class Part(Section):
@@ -19,6 +20,7 @@ class Part(Section):
     [[parts]]
     name = "Lid"
     card = "polyester-laminating"   # a shipped card, or a card's file beside the profile
+    batch = "PL 2231"               # of the resin; a gel cup of it dates this part, too
     catalyst_pct = 2.0              # left out where the resin's ratio is fixed
     resin_kg = 0.8
     sensor = "Lid"                  # the thermometer on its mould; the air if left out
@@ -41,8 +43,18 @@ class Part(Section):
     """
     thickness_mm: Annotated[float, Field(ge=0.5, le=100)] | None = None
     """Of the laminate: the virtual oven then follows its core, which runs ahead of the mould."""
+    batch: Annotated[str, Field(min_length=1, max_length=60)] | None = None
+    """What its resin's batch is called: a gel cup of that batch is one of this part's resin."""
     figures: ClockFigures | None = None
     """The card's numbers at this catalyst share; filled in when a profile is read."""
+    prior: Prior | None = None
+    """How far its resin may be from its card; filled in when a night is asked for. With it what is
+    seen in the night corrects the card."""
+
+    @property
+    def batch_name(self) -> str:
+        """What its batch is called; by its card where nobody named it."""
+        return self.batch or self.card
 
 
 def with_figures(data: Any, folder: Path | None = None) -> Any:

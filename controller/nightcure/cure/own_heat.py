@@ -1,0 +1,177 @@
+"""A part's own heat, found in its mould's temperature: what air and heater do not explain.
+
+Every five minutes the mould's rise is held against what could explain it: the air now and as it
+was minutes to hours before, the heater's radiation, a steady drift; and, under each hypothesis, the
+heat of its cure. All of that is linear, so that everything but the hypothesis is solved in closed
+form (normal and inverse gamma laws); what is kept of a night are sums.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from .hypotheses import Hypotheses
+
+BLOCK_MIN = 5
+#: Averages of the air over so many minutes: slow walls, thick moulds.
+AIR_AVERAGES_MIN = (5.0, 15.0, 45.0, 135.0)
+#: What the coefficients are taken to be before a night, and how surely: K/h per K to the air, K/h
+#: of drift, per K of the air's rise, per K of the heater's heat in the mould, K/h per K to each
+#: average (found by trying on plants of another structure).
+MEANS = (0.5, 0.0, 0.05, 0.04, 0.15, 0.15, 0.15, 0.15)
+SDS = (0.6, 0.5, 0.1, 0.08, 0.4, 0.4, 0.4, 0.4)
+TERMS = len(MEANS)
+#: The share of the heat that goes into the mould; beyond `HEAT_RANGE` it is punished: with it free
+#: a small bump of the wrong sign would pass for heat.
+HEAT_MEAN, HEAT_SD, HEAT_RANGE, HEAT_EDGE = 0.7, 0.28, (0.3, 1.6), 0.1
+#: Weight of five minutes: neighbours err alike, and any model errs more out of balance.
+WEIGHT, MOVED_K, APART_K_H = 0.25, 0.5, 2.0
+NOISE_K = 0.06
+NOISE_RANGE_K = (0.01, 0.5)
+#: Below this, ln(likelihood with heat / without), nothing is said to be seen; full weight `SURE`
+#: above it. Its influence is bounded: the shape of the kinetics is never quite right.
+SEEN, SURE, BOUND = 3.0, 3.0, 6.0
+
+
+class OwnHeat:
+    """The sums of one night, for every hypothesis."""
+
+    def __init__(self, hypotheses: Hypotheses, mould_j_per_k: float, power_w: float) -> None:
+        self._of = hypotheses
+        self._duty_k = 60.0 * power_w / mould_j_per_k
+        n = len(hypotheses.cells)
+        self.xx = [0.0] * (TERMS * TERMS)
+        self.xy = [0.0] * TERMS
+        self.yy = self.weight = 0.0
+        self.xh = tuple([[0.0] * n for _ in range(TERMS)] for _ in range(2))
+        self.hh = tuple([0.0] * n for _ in range(2))
+        self.hy = tuple([0.0] * n for _ in range(2))
+        self._averages: list[float] = []
+        self._sums = [0.0] * TERMS
+        self._parts: list[float] = []
+        self._airs: list[float] = []
+        self._good = True
+        self._minutes = 0
+
+    def minute(self, part_c: float, air_c: float, duty: float, good: bool) -> None:
+        """A minute has passed in the hypotheses, too; `good`: everything was really measured."""
+        if not self._averages:
+            self._averages = [air_c] * len(AIR_AVERAGES_MIN)
+        for k, tau in enumerate(AIR_AVERAGES_MIN):
+            self._averages[k] += (air_c - self._averages[k]) * (1.0 - math.exp(-1.0 / tau))
+        s = self._sums
+        s[0] += (air_c - part_c) / 60.0
+        s[1] += 1.0 / 60.0
+        s[3] += duty * self._duty_k
+        for k, average_c in enumerate(self._averages):
+            s[4 + k] += (average_c - part_c) / 60.0
+        self._parts.append(part_c)
+        self._airs.append(air_c)
+        self._good &= good
+        self._minutes += 1
+        if self._minutes % BLOCK_MIN:
+            return
+        if len(self._parts) >= BLOCK_MIN + 2 and self._good:
+            self._block()
+        self._of.emptied()
+        self._sums = [0.0] * TERMS
+        self._good = True
+        del self._parts[:-2], self._airs[:-2]
+
+    def _block(self) -> None:
+        p, a, x = self._parts, self._airs, self._sums
+        y = 0.5 * (p[-1] + p[-2] - p[0] - p[1])
+        x[2] = 0.5 * (a[-1] + a[-2] - a[0] - a[1])
+        w = WEIGHT / (1.0 + (x[2] / MOVED_K) ** 2 + (APART_K_H * x[0]) ** 2)
+        for value, mean in zip(x, MEANS, strict=True):
+            y -= value * mean
+        for i in range(TERMS):
+            wx = w * x[i]
+            self.xy[i] += wx * y
+            for j in range(TERMS):
+                self.xx[TERMS * i + j] += wx * x[j]
+        self.yy += w * y * y
+        self.weight += w
+        wy = w * y
+        for lag, b in enumerate(self._of.entered):
+            for i in range(TERMS):
+                wx = w * x[i]
+                self.xh[lag][i][:] = [s + wx * e for s, e in zip(self.xh[lag][i], b, strict=True)]
+            self.hh[lag][:] = [s + w * e * e for s, e in zip(self.hh[lag], b, strict=True)]
+            self.hy[lag][:] = [s + wy * e for s, e in zip(self.hy[lag], b, strict=True)]
+
+    def log_likelihoods(self) -> tuple[list[float], float]:
+        """Of every hypothesis, and without any heat; the noise is found, never assumed."""
+        noise2 = NOISE_K**2
+        found: tuple[list[float], float, float] = ([], 0.0, noise2)
+        for _ in range(3):
+            found = self._at(noise2)
+            noise2 = min(max(found[2], NOISE_RANGE_K[0] ** 2), NOISE_RANGE_K[1] ** 2)
+        return found[0], found[1]
+
+    def _at(self, noise2: float) -> tuple[list[float], float, float]:
+        lower = _cholesky(
+            [
+                v + (noise2 / SDS[i // TERMS] ** 2 if i // TERMS == i % TERMS else 0.0)
+                for i, v in enumerate(self.xx)
+            ]
+        )
+        z = _forward(lower, self.xy)
+        rest = self.yy - sum(v * v for v in z)
+        a_n = 2.0 + 0.5 * self.weight
+        prior = noise2 / HEAT_SD**2
+        fixed = 2.0 * NOISE_K**2
+        least = without = fixed + 0.5 * rest
+        logs: list[list[float]] = []
+        low, high = HEAT_RANGE
+        for lag in range(2):
+            columns = _forward_columns(lower, self.xh[lag])
+            one: list[float] = []
+            for hh, hy, *u in zip(self.hh[lag], self.hy[lag], *columns, strict=True):
+                a, b = prior + hh, hy
+                for v, zi in zip(u, z, strict=True):
+                    a -= v * v
+                    b -= v * zi
+                top = b + HEAT_MEAN * prior
+                h = top / a
+                q = fixed + 0.5 * (rest + HEAT_MEAN**2 * prior - h * top)
+                least = q if q < least else least
+                out = (low - h if h < low else h - high if h > high else 0.0) / HEAT_EDGE
+                one.append(0.5 * math.log(prior / a) - a_n * math.log(q) - 0.5 * out * out)
+            logs.append(one)
+        mean = [_log_mean(a, b) for a, b in zip(*logs, strict=True)]
+        return mean, -a_n * math.log(without), least / a_n
+
+
+def _log_mean(a: float, b: float) -> float:
+    high, low = (a, b) if a > b else (b, a)
+    return high + math.log(0.5 + 0.5 * math.exp(low - high))
+
+
+def _cholesky(a: Sequence[float]) -> list[list[float]]:
+    lower = [[0.0] * TERMS for _ in range(TERMS)]
+    for i in range(TERMS):
+        for j in range(i + 1):
+            rest = a[TERMS * i + j] - sum(lower[i][k] * lower[j][k] for k in range(j))
+            lower[i][j] = math.sqrt(max(rest, 1e-12)) if i == j else rest / lower[j][j]
+    return lower
+
+
+def _forward(lower: list[list[float]], b: Sequence[float]) -> list[float]:
+    z: list[float] = []
+    for i in range(TERMS):
+        z.append((b[i] - sum(lower[i][k] * z[k] for k in range(i))) / lower[i][i])
+    return z
+
+
+def _forward_columns(lower: list[list[float]], b: list[list[float]]) -> list[list[float]]:
+    """`_forward` for every hypothesis at once."""
+    z: list[list[float]] = []
+    for i in range(TERMS):
+        column = b[i]
+        for k in range(i):
+            factor = lower[i][k]
+            column = [v - factor * w for v, w in zip(column, z[k], strict=True)]
+        z.append([v / lower[i][i] for v in column])
+    return z
