@@ -81,7 +81,7 @@ class Command(NamedTuple):
     id: int
     word: str
     """`start`, `stop`, `skip`, `extend`, `setpoint`, `open`, `shut`, `acknowledge`, `silence`,
-    `reset` or `offset`."""
+    `reset`, `offset` or `cup`."""
     args: dict[str, Any]
     who: str
 
@@ -181,6 +181,38 @@ class PartCure(NamedTuple):
     milestones: tuple[When, ...]
 
 
+class Evidence(NamedTuple):
+    """Something seen of a batch of resin, to be kept with it.
+
+    Attributes:
+        batch: what it is called.
+        kind: `cup`, `heat`, or `end`: how far a part had come when its night ended.
+        found: what it says, JSON-ready.
+    """
+
+    batch: str
+    kind: str
+    found: dict[str, Any]
+
+
+class PartBelief(NamedTuple):
+    """What is believed of a part's cure, by all that was seen; each early, likely and late (10, 50
+    and 90 %).
+
+    Attributes:
+        gel_factor, cure_factor: on its card's gel times, and on its times after the gel.
+        gelled_s, demould_s: s of the night; None where it is not in sight.
+        seen: what speaks beside the card: `cup`, `heat`.
+    """
+
+    name: str
+    gel_factor: tuple[float, ...]
+    cure_factor: tuple[float, ...]
+    gelled_s: tuple[float | None, ...]
+    demould_s: tuple[float | None, ...] | None
+    seen: tuple[str, ...]
+
+
 class OffCode(StrEnum):
     """Why the heater may not be on."""
 
@@ -268,6 +300,10 @@ class Decision(NamedTuple):
     """The heater's relay closes with the contactor open: in a test of the switches, and only
     there, to see that no heat comes."""
     signals: Signals = Signals()
+    beliefs: tuple[PartBelief, ...] = ()
+    """Parts whose belief was reckoned anew at this tick."""
+    evidence: tuple[Evidence, ...] = ()
+    """What was seen of batches of resin."""
 
     @property
     def mark(self) -> Mark:

@@ -31,9 +31,11 @@ from .other_ovens import OtherOvens
 from .plan_job import PlanJob
 from .profile_input import profile_schemas
 from .routes import (
+    batches,
     cards,
     cautions,
     commands,
+    cups,
     metrics,
     morning,
     nights,
@@ -86,7 +88,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     problems.install(app, HEADERS)
     for part in (
         *(status, live, start_checks, nights, profiles, cards, commands, cautions, oven_settings),
-        *(session, survey, record, morning, plan, telling, metrics, ovens),
+        *(session, survey, record, morning, plan, telling, metrics, ovens, batches, cups),
     ):
         app.include_router(part.router)
     app.mount("/api", problems.NoSuchRoute(app))

@@ -13,6 +13,7 @@ from . import (
     box,
     check,
     controller,
+    cup,
     cure,
     demo,
     ledger,
@@ -63,6 +64,7 @@ app.command("demo")(demo.demo)
 app.command("plan")(plan.plan)
 app.command("rehearse")(rehearse.rehearse)
 app.add_typer(cure.cure, name="cure")
+app.add_typer(cup.cup, name="cup")
 app.command("vapour")(vapour.vapour)
 app.command("virtual")(virtual.virtual)
 app.command("setup")(setup.setup)

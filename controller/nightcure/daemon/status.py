@@ -9,7 +9,7 @@ from ..loop.waiting import oven_parts, state_of, waits_for
 from ..profile import Cool, Ramp, Segment, Soak
 from ..record.off_sentences import off_sentence
 from ..settings import Settings
-from ..tick import Decision, Phase, TickInputs
+from ..tick import Decision, PartBelief, Phase, TickInputs
 from ..units import show_duration, show_temperature
 from .night_end import left
 
@@ -60,6 +60,7 @@ def live_state(
         "waiting": d.waiting,
         "next": next_sentence(settings, loop, d),
         "cure": _cure(loop, inputs.wall_s),
+        "cups": loop.cure.cups.shown(),
         "trip": trip,
         "thermometers": [
             {
@@ -105,14 +106,31 @@ def _cure(loop: Loop, wall_s: float) -> list[dict[str, Any]]:
         return []
     began_s = wall_s - clocks.now_s
     parts = []
+    told = clocks.told(loop.cure.cups)
     for c in clocks.parts():
         milestones = [
             {"name": w.name}
             | {k: None if t is None else began_s + t for k, t in w._asdict().items() if k != "name"}
             for w in c.milestones
         ]
-        parts.append({**c._asdict(), "milestones": milestones})
+        believed = None if c.name not in told else _believed(told[c.name], began_s)
+        parts.append({**c._asdict(), "milestones": milestones, "believed": believed})
     return parts
+
+
+def _believed(b: PartBelief, began_s: float) -> dict[str, Any]:
+    """What is believed of a part by all that was seen, in wall time; early, likely, late."""
+
+    def wall(times_s: tuple[float | None, ...] | None) -> list[float | None] | None:
+        return None if times_s is None else [t and began_s + t for t in times_s]
+
+    return {
+        "gelled_s": wall(b.gelled_s),
+        "demould_s": wall(b.demould_s),
+        "gel_factor": list(b.gel_factor),
+        "cure_factor": list(b.cure_factor),
+        "seen": list(b.seen),
+    }
 
 
 def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:

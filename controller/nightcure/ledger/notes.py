@@ -19,7 +19,7 @@ from typing import Any
 from ..errors import BadInput
 from .file import LedgerLost
 from .opened_files import FollowedLedger
-from .rows import NEXT_NOTES
+from .rows import NEXT_NOTES, EvidenceRow
 
 #: What people may be asked for, and how it is called on paper; other fields may be added.
 FIELDS: dict[str, str] = {
@@ -219,6 +219,11 @@ class NotesWriter:
                 (night[0], field, value, waiting["who"], waiting["host_s"]),
             )
         db.execute("DELETE FROM meta WHERE key = ?", (NEXT_NOTES,))
+
+    def evidence(self, row: EvidenceRow) -> None:
+        """Keep what somebody says of a batch of resin."""
+        with self.writing():
+            self._changed("INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)", row.as_meta())
 
     def refit(self, night_id: int, found: Mapping[str, Any], version: str, host_s: float) -> None:
         """Keep the oven as refitted from a night."""

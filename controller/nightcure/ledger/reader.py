@@ -11,7 +11,7 @@ from typing import Any
 
 from .file import LedgerLost
 from .opened_files import FollowedLedger
-from .rows import NEXT_NOTES, THINNED, CheckRow, EventRow, NightRow, TickRow
+from .rows import EVIDENCE, NEXT_NOTES, THINNED, CheckRow, EventRow, EvidenceRow, NightRow, TickRow
 
 NIGHT_SUMMARY = "id, label, oven, version, started_s, ended_s, outcome, reason"
 #: instr, not LIKE: what is searched for has no wildcards; both sides in lower case (ASCII).
@@ -175,6 +175,15 @@ class LedgerReader:
             (sensor_id, before_s),
         )
         return CheckRow(*rows[0]) if rows else None
+
+    def evidence(self, batch: str | None = None) -> list[EvidenceRow]:
+        """What was seen of a batch, or of all, oldest first."""
+        rows = self._rows(
+            "SELECT value FROM meta WHERE key >= ? AND key < ?", (EVIDENCE, f"{EVIDENCE}~")
+        )
+        found = [EvidenceRow(**self.parsed(value)) for (value,) in rows]
+        mine = [row for row in found if batch in (None, row.batch)]
+        return sorted(mine, key=lambda row: row.wall_s)
 
     # ---- ticks -------------------------------------------------------------------------------
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 #: Key in `meta` of a night that was thinned: this and its number.
 THINNED = "thinned/"
+#: Key in `meta` of what was seen of a batch of resin: this, its time, kind and batch.
+EVIDENCE = "evidence/"
 #: Key in `meta` of the trip latch, in a backup.
 LATCH = "latch"
 #: Key in `meta` of what people noted for a night that has not started yet.
@@ -71,6 +73,25 @@ class CheckRow(NamedTuple):
     offset_c: float
     who: str
     wall_s: float
+
+
+class EvidenceRow(NamedTuple):
+    """What was seen of a batch of resin, as `meta` keeps it under `EVIDENCE` and its time.
+
+    `kind`: `cup`, `heat`, `end` (how far a part came), or `new`: a batch was said to be new.
+    """
+
+    batch: str
+    kind: str
+    found: dict[str, Any]
+    night_id: int | None
+    wall_s: float
+
+    def as_meta(self) -> tuple[str, str]:
+        """Key and value."""
+        part = self.found.get("part", "")
+        text = json.dumps(self._asdict(), separators=(",", ":"), allow_nan=False)
+        return f"{EVIDENCE}{self.wall_s:.3f}/{self.kind}/{self.batch}/{part}", text
 
 
 class SnapshotRow(NamedTuple):

@@ -28,7 +28,7 @@ from .file import (
 )
 from .latch_file import Latch, from_json
 from .opened_files import OpenedFiles
-from .rows import LATCH, CheckRow, EventRow, NightRow, SnapshotRow, TickRow
+from .rows import LATCH, CheckRow, EventRow, EvidenceRow, NightRow, SnapshotRow, TickRow
 
 #: The WAL is folded into the file at this size, and cut back to twice this if it ever outgrew it.
 WAL_BYTES = 4_000_000
@@ -50,6 +50,7 @@ WRONG_ROW = (
 __all__ = [
     "CheckRow",
     "EventRow",
+    "EvidenceRow",
     "LedgerInUse",
     "LedgerLost",
     "LedgerWriter",
@@ -243,6 +244,10 @@ class LedgerWriter:
         self._do(
             "INSERT OR REPLACE INTO live (id, host_s, state) VALUES (1, ?, ?)", (host_s, state)
         )
+
+    def evidence(self, row: EvidenceRow) -> None:
+        """Something was seen of a batch."""
+        self._do("INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)", row.as_meta())
 
     def snapshot(
         self, night_id: int | None, seq: int, mono_s: float, wall_s: float, state: str

@@ -108,6 +108,7 @@ class CommandHandler:
             "open": self._open,
             "shut": self._shut,
             "offset": self._offset,
+            "cup": self._cup,
         }
 
     def execute(self, command: Command, now: CommandContext) -> Outcome:
@@ -297,6 +298,10 @@ class CommandHandler:
             )
         run.plan_waits(limits.longest_night_h * 3600.0 - night_s)
         self._loop.cure.changed(after)
+
+    def _cup(self, command: Command, now: CommandContext) -> str:
+        """A gel cup was poured, looked at, or is forgotten."""
+        return self._loop.cure.cup(command.args, now.screened.believed_c)
 
     # ---- thermometers ---------------------------------------------------------------------
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from ..cure.box_air import gives_off, vapour_sentence
 from ..profile import Profile
 from ..tick import Event
@@ -33,4 +35,18 @@ def heat_notes(profile: Profile) -> list[Event]:
         )
         for p in profile.parts
         if p.figures is not None and not p.figures.heat_before_gel and p.start_h >= 0.0
+    ]  # fmt: skip
+
+
+def known_notes(profile: Profile) -> list[Event]:
+    """At the start: which parts begin from what earlier nights showed of their resin."""
+    return [
+        Event(
+            "cure", "learned",
+            f"{p.name} starts from what earlier nights showed of its resin, batch {p.batch_name}: "
+            f"{math.exp(p.prior.gel_mean):.2f} times its card's gel time and "
+            f"{math.exp(p.prior.cure_mean):.2f} times its time from there to hard.",
+        )
+        for p in profile.parts
+        if p.prior is not None and (p.prior.gel_mean or p.prior.cure_mean)
     ]  # fmt: skip

@@ -8,8 +8,9 @@ from ..cure.clock_figures import Milestone
 from ..measure.screening import Screened
 from ..profile import Profile, Ramp, Soak
 from ..settings import Settings
-from ..tick import Event, PartCure
-from .cure_notes import heat_notes, vapour_note
+from ..tick import Event, Evidence, PartBelief, PartCure
+from .cups import Cups
+from .cure_notes import heat_notes, known_notes, vapour_note
 from .part_clocks import PartClocks
 from .profile_run import ProfileRun
 
@@ -22,6 +23,10 @@ class CureTracking:
         self.clocks: PartClocks | None = None
         self._profile: Profile | None = None
         self._last: tuple[PartCure, ...] = ()
+        self.cups = Cups(settings)
+        self.beliefs: tuple[PartBelief, ...] = ()
+        """Of the part whose answer was reckoned at this tick."""
+        self._evidence: list[Evidence] = []
 
     def prepare(self, profile: Profile, control_c: float) -> PartClocks | None:
         """The clocks of a profile's parts. Raises BadInput where one cannot sit in this oven."""
@@ -30,7 +35,7 @@ class CureTracking:
     def begin(self, profile: Profile, clocks: PartClocks | None) -> list[Event]:
         """A night starts."""
         self.clocks, self._profile = clocks, profile
-        return vapour_note(profile) + heat_notes(profile)
+        return vapour_note(profile) + heat_notes(profile) + known_notes(profile)
 
     def changed(self, profile: Profile) -> None:
         """The night goes on with other numbers in a segment; its parts are the same."""
@@ -40,7 +45,23 @@ class CureTracking:
     def end(self) -> None:
         """Nobody's cure is followed any more; this tick still reports how far the parts came."""
         self._last = () if self.clocks is None else self.clocks.parts()
+        if self.clocks is not None:
+            self._evidence += self.clocks.own_heat()
         self.clocks = self._profile = None
+
+    def cup(self, args: dict[str, Any], believed_c: tuple[float | None, ...]) -> str:
+        """Somebody tells something of a gel cup. Raises BadInput."""
+        said = self.cups.told(args, believed_c)
+        if self.clocks is not None:
+            for batch in self.cups.fresh_batches():
+                self.clocks.cup_told(batch)
+        return said
+
+    def evidence(self) -> tuple[Evidence, ...]:
+        """What was seen of batches since last asked."""
+        found = (*self.cups.taken(), *self._evidence)
+        self._evidence = []
+        return found
 
     def heat_k(self) -> dict[int, float]:
         """By thermometer, how much hotter its parts' own heat should make them now."""
@@ -50,10 +71,14 @@ class CureTracking:
         """Whether every part whose card tells it is past a milestone."""
         return self.clocks is not None and self.clocks.reached(name)
 
-    def advance(self, gap_s: float, screened: Screened, events: list[Event]) -> None:
+    def advance(
+        self, gap_s: float, screened: Screened, events: list[Event], heated: bool = False
+    ) -> None:
         """A tick: the resins know nothing of late ones and cure for as long as it really was."""
+        believed_c = screened.believed_c
+        self.cups.advance(gap_s, believed_c, events)
         if self.clocks is not None:
-            events.extend(self.clocks.advance(gap_s, screened.believed_c, screened.control_c))
+            events.extend(self.clocks.advance(gap_s, believed_c, screened.control_c, heated))
 
     def away(self, away_s: float, screened: Screened) -> None:
         """Back after a power cut of `away_s`."""
@@ -72,9 +97,13 @@ class CureTracking:
     ) -> tuple[PartCure, ...]:
         """Once a minute: every part's cure now and along the rest of the profile."""
         last, self._last = self._last, ()
+        self.beliefs = ()
         if self.clocks is None or control_c is None or not self.clocks.due:
             return last
         events.extend(self.clocks.report(run, control_c, ambient_c))
+        if run is not None:
+            told, self.beliefs = self.clocks.beliefs(self.cups)
+            events.extend(told)
         return self.clocks.parts()
 
     def snapshot(self, running: bool) -> dict[str, Any] | None:

@@ -112,7 +112,8 @@ class Loop:
             self.end(*over, events)
 
         if self._run is None or self._times.night_s > 0.0:
-            self.cure.advance(gap_s, screened, events)
+            given = self._heating.on and not heat_check.relay_alone
+            self.cure.advance(gap_s, screened, events, given)
         if self._run is not None and screened.control_c is not None and not self.box.open:
             self._follow_profile(self._run, dt_s, screened, ambient_c, events)
         self._ask_for_heat(dt_s, screened, ambient_c)
@@ -340,6 +341,7 @@ class Loop:
             tuple(now.checks), now.begun, self._longer_s,
             heater_on and self._guard.heat_check.relay_alone,
             self.annunciator.signals(self.phase, waits),
+            self.cure.beliefs, self.cure.evidence(),
         )  # fmt: skip
 
     @property
@@ -383,6 +385,7 @@ class Loop:
             **self._heating.snapshot(),
             "run": None if self._run is None else self._run.snapshot(),
             "cure": self.cure.snapshot(self._run is not None),
+            "cups": self.cure.cups.snapshot(),
             "phase": self.phase.value,
             **self._times.snapshot(),
             "interruption": self._interruption.snapshot(),
@@ -398,6 +401,7 @@ class Loop:
         self._run = None if state["run"] is None else ProfileRun.restore(state["run"])
         self._heating.restore(state, None if self._run is None else self._run.profile)
         self.cure.restore(state.get("cure"), self._run)
+        self.cure.cups.restore(state.get("cups", []))
         self.phase = Phase(state["phase"])
         self._times.restore(state)
         for name in PLAIN:  # an older snapshot has fewer
@@ -416,4 +420,5 @@ class Loop:
         self._heating.resume()
         self._guard.heat_check.resume()
         self._times.resume()
+        self.cure.cups.resume()
         self._contactor_on = False

@@ -8,13 +8,14 @@ from ..cure.clock_figures import Milestone
 from ..cure.cure_clock import EARLY, LATE, LIKELY, CureClock
 from ..cure.part import Part
 from ..settings import Role, Settings
+from .part_belief import NightBelief
 
 
 class PartClock:
     """One part: its clock, and how hot its own heat should make it."""
 
     STATE = ("excess_k", "idle_c", "lag_k", "last_c")
-    __slots__ = (*STATE, "capacity_j_per_k", "clock", "part", "sensor", "start_s")
+    __slots__ = (*STATE, "belief", "capacity_j_per_k", "clock", "part", "sensor", "start_s")
 
     def __init__(self, part: Part, settings: Settings) -> None:
         assert part.figures is not None
@@ -34,6 +35,13 @@ class PartClock:
         self.lag_k = 0.0
         """How far that is behind the air; never above it."""
         self.last_c: float | None = None
+        self.belief: NightBelief | None = None
+        """By all that was seen; None for a night of an earlier version, which had none."""
+
+    def reached(self, name: Milestone, now_s: float) -> bool:
+        """Whether it is past a milestone, surely: by its card, and by what is believed of it."""
+        sure = self.belief is None or now_s >= self.belief.sure_s(name)
+        return sure and self.clock.reached(name)
 
     def advance(
         self, now_s: float, dt_s: float, part_c: float, around_c: float, lag_s: float

@@ -15,8 +15,11 @@ from ..cure.cure_clock import LIKELY, CureClock, When
 from ..errors import BadInput
 from ..profile import Profile, Ramp, Soak, knows
 from ..settings import Settings
-from ..tick import Event, PartCure
+from ..tick import Event, Evidence, PartBelief, PartCure
 from ..units import show_duration, show_temperature
+from .belief_sentences import SAID, answered, end_evidence, heat_evidence, not_sure, surely_reached
+from .cups import Cups
+from .part_belief import NightBelief
 from .part_clock import PartClock
 from .profile_run import Oven, ProfileRun
 
@@ -27,20 +30,14 @@ DOUBT = 0.4
 AHEAD_S = 240.0
 #: Steps in which a resin mixed before the night's start is brought up to it, s.
 BEFORE_S = 60.0
-SAID: dict[Milestone, str] = {
-    "gelled": "has gelled",
-    "laminate-opens": "is ready to be laminated upon",
-    "laminate-closes": "is past the time to laminate upon it",
-    "demould": "is ready to leave its mould",
-    "full": "is as cured as it gets at this temperature",
-    "post-cured": "is post-cured",
-}
 
 
 class PartClocks:
     """The parts of a night. `advance` it every tick; `reached` and `self_heat_k` tell the loop."""
 
-    def __init__(self, profile: Profile, settings: Settings, start_c: float) -> None:
+    def __init__(
+        self, profile: Profile, settings: Settings, start_c: float, restored: bool = False
+    ) -> None:
         """`start_c`: what a resin mixed before the start is taken to have been at until now.
 
         Raises:
@@ -59,6 +56,8 @@ class PartClocks:
         self.now_s = 0.0
         self._report_s = 0.0
         self._ahead: list[tuple[When, ...]] = [p.clock.whens() for p in self._parts]
+        self._temps_c: list[list[float]] = []
+        """Of each part's mould along the rest of the profile, every `AHEAD_S`."""
         self._warned: list[int] = []
         self.ends_s: float | None = None
         """When the night should end, s of the night; None if it is not in sight."""
@@ -70,13 +69,24 @@ class PartClocks:
                 p.advance(p.start_s + (i + 1) * dt_s, dt_s, stood_c, stood_c, self._lag_s)
             if p.part.before_c is not None:
                 p.idle_c = None  # its mould is as warm as it is measured, from now on
+            if p.part.prior is not None and not restored:
+                stood_c = start_c if p.part.before_c is None else p.part.before_c
+                power_w = settings.heater.power_w
+                p.belief = NightBelief(p.part, p.capacity_j_per_k, power_w, stood_c)
 
     # ---- let time pass ----------------------------------------------------------------------
 
     def advance(
-        self, dt_s: float, believed_c: tuple[float | None, ...], control_c: float | None
+        self,
+        dt_s: float,
+        believed_c: tuple[float | None, ...],
+        control_c: float | None,
+        heated: bool = False,
     ) -> list[Event]:
-        """Let `dt_s` pass at what is believed of the thermometers; the milestones as events."""
+        """Let `dt_s` pass at what is believed of the thermometers; the milestones as events.
+
+        `heated`: the heater was on.
+        """
         before_s = self.now_s
         self.now_s += dt_s
         events: list[Event] = []
@@ -90,8 +100,14 @@ class PartClocks:
             if part_c is None:
                 continue
             around_c = part_c if control_c is None else control_c
-            for name in p.advance(self.now_s, since_s, part_c, around_c, self._lag_s):
-                events.append(self._milestone(p, name))
+            fresh = p.advance(self.now_s, since_s, part_c, around_c, self._lag_s)
+            if p.belief is None:
+                events += [self._milestone(p, name) for name in fresh]
+                continue
+            good = control_c is not None and p.sensor is not None
+            good = good and believed_c[p.sensor or 0] is not None
+            p.belief.advance(since_s, part_c, around_c, float(heated), good)
+            events += surely_reached(p, fresh, self.now_s)
         if events or before_s == 0.0:
             self._report_s = self.now_s
         return events
@@ -104,6 +120,8 @@ class PartClocks:
             since_s = min(dt_s, self.now_s + dt_s - p.start_s)
             if since_s > 0.0:
                 p.advance(self.now_s + dt_s, since_s, colder_c, colder_c, self._lag_s)
+                if p.belief is not None:
+                    p.belief.advance(since_s, colder_c, colder_c, 0.0, False)
         self.now_s += dt_s
         self._report_s = self.now_s
 
@@ -116,7 +134,7 @@ class PartClocks:
 
     def reached(self, name: Milestone) -> bool:
         """Whether every part whose card tells it is past a milestone."""
-        return all(p.clock.reached(name) for p in self._parts if knows(p.part, name))
+        return all(p.reached(name, self.now_s) for p in self._parts if knows(p.part, name))
 
     def self_heat_k(self) -> dict[int, float]:
         """By thermometer: how much hotter than the air its parts' own heat may make them now, K.
@@ -139,6 +157,35 @@ class PartClocks:
     def due(self) -> bool:
         """Whether it is time to look ahead and report."""
         return self.now_s >= self._report_s
+
+    def beliefs(self, cups: Cups) -> tuple[list[Event], tuple[PartBelief, ...]]:
+        """After a look ahead: one part whose answer is due, its sentence where there is one."""
+        for i, (p, ahead) in enumerate(zip(self._parts, self._ahead, strict=True)):
+            if p.belief is not None and p.belief.due and self.now_s > p.start_s:
+                temps_c = self._temps_c[i] if i < len(self._temps_c) else []
+                return answered(p, cups, temps_c, ahead)
+        return [], ()
+
+    def cup_told(self, batch: str) -> None:
+        """Something was seen of a batch: its parts' answers are due."""
+        for p in self._parts:
+            if p.belief is not None and p.part.batch_name == batch:
+                p.belief.stale = True
+                self._report_s = self.now_s
+
+    def own_heat(self) -> list[Evidence]:
+        """At the night's end: what the parts' own heat has shown, and how far they came."""
+        found = [heat_evidence(p) for p in self._parts]
+        found += [end_evidence(p, number) for number, p in enumerate(self._parts, 1)]
+        return [e for e in found if e is not None]
+
+    def told(self, cups: Cups) -> dict[str, PartBelief]:
+        """What is believed of every part of which anything was said, by its name."""
+        return {
+            p.part.name: p.belief.told(cups.weighs(p.part.batch_name) is not None)
+            for p in self._parts
+            if p.belief is not None and p.belief.said is not None
+        }
 
     def report(self, run: ProfileRun | None, control_c: float, ambient_c: float) -> list[Event]:
         """Look ahead along the profile; a sentence where a soak's at-most comes too early."""
@@ -179,16 +226,19 @@ class PartClocks:
 
         def reached(name: Milestone) -> bool:
             return all(
-                c.reached(name) for c, p in zip(clocks, self._parts, strict=True)
+                c.reached(name) and (p.belief is None or now_s >= p.belief.sure_s(name))
+                for c, p in zip(clocks, self._parts, strict=True)
                 if knows(p.part, name)
-            )  # fmt: skip
+            )
 
         events: list[Event] = []
+        self._temps_c = [[] for _ in clocks]
         while not twin.finished and now_s < horizon_s:
             now_s += AHEAD_S
             air_c = min(twin.setpoint_c, max(hottest_c, ambient_c))
             for i, (p, clock) in enumerate(zip(self._parts, clocks, strict=True)):
                 temps_c[i] = air_c + keep * (temps_c[i] - air_c)
+                self._temps_c[i].append(temps_c[i])
                 since_s = min(AHEAD_S, now_s - p.start_s)
                 if since_s > 0.0:
                     clock.advance(now_s, since_s, temps_c[i])
@@ -242,7 +292,11 @@ class PartClocks:
             return []
         events = []
         for p in self._parts:
-            if knows(p.part, segment.until) and not p.clock.reached(segment.until):
+            if not knows(p.part, segment.until):
+                continue
+            if p.clock.reached(segment.until) and not p.reached(segment.until, self.now_s):
+                events.append(not_sure(p, segment.until, self.now_s))
+            elif not p.clock.reached(segment.until):
                 needs_s = p.clock.needs_s(segment.until, segment.at_c)
                 more = "no cure is to be expected at this temperature"
                 if needs_s is not None:
@@ -281,12 +335,13 @@ class PartClocks:
                 [p.clock.snapshot(), *(copy.copy(getattr(p, name)) for name in PartClock.STATE)]
                 for p in self._parts
             ],
+            "beliefs": [None if p.belief is None else p.belief.snapshot() for p in self._parts],
         }
 
     @classmethod
     def restore(cls, profile: Profile, settings: Settings, state: dict[str, Any]) -> PartClocks:
         """The clocks that `snapshot` was taken from."""
-        clocks = cls(profile, settings, 0.0)
+        clocks = cls(profile, settings, 0.0, restored=True)
         clocks.now_s, clocks._report_s = state["now_s"], state["report_s"]
         clocks.ends_s, clocks._warned = state["ends_s"], list(state["warned"])
         clocks._ahead = [tuple(When(*w) for w in whens) for whens in state["ahead"]]
@@ -294,6 +349,11 @@ class PartClocks:
             p.clock.restore(clock)
             for name, value in zip(PartClock.STATE, values, strict=True):
                 setattr(p, name, list(value) if isinstance(value, list) else value)
+        beliefs = state.get("beliefs") or [None] * len(clocks._parts)
+        for p, belief in zip(clocks._parts, beliefs, strict=True):
+            if belief is not None:
+                power_w = settings.heater.power_w
+                p.belief = NightBelief.restore(p.part, p.capacity_j_per_k, power_w, belief)
         return clocks
 
 

@@ -139,6 +139,10 @@ def _rest(d: Decision, with_off: bool) -> str:
         data["longer"] = d.longer_s
     if d.checks:
         data["checks"] = [list(c) for c in d.checks]
+    if d.beliefs:
+        data["beliefs"] = [list(b) for b in d.beliefs]
+    if d.evidence:
+        data["evidence"] = [list(e) for e in d.evidence]
     if d.cure:
         data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
     return dumps(data) if data else "{}"

@@ -16,7 +16,7 @@ from typing import Any
 from .. import __version__
 from ..errors import NightcureError
 from ..ledger.latch_file import LatchFile
-from ..ledger.writer import CheckRow, EventRow, LedgerWriter, TickRow
+from ..ledger.writer import CheckRow, EventRow, EvidenceRow, LedgerWriter, TickRow
 from ..settings import UNRECORDED, Settings, corrected
 from ..tick import Decision, Event, Mark, OffCode, Outcome, Phase, TickInputs, WhyOff
 from .codec import decision_fields, dumps, encode_inputs
@@ -235,6 +235,8 @@ class Recorder:
             for c in d.checks:
                 w.check(CheckRow(*c, b.inputs.wall_s))
                 self._settings = corrected(self._settings, {c.sensor_id: c.offset_c})
+            for seen in d.evidence:
+                w.evidence(EvidenceRow(*seen, night_id, b.inputs.wall_s))
             for o in (*d.outcomes, *b.refused):
                 w.answer(o.command_id, b.host_s, o.outcome, o.message)
             if night_id is not None:

@@ -33,7 +33,7 @@ MEANINGS: dict[str, tuple[str, ...]] = {
     "readings": ("control_c", "believed", "faults"),
     "events": ("events",),
     "commands": ("outcomes",),
-    "cure": ("cure",),
+    "cure": ("cure", "beliefs", "evidence"),
 }
 MEANING_OF = {name: meaning for meaning, names in MEANINGS.items() for name in names}
 #: Before a record has said why the heater was off: an earlier version's never does.

@@ -6,14 +6,13 @@ from typing import Any, NamedTuple
 
 from ..cure.clock_figures import MILESTONE_WORDS, ClockFigures
 from ..cure.rate import faster
+from ..record.batches import BARCOL, TOUCH
 from ..units import show_duration, show_temperature
 from .document import clock
 from .facts import Facts, PartSummary
 
 #: A part that is left in its mould stands in a room as warm as this, °C.
 ROOM_C = 20.0
-#: The notes of what a part felt like and of its Barcol number, by its place in the profile.
-TOUCH, BARCOL = "touch_{}", "barcol_{}"
 
 
 class NextStep(NamedTuple):

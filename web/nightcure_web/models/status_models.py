@@ -68,6 +68,7 @@ class Status(BaseModel):
     waiting: bool | None = Field(None, description="Ramp or soak clock waits for the oven.")
     next: str | None = Field(None, description="What comes next, in one sentence.")
     cure: list[dict[str, Any]] | None = None
+    cups: list[dict[str, Any]] | None = Field(None, description="Gel cups that stand or gelled.")
     trip: Alarm | None = None
     thermometers: list[Thermometer] | None = None
     alarms: list[Alarm] | None = None

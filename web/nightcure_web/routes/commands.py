@@ -8,6 +8,8 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Body, Query
 from pydantic import BaseModel, ConfigDict, Field
 
+from nightcure.record.batches import known_parts
+
 from ..models import told
 from ..models.night_models import ASKED, Asked
 from ..models.oven_models import SOAK, Answer
@@ -37,6 +39,10 @@ class Start(BaseModel):
     limit_device_confirmed: Annotated[bool, Field(strict=True)] = Field(
         False,
         description="An independent over-temperature cut-out is in the heater's circuit, tested.",
+    )
+    learned: Annotated[bool, Field(strict=True)] = Field(
+        True,
+        description="Start from what earlier nights showed of the resins; else from the cards.",
     )
 
 
@@ -121,6 +127,8 @@ async def start(services: ServicesOf, who: Who, asked: Start) -> Answer:
     refusals = profile.refusals(services.settings.limits)
     if refusals:
         raise Problem(422, together(refusals))
+    parts = await asyncio.to_thread(known_parts, profile.parts, services.reader, asked.learned)
+    profile = profile.model_copy(update={"parts": parts})
     args = {
         "profile": profile.model_dump(mode="json"),
         "limit_device_confirmed": asked.limit_device_confirmed,

@@ -12,8 +12,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from nightcure.errors import BadInput
 from nightcure.ledger.photo import FIELD, keep_photo, photo_of, remove_photo
+from nightcure.record.batches import BARCOL, TOUCH
 from nightcure.report.facts import gather
-from nightcure.report.next_steps import BARCOL, TOUCH, next_steps
+from nightcure.report.next_steps import next_steps
 from nightcure.report.verdict import verdict
 
 from ..models import told
