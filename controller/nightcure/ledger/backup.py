@@ -12,6 +12,7 @@ from ..errors import BadInput
 from .checksum import intact
 from .file import LedgerLost, open_ledger, sync_folder
 from .latch_file import MISSING, Latch, as_json, read_latch, state_folder
+from .photo import FIELD, keep_photo, photo_folder, photo_of
 from .reader import LedgerReader
 from .rows import LATCH
 
@@ -20,7 +21,8 @@ def backup(source: Path, target: Path) -> int:
     """Copy a ledger, a controller writing it or not; the copy is checked, then takes its place.
 
     By SQLite's online backup: what is copied is the ledger as it was at one moment. The copy is
-    written beside `target`, checked, synced, and only then renamed over what was there before.
+    written beside `target`, checked, synced, and only then renamed over what was there before. The
+    nights' photos go into the folder beside it, as they lie beside the ledger.
 
     Returns:
         Its size, bytes.
@@ -44,8 +46,17 @@ def backup(source: Path, target: Path) -> int:
             raise LedgerLost(f"The copy is not sound: {faults[0]} The old copy was kept.")
         with open(beside, "rb+") as copied:
             os.fsync(copied.fileno())
+        # Before the copy takes its place: its notes never name a photo that is not beside it.
+        named = _photos(beside)
+        for sha256 in named:
+            data = photo_of(source, sha256)
+            if data is not None:
+                keep_photo(target, data)
         os.replace(beside, target)
         sync_folder(target)
+        for old in photo_folder(target).glob("*.jpg"):
+            if old.stem not in named:
+                old.unlink()
     except OSError as error:
         raise BadInput(f"{target} cannot be written: {error.strerror}.") from None
     except sqlite3.Error as error:
@@ -55,6 +66,13 @@ def backup(source: Path, target: Path) -> int:
             with suppress(OSError):
                 os.unlink(f"{beside}{end}")
     return target.stat().st_size
+
+
+def _photos(path: Path) -> set[str]:
+    """SHA-256 of every photo that a ledger's notes name."""
+    with closing(open_ledger(path, "ro")) as db:
+        rows = db.execute("SELECT DISTINCT value FROM notes WHERE field = ?", (FIELD,)).fetchall()
+    return {row[0] for row in rows}
 
 
 def _copy(live: sqlite3.Connection, beside: Path, latch: Latch) -> None:

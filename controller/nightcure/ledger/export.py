@@ -20,6 +20,7 @@ from typing import Any
 
 from ..errors import BadInput
 from .night_hash import all_events, hash_of_rows
+from .photo import FIELD, photo_of
 from .reader import LedgerReader
 from .rows import EventRow, NightRow, TickRow, passed_s
 
@@ -42,6 +43,8 @@ class NightExport:
     events: list[EventRow]
     beside: dict[str, Any] = field(default_factory=dict)
     """`notes`, `refit`, `thinned`: what is kept beside a night."""
+    photo: bytes | None = None
+    """Of the part, a JPEG; its SHA-256 is among the notes."""
 
     @property
     def night_hash(self) -> str:
@@ -60,8 +63,9 @@ def export_of(reader: LedgerReader, night_id: int) -> NightExport:
         "thinned": reader.thinned(night_id),
     }
     return NightExport(
-        night, list(reader.ticks(night_id)), list(all_events(reader, night_id)), beside
-    )
+        night, list(reader.ticks(night_id)), list(all_events(reader, night_id)), beside,
+        photo_of(reader.path, reader.noted(night_id).get(FIELD)),
+    )  # fmt: skip
 
 
 # ---- the table for people ----------------------------------------------------------------------
@@ -139,6 +143,8 @@ def write_zip(exported: NightExport, file: Path) -> None:
     ))  # fmt: skip
     events = _csv(EventRow._fields[1:], (list(e[1:]) for e in exported.events))
     members = {"ticks.csv": ticks, "events.csv": events}
+    if exported.photo is not None:
+        members["photo.jpg"] = exported.photo
     hashes = {name: hashlib.sha256(data).hexdigest() for name, data in members.items()}
     about = about_of(exported) | {"files": hashes}
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
@@ -183,7 +189,8 @@ def read_zip(file: Path) -> tuple[NightExport, str]:
         night = NightRow(**about["night"])
     except (ValueError, KeyError, TypeError):
         raise changed(file, "a row") from None
-    return NightExport(night, ticks, events, about["beside"]), about["seal"]
+    photo = members.get("photo.jpg")
+    return NightExport(night, ticks, events, about["beside"], photo), about["seal"]
 
 
 def _dicts(data: bytes) -> Iterator[dict[str, str]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import json
 from pathlib import Path
 from typing import Any
@@ -44,6 +45,8 @@ def write_parquet(exported: NightExport, file: Path) -> None:
         fields.append(pa.field(name, kind, metadata={"unit": unit} if unit else None))
         arrays.append(pa.array(column, kind))
     about = about_of(exported) | {"events": [list(e[1:]) for e in exported.events]}
+    if exported.photo is not None:
+        about["photo"] = base64.b64encode(exported.photo).decode("ascii")
     said = json.dumps(with_hash(about), ensure_ascii=True).encode()
     whole = pa.Table.from_arrays(arrays, schema=pa.schema(fields, metadata={KEY: said}))
     pa.parquet.write_table(whole, str(file), compression="zstd")
@@ -74,6 +77,7 @@ def read_parquet(file: Path) -> tuple[NightExport, str]:
         ticks = [TickRow(0, *values) for values in zip(*columns, strict=True)]
         events = [EventRow(0, *values) for values in about["events"]]
         night = NightRow(**about["night"])
+        photo = base64.b64decode(about["photo"]) if "photo" in about else None
         people = table(night, ticks)
         shown = [whole.column(name).to_pylist() for name in next(people)]
         same = all(list(a) == b for a, b in zip(zip(*shown, strict=True), people, strict=True))
@@ -81,4 +85,4 @@ def read_parquet(file: Path) -> tuple[NightExport, str]:
         raise changed(file, "a column") from None
     if not same:
         raise changed(file, "a column")
-    return NightExport(night, ticks, events, about["beside"]), about["seal"]
+    return NightExport(night, ticks, events, about["beside"], photo), about["seal"]

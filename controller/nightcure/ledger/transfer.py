@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 from contextlib import suppress
@@ -12,6 +13,7 @@ from .export import NightExport, changed, csv_lines, export_of, read_zip, write_
 from .maintenance import IdleLedger
 from .night_hash import night_hash
 from .parquet import read_parquet, write_parquet
+from .photo import FIELD, keep_photo
 from .reader import LedgerReader
 from .rows import THINNED, EventRow, NightRow, TickRow
 from .writer import LedgerWriter
@@ -89,6 +91,9 @@ def import_night(path: Path, file: Path) -> int:
 
 
 def _put(path: Path, exported: NightExport) -> int:
+    noted = exported.beside.get("notes", {}).get(FIELD)
+    if exported.photo is not None and hashlib.sha256(exported.photo).hexdigest() == noted:
+        keep_photo(path, exported.photo)
     night, names = exported.night, NightRow._fields[1:]
     with IdleLedger(path) as ledger, ledger.transaction() as db:
         row = db.execute(
