@@ -108,11 +108,11 @@ def test_a_wrong_answer_is_asked_again_and_the_others_are_kept(tmp_path: Path) -
     assert result.exit_code == 0, result.stderr
     told = " ".join(result.stderr.split())
     for sentence in (
-        "lowest_c is 'cold'; it should be a number.",
-        "highest_c is 900; it should be 20 to 250.",
-        "monomer_pct is 120; it should be 0 to 70.",
-        "density_kg_per_m3 is 3; it should be 800 to 2500.",
-        "demould is 'soon'; it should be a number.",
+        "The lowest working temperature is 'cold'; it should be a number.",
+        "The highest temperature is 900 °C; it should be 20 °C to 250 °C.",
+        "The styrene share is 120 %; it should be 0 to 70 %.",
+        "The density is 3 kg/m³; it should be 800 to 2500 kg/m³.",
+        "The time to demould is 'soon'; it should be a number.",
         "gel row '20 2' has 2 numbers; like polyester-laminating's it should have three",
     ):
         assert sentence in told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Any
 
 from pydantic import WithJsonSchema
@@ -52,24 +53,36 @@ def _part_on(card: Card) -> dict[str, Any]:
     }
 
 
-def profile_from_page(data: dict[str, Any]) -> Profile:
-    """The profile, its parts' figures filled in from the shipped cards.
+def profile_from_page(data: dict[str, Any], own: Mapping[str, Card] | None = None) -> Profile:
+    """The profile, its parts' figures filled in from the shipped cards and from `own` ones.
 
     Raises:
         BadInput: a sentence per fault. No file of the server is ever looked at for a card.
     """
     parts = data.get("parts")
+    filled = []
     for number, part in enumerate(parts if isinstance(parts, list) else (), 1):
-        if not isinstance(part, dict) or part.get("figures"):
-            continue
-        card = part.get("card")
-        if isinstance(card, str) and card not in shipped():
-            name = card if len(card) <= 40 else f"{card[:37]}..."
-            raise BadInput(
-                f"part {number}: there is no shipped resin card {name!r}; take "
-                f"{', '.join(shipped())}, or send the part's figures."
-            )
-    return parse_profile(with_figures(data))
+        card = part.get("card") if isinstance(part, dict) else None
+        if isinstance(card, str) and card not in shipped() and not part.get("figures"):
+            if own is None or card not in own:
+                name = card if len(card) <= 40 else f"{card[:37]}..."
+                names = ", ".join([*shipped(), *(own or ())])
+                raise BadInput(
+                    f"part {number}: there is no resin card {name!r}; take {names}, or send the "
+                    f"part's figures."
+                )
+            part = {**part, "figures": _figures(own[card], part.get("catalyst_pct"), number)}
+        filled.append(part)
+    return parse_profile(with_figures({**data, "parts": filled} if filled else data))
+
+
+def _figures(card: Card, share: Any, number: int) -> dict[str, Any]:
+    if isinstance(share, bool) or not isinstance(share, int | float | None):
+        raise BadInput(f"part {number}: catalyst_pct is {share!r}; it should be a number.")
+    try:
+        return card.figures(share).model_dump(mode="json")
+    except BadInput as error:
+        raise BadInput(*(f"part {number}: {s}" for s in error.sentences)) from None
 
 
 def without_files(profile: Profile) -> Profile:

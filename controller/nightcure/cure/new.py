@@ -21,6 +21,16 @@ RANGES: dict[str, tuple[float, float]] = {
     "demould_at_c": (-10.0, 200.0),
     "demould_catalyst_pct": (0.1, 5.0),
 }
+#: How an answer is called in a refusal, and its unit.
+CALLED: dict[str, tuple[str, str]] = {
+    "lowest_c": ("The lowest working temperature", " °C"),
+    "highest_c": ("The highest temperature", " °C"),
+    "monomer_pct": ("The styrene share", " %"),
+    "density_kg_per_m3": ("The density", " kg/m³"),
+    "demould": ("The time to demould", " minutes"),
+    "demould_at_c": ("The temperature of the demould", " °C"),
+    "demould_catalyst_pct": ("The catalyst of the demould", " %"),
+}
 #: A density below this is told in kg per litre, as many data sheets do.
 MOST_KG_PER_LITRE = 20.0
 ALL_THREE = "temperature °C, catalyst %, minutes"
@@ -57,11 +67,13 @@ def checked_answer(key: str, text: str) -> str:
     if key not in RANGES or not text:
         return text
     least, most = RANGES[key]
-    value = _number(text.replace(",", "."), key)
+    what, unit = CALLED[key]
+    value = _number(text.replace(",", "."), what)
     if key == "density_kg_per_m3" and value < MOST_KG_PER_LITRE:
         value *= 1000.0
     if not least <= value <= most:
-        raise BadInput(f"{key} is {text}; it should be {least:g} to {most:g}.")
+        low = f"{least:g}{unit}" if unit == " °C" else f"{least:g}"
+        raise BadInput(f"{what} is {text}{unit}; it should be {low} to {most:g}{unit}.")
     return f"{value:g}"
 
 

@@ -19,7 +19,7 @@ from typing import Any
 from ..errors import BadInput
 from .file import LedgerLost
 from .opened_files import FollowedLedger
-from .rows import NEXT_NOTES, EvidenceRow
+from .rows import CARD, NEXT_NOTES, EvidenceRow
 
 #: What people may be asked for, and how it is called on paper; other fields may be added.
 FIELDS: dict[str, str] = {
@@ -141,6 +141,19 @@ class NotesWriter:
         """Forget a profile; False if there is none of this name."""
         with self.writing():
             return self._changed("DELETE FROM profiles WHERE name = ?", (name,))
+
+    def save_card(self, name: str, card: str, replace: bool) -> bool:
+        """Keep a resin card (JSON); False if the name is taken and it may not `replace` it."""
+        verb = "INSERT OR REPLACE" if replace else "INSERT OR IGNORE"
+        with self.writing():
+            return self._changed(
+                f"{verb} INTO meta (key, value) VALUES (?, ?)", (f"{CARD}{name}", card)
+            )
+
+    def remove_card(self, name: str) -> bool:
+        """Forget a resin card; False if there is none of this name."""
+        with self.writing():
+            return self._changed("DELETE FROM meta WHERE key = ?", (f"{CARD}{name}",))
 
     def accept(self, what: str, who: str, host_s: float) -> None:
         """Somebody confirmed something for this oven; the first time counts."""

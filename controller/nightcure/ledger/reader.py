@@ -11,7 +11,17 @@ from typing import Any
 
 from .file import LedgerLost
 from .opened_files import FollowedLedger
-from .rows import EVIDENCE, NEXT_NOTES, THINNED, CheckRow, EventRow, EvidenceRow, NightRow, TickRow
+from .rows import (
+    CARD,
+    EVIDENCE,
+    NEXT_NOTES,
+    THINNED,
+    CheckRow,
+    EventRow,
+    EvidenceRow,
+    NightRow,
+    TickRow,
+)
 
 NIGHT_SUMMARY = "id, label, oven, version, started_s, ended_s, outcome, reason"
 #: instr, not LIKE: what is searched for has no wildcards; both sides in lower case (ASCII).
@@ -110,6 +120,11 @@ class LedgerReader:
         names = ("name", "profile", "who", "saved_s")
         found = [dict(zip(names, row, strict=True)) for row in rows]
         return [{**row, "profile": self.parsed(row["profile"])} for row in found]
+
+    def cards(self) -> list[dict[str, Any]]:
+        """Resin cards that people made, by name."""
+        sql = "SELECT value FROM meta WHERE key GLOB ? ORDER BY key"
+        return [self.parsed(row[0]) for row in self._rows(sql, (f"{CARD}*",))]
 
     def accepted(self, what: str) -> dict[str, Any] | None:
         """Who confirmed something once for this oven, and when (host_s); None if nobody did."""

@@ -13,6 +13,8 @@ EVIDENCE = "evidence/"
 LATCH = "latch"
 #: Key in `meta` of what people noted for a night that has not started yet.
 NEXT_NOTES = "notes/next"
+#: What keys in `meta` of resin cards that people made begin with; the card's name follows.
+CARD = "card/"
 
 
 class TickRow(NamedTuple):

@@ -123,7 +123,7 @@ async def start(services: ServicesOf, who: Who, asked: Start) -> Answer:
     Refused until the cautions were accepted for this oven, and unless the person has confirmed
     the independent cut-out.
     """
-    profile = profile_from_page(asked.profile)
+    profile = profile_from_page(asked.profile, await asyncio.to_thread(services.own_cards))
     refusals = profile.refusals(services.settings.limits)
     if refusals:
         raise Problem(422, together(refusals))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Request
@@ -16,7 +17,7 @@ from ..models.plan_models import ADVICE, PLAN, Advice, Plan
 from ..plan_job import PlanJob
 from ..problems import Problem
 from ..profile_input import ProfileBody, profile_from_page, without_files
-from ..services import Who
+from ..services import Services, ServicesOf, Who
 
 router = APIRouter(prefix="/api", tags=["plan"])
 
@@ -63,7 +64,10 @@ async def _the_planning(request: Request) -> PlanJob:
     responses=told(PLAN, 400, 401, 403, 411, 413, 422, 429, 501, 503),
 )
 async def plan(
-    planning: Annotated[PlanJob, Depends(_the_planning)], _: Who, asked: TonightAsked
+    services: ServicesOf,
+    planning: Annotated[PlanJob, Depends(_the_planning)],
+    _: Who,
+    asked: TonightAsked,
 ) -> Any:
     """Whether a night will do, how surely, and what would make it surer.
 
@@ -71,7 +75,7 @@ async def plan(
     thermometers within what is known of them, and run through regulator and cure clock: seconds of
     hard work, so it needs a login; one at a time and thirty an hour. Nothing is kept.
     """
-    return await _asked_of(planning, asked)
+    return await _asked_of(services, planning, asked)
 
 
 @router.post(
@@ -80,17 +84,23 @@ async def plan(
     responses=told(ADVICE, 400, 401, 403, 411, 413, 422, 429, 501, 503),
 )
 async def advice(
-    planning: Annotated[PlanJob, Depends(_the_planning)], _: Who, asked: TonightAsked
+    services: ServicesOf,
+    planning: Annotated[PlanJob, Depends(_the_planning)],
+    _: Who,
+    asked: TonightAsked,
 ) -> Any:
     """The profiles of least stress, of least energy and the earliest for these parts tonight.
 
     Of the profile that is sent only parts and box count. It takes ten times as long as a plan.
     """
-    return await _asked_of(planning, asked, advise=True)
+    return await _asked_of(services, planning, asked, advise=True)
 
 
-async def _asked_of(planning: PlanJob, asked: TonightAsked, advise: bool = False) -> Any:
-    profile = without_files(profile_from_page(asked.profile))
+async def _asked_of(
+    services: Services, planning: PlanJob, asked: TonightAsked, advise: bool = False
+) -> Any:
+    own = await asyncio.to_thread(services.own_cards)
+    profile = without_files(profile_from_page(asked.profile, own))
     if not profile.parts:
         raise Problem(422, "No part has a resin card, so nothing cures; give the profile parts.")
     start_s = _of_day(asked.start)

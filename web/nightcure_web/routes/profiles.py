@@ -86,7 +86,7 @@ def remembered(services: ServicesOf) -> Any:
         night = services.reader.night(row["id"])
         profile = {} if night is None else services.reader.parsed(night.profile)
         if profile.get("parts"):
-            ours = resin_cards()
+            ours = {*resin_cards(), *services.own_cards()}
             parts = [{**p, "figures": None} if p["card"] in ours else p for p in profile["parts"]]
             return {"parts": parts, "box": profile.get("box")}
     return {"parts": [], "box": None}
@@ -106,7 +106,7 @@ def save(
     replace: Annotated[bool, Query(description="Overwrite an own one of the same name.")] = False,
 ) -> Any:
     """Keep a profile under its name; one this oven refuses may be kept, too."""
-    checked = profile_from_page(profile)
+    checked = profile_from_page(profile, services.own_cards())
     if any(p.name == checked.name for p in shipped()):
         raise Problem(409, f"'{checked.name}' ships with nightcure; give yours another name.")
     own = {row["name"] for row in services.reader.profiles()}
@@ -150,7 +150,7 @@ def check(
     profile: Annotated[ProfileBody, Body(description="A profile as JSON.", examples=[SOAK])],
 ) -> Any:
     """What this oven would make of a profile, from the air as it is now. Nothing is kept."""
-    checked = profile_from_page(profile)
+    checked = profile_from_page(profile, services.own_cards())
     limits = services.settings.limits
     live = services.reader.live() if services.settings.ledger.exists() else None
     now_c = None if live is None else live.get("control_c")
