@@ -7,15 +7,16 @@ a source, said where they are used.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, NamedTuple, Self
 
 from pydantic import Field, ValidationError, model_validator
 
 from ..errors import BadInput, faults_as_sentences
-from ..settings import Section, read_toml
+from ..settings import Model, Section, read_toml
+from .box_shape import LONGEST_M, SHORTEST_M, Panel, Shape, Tube, cuboid, listed, tube
 from .thermal import Layer, Mould, Network
 
 
@@ -54,6 +55,9 @@ STILL_W_PER_M2_K = 1.0 / R_FACE
 OPEN_W_PER_MM_M_K = 0.18
 #: A taped joint leaks a tenth of that (common practice, no source).
 TAPED_SHARE = 0.1
+#: Open joints of a knock-down box along its edges, mm, and the surface of a mould, m2/kg: as the
+#: scenario's (common practice, no source).
+GAP_MM, MOULD_M2_PER_KG = 0.6, 0.085
 AIR_J_PER_M3_K = 1.205 * 1005.0
 #: Lumps a board is cut into, from inside outwards.
 LUMPS = 2
@@ -138,7 +142,12 @@ class Description(Section):
     """A box."""
 
     name: Annotated[str, Field(min_length=1, max_length=60)] = "Box"
-    inside_m: Annotated[tuple[float, float, float], Field()]
+    inside_m: tuple[float, float, float] | None = None
+    """A cuboid; else a `tube`, or `panels` with `volume_m3`."""
+    tube: Tube | None = None
+    panels: Annotated[tuple[Panel, ...], Field(max_length=60)] = ()
+    volume_m3: Annotated[float, Field(gt=0, le=1000)] | None = None
+    """Of a box told by its panels."""
     boards: Annotated[tuple[Board, ...], Field(min_length=1, max_length=6)]
     gaps: Gaps = Gaps()
     heater: HeaterIn
@@ -149,22 +158,33 @@ class Description(Section):
 
     @model_validator(mode="after")
     def _has_a_size(self) -> Self:
-        if not all(0.05 <= side <= 30.0 for side in self.inside_m):
+        if self.inside_m and not all(SHORTEST_M <= x <= LONGEST_M for x in self.inside_m):
             raise ValueError(
                 f"inside_m is {list(self.inside_m)}; it should be three lengths of 0.05 to 30 m."
             )
+        told = [self.inside_m is not None, self.tube is not None, bool(self.panels)]
+        if sum(told) != 1:
+            raise ValueError(
+                "it should have one of inside_m (length, width, height), tube (panels_m, "
+                "length_m) and panels (name, area_m2)."
+            )
+        if bool(self.panels) != (self.volume_m3 is not None):
+            raise ValueError("volume_m3, the room inside, should be told with panels, and only so.")
         return self
+
+    @cached_property
+    def shape(self) -> Shape:
+        """Its faces and the room in it."""
+        if self.inside_m is not None:
+            return cuboid(self.inside_m)
+        if self.tube is not None:
+            return tube(self.tube)
+        return listed(self.panels, self.volume_m3 or 0.0)
 
     @property
     def area_m2(self) -> float:
         """Of the inner faces."""
-        a, b, c = self.inside_m
-        return 2.0 * (a * b + b * c + c * a)
-
-    @property
-    def volume_m3(self) -> float:
-        """Inside."""
-        return math.prod(self.inside_m)
+        return self.shape.area_m2
 
     @property
     def face_w_per_m2_k(self) -> float:
@@ -193,7 +213,7 @@ class Description(Section):
             power_w=self.heater.power_w,
             heater_capacity_j_per_k=self.heater.mass_kg * steel,
             heater_air_w_per_k=heater_w_per_k,
-            air_capacity_j_per_k=AIR_J_PER_M3_K * self.volume_m3 + steel * self.shelf_kg,
+            air_capacity_j_per_k=AIR_J_PER_M3_K * self.shape.volume_m3 + steel * self.shelf_kg,
             wall_capacity_j_per_k=pieces[0][1],
             air_wall_w_per_k=1.0 / (1.0 / (self.face_w_per_m2_k * area) + r[0] / 2.0),
             wall_ambient_w_per_k=1.0 / (r[-1] / 2.0 + R_FACE / area),
@@ -207,6 +227,21 @@ class Description(Section):
                 for m in self.moulds
             ),
             layers=layers,
+        )
+
+    def model(self) -> Model:
+        """The [model] section's numbers; reckoned, never measured."""
+        network = self.network()
+        mould = sum(m.capacity_j_per_k for m in network.moulds)
+        lag_s = mould / sum(m.air_w_per_k for m in network.moulds) if network.moulds else 0.0
+        return Model(
+            loss_w_per_k=round(network.loss_w_per_k, 2),
+            air_capacity_j_per_k=round(
+                network.air_capacity_j_per_k + network.wall_capacity_j_per_k, -2
+            ),
+            mould_capacity_j_per_k=round(mould, -2),
+            mould_lag_s=round(lag_s, -1),
+            heater_lag_s=round(network.heater_capacity_j_per_k / network.heater_air_w_per_k, -1),
         )
 
     def what_ifs(self, heater_w: float | None = None) -> list[tuple[str, Description]]:

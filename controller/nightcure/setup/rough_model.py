@@ -10,9 +10,6 @@ from ..errors import BadInput
 GUESS_W_PER_K = 3.9
 GUESS_AIR_J_PER_K, GUESS_MOULD_J_PER_K = 4600.0, 22000.0
 GUESS_MOULD_LAG_S, GUESS_HEATER_LAG_S = 1400.0, 230.0
-#: Open joints of a knock-down box along its twelve edges, mm, and the surface of a mould, m2/kg:
-#: as the scenario's (common practice, no source).
-GAP_MM, MOULD_M2_PER_KG = 0.6, 0.085
 
 
 class RoughModel(NamedTuple):
@@ -57,7 +54,16 @@ def from_sizes(
     from pydantic import ValidationError
 
     from ..errors import faults_as_sentences
-    from ..oven.description import Board, Description, Gaps, HeaterIn, MouldIn
+    from ..oven.box_shape import cuboid
+    from ..oven.description import (
+        GAP_MM,
+        MOULD_M2_PER_KG,
+        Board,
+        Description,
+        Gaps,
+        HeaterIn,
+        MouldIn,
+    )
 
     moulds: tuple[MouldIn, ...] = ()
     try:
@@ -67,21 +73,19 @@ def from_sizes(
         box = Description(
             inside_m=inside_m,
             boards=(Board(thickness_m=board_mm / 1000.0),),
-            gaps=Gaps(length_m=4.0 * sum(inside_m), width_mm=GAP_MM),
+            gaps=Gaps(length_m=cuboid(inside_m).edges_m, width_mm=GAP_MM),
             heater=HeaterIn(power_w=power_w),
             moulds=moulds,
         )
     except ValidationError as error:
         raise BadInput(*faults_as_sentences(error, "the box")) from None
-    network = box.network()
-    mould = sum(m.capacity_j_per_k for m in network.moulds)
-    lag_s = mould / sum(m.air_w_per_k for m in network.moulds) if network.moulds else 0.0
+    model = box.model()
     sides = " x ".join(f"{side:g}" for side in inside_m)
     return RoughModel(
-        round(network.loss_w_per_k, 2),
-        round(network.air_capacity_j_per_k + network.wall_capacity_j_per_k, -2),
-        round(mould, -2),
-        round(lag_s, -1),
-        round(network.heater_capacity_j_per_k / network.heater_air_w_per_k, -1),
+        model.loss_w_per_k,
+        model.air_capacity_j_per_k,
+        model.mould_capacity_j_per_k,
+        model.mould_lag_s,
+        model.heater_lag_s,
         f"RECKONED, not measured: {sides} m, {board_mm:g} mm of board, {mould_kg:g} kg of moulds.",
     )
