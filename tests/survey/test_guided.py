@@ -32,7 +32,7 @@ class Recorded:
     def __init__(self, ledger: Path, faults: tuple[str, ...] = ()) -> None:
         self.ledger = ledger
         self.oven = RecordedOven(ledger, faults=faults)
-        self.stopped = False
+        self.finished = False
         self.phase = Phase.IDLE
         self.heaters: list[bool] = []
 
@@ -57,9 +57,10 @@ class Recorded:
         night = LedgerReader(self.ledger).night(1)
         return None if night is None or night.outcome is None else night.reason
 
-    def stop(self) -> None:
-        self.stopped = True
-        self.oven.tick(word("stop"))
+    def finish(self) -> None:
+        self.finished = True
+        while self.oven.tick(word("skip")).phase is not Phase.DONE:
+            pass  # as many segments as are left
 
 
 @pytest.mark.parametrize("moulds", [0.6, 1.8])
@@ -102,7 +103,7 @@ def test_it_stops_as_soon_as_the_loss_is_known(tmp_path: Path) -> None:
     with live.oven:
         found = guided(live, profile, 0.10, 600.0, lambda s, h: told.append((s, h)))
         live.wait(10.0)
-    assert live.stopped
+    assert live.finished
     assert half_width(found) <= 0.10
     loss = found.loss_w_per_k
     assert loss is not None
@@ -112,7 +113,7 @@ def test_it_stops_as_soon_as_the_loss_is_known(tmp_path: Path) -> None:
     assert early is None or early > 0.10 or live.log().fallen_s < COOLED_S + 600.0, (
         "not one look later than needed"
     )
-    assert live.phase is Phase.IDLE
+    assert live.phase is Phase.DONE
     assert any(live.heaters)
     assert not any(live.heaters[-5:])
 
@@ -123,7 +124,7 @@ def test_an_interlock_ends_it_as_any_night(tmp_path: Path) -> None:
     with live.oven:
         found = guided(live, profile, 0.001, 1800.0)
     assert any("ended before ±0 % was reached" in s for s in found.assumed)
-    assert not live.stopped
+    assert not live.finished
     assert live.phase is Phase.TRIPPED
     assert not live.heaters[-1]
 
@@ -146,8 +147,8 @@ def test_a_relay_test_ends_once_its_swing_is_steady(tmp_path: Path) -> None:
     with live.oven:
         found = relayed(live, profile, 600.0)
         live.wait(10.0)
-    assert live.stopped
-    assert live.phase is Phase.IDLE
+    assert live.finished
+    assert live.phase is Phase.DONE
     a, b = BOX.rates()
     omega = 2j * math.pi / found.period_s
     node = np.linalg.solve(omega * np.eye(len(a)) - a, b[:, 1 + HEATER])[AIR]

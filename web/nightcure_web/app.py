@@ -44,6 +44,7 @@ from .routes import (
     plan,
     profiles,
     record,
+    ruler,
     session,
     start_checks,
     status,
@@ -63,8 +64,8 @@ THREADS = 3
 GIVES_WAY_S = 0.0005
 
 
-def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
-    """The application for one oven; `static` is the built page."""
+def create_app(settings: Settings, static: Path = STATIC, oven: Path | None = None) -> FastAPI:
+    """The application for one oven; `static` is the built page, `oven` the settings' own file."""
     app = FastAPI(
         title="nightcure",
         version=__version__,
@@ -76,11 +77,11 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
         generate_unique_id_function=lambda route: route.name,
     )
     app.openapi_version = "3.2.0"  # the first that can describe a stream's items
-    services = app.state.services = Services(settings)
+    services = app.state.services = Services(settings, oven)
     app.openapi = lambda: problems.described(  # type: ignore[method-assign]
         app, profile_schemas(), services.access.cookie
     )
-    jobs = Jobs()
+    jobs = app.state.jobs = Jobs()
     app.state.news = live.News(app.state.services)
     app.state.surveying = SurveyJob(app.state.services, jobs)
     app.state.others = OtherOvens(settings.web)
@@ -88,7 +89,7 @@ def create_app(settings: Settings, static: Path = STATIC) -> FastAPI:
     problems.install(app, HEADERS)
     for part in (
         *(status, live, start_checks, nights, profiles, cards, commands, cautions, oven_settings),
-        *(session, survey, record, morning, plan, telling, metrics, ovens, batches, cups),
+        *(session, survey, ruler, record, morning, plan, telling, metrics, ovens, batches, cups),
     ):
         app.include_router(part.router)
     app.mount("/api", problems.NoSuchRoute(app))
@@ -161,8 +162,13 @@ class Server(uvicorn.Server):
         super().handle_exit(sig, frame)
 
 
-def run(settings: Settings, ready: Callable[[], None] = lambda: None) -> None:
+def run(
+    settings: Settings, ready: Callable[[], None] = lambda: None, oven: Path | None = None
+) -> None:
     """Serve until told to stop; `ready` is called once nothing is in the way of it.
+
+    Args:
+        oven: the settings' own file, so that a survey can be written into it.
 
     Raises:
         BadInput: the page was not built into this installation.
@@ -172,6 +178,6 @@ def run(settings: Settings, ready: Callable[[], None] = lambda: None) -> None:
             "The page is not built into this installation; install nightcure from a wheel, or "
             "where Node.js is at hand reinstall it from its sources."
         )
-    app = create_app(settings)
+    app = create_app(settings, oven=oven)
     ready()
     Server(app, settings.web.address, settings.web.port).run()

@@ -8,13 +8,15 @@ import time
 from collections import Counter
 from collections.abc import AsyncIterator, Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import asynccontextmanager, contextmanager
+from contextlib import asynccontextmanager, contextmanager, suppress
+from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import Depends, Request, Response, Security
 from fastapi.security import APIKeyCookie
 
 from nightcure.cautions import ACCEPTED_AS
+from nightcure.cure.card import Card, parse_card
 from nightcure.errors import BadInput
 from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.notes import NotesWriter
@@ -70,8 +72,10 @@ class Turns:
 class Services:
     """One per application."""
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: Settings, oven: Path | None = None) -> None:
         self.settings = settings
+        self.oven = oven
+        """The file they came from; None in a demo."""
         self.access = Access(settings)
         self.closing = False
         """The server is about to stop: streams end."""
@@ -106,6 +110,18 @@ class Services:
                 _ = self.reader
                 self._notes = NotesWriter(self.settings.ledger)
             yield self._notes
+
+    def own_cards(self) -> dict[str, Card]:
+        """Resin cards that people made on this page, by name; none on a new oven.
+
+        One that an earlier version kept and this one cannot read is left out.
+        """
+        found = {}
+        for kept in self.reader.cards() if self.settings.ledger.exists() else ():
+            with suppress(BadInput):
+                card = parse_card(kept, "a kept card")
+                found[card.name] = card
+        return found
 
     @property
     def cautions_accepted(self) -> bool:

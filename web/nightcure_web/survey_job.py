@@ -9,11 +9,17 @@ from __future__ import annotations
 import asyncio
 import json
 import logging
+import os
+import time
+from pathlib import Path
 from typing import Any
 
+from nightcure import __version__
 from nightcure.errors import NightcureError
+from nightcure.oven.meaning import meaning
 from nightcure.profile import parse_profile
-from nightcure.survey.heat_and_cool import enough, profile_for
+from nightcure.settings import Model, Regulator
+from nightcure.survey.heat_and_cool import KNOWN_WITHIN, NAME, enough, profile_for
 
 from .jobs import Jobs
 from .models.survey_models import Found, SurveyNow
@@ -28,6 +34,15 @@ LONGEST_LOOK_S = 120
 EVERY_S, LOOK_S = 300.0, 0.5
 #: How long a night may take to appear in the ledger, s.
 APPEARS_S = 10.0
+#: The service that may write oven.toml answers within so long, s, or there is none.
+WRITES_S = 20.0
+#: What is asked of it, beside the ledger: the service looks for this name.
+REQUEST = "survey-to-write.json"
+#: Nights back in which the last test is looked for.
+RECENT_NIGHTS = 100
+
+
+NO_TEST = SurveyNow(running=False, sentence="No test has been run from this page.")
 
 
 class SurveyJob:
@@ -37,7 +52,25 @@ class SurveyJob:
         self._services = services
         self._jobs = jobs
         self._task: asyncio.Task[None] | None = None
-        self.now = SurveyNow(running=False, sentence="No test has been run from this page.")
+        self._now: SurveyNow | None = None
+
+    @property
+    def now(self) -> SurveyNow:
+        """The test under way, or the last one that the ledger has."""
+        if self._now is None:
+            if not self._services.settings.ledger.exists():
+                return NO_TEST
+            self._now = self._last()
+        return self._now
+
+    def _last(self) -> SurveyNow:
+        """What an earlier page's server found, kept with its night."""
+        reader = self._services.reader
+        for row in reader.nights(RECENT_NIGHTS):
+            kept = reader.refit(row["id"]) if row["profile_name"] == NAME else None
+            if kept is not None:
+                return SurveyNow(running=False, night_id=row["id"], **self._told(kept))
+        return NO_TEST
 
     # ---- a night's record -----------------------------------------------------------------
 
@@ -73,7 +106,7 @@ class SurveyJob:
         if outcome != "done":
             raise Problem(409, message)
         night_id = await self._appears(newest)
-        self.now = SurveyNow(
+        self._now = SurveyNow(
             running=True,
             night_id=night_id,
             precision_pct=precision_pct,
@@ -81,7 +114,7 @@ class SurveyJob:
             sentence="The test has begun; nothing is known yet.",
         )
         self._task = asyncio.create_task(self._follow(night_id, precision_pct, who))
-        return self.now
+        return self._now
 
     def _ambient_c(self, live: dict[str, Any]) -> float:
         shed = [t["value_c"] for t in live["thermometers"] if t["role"] == "ambient"]
@@ -115,11 +148,10 @@ class SurveyJob:
                 if over is not None:
                     self._tell(running=False, sentence=f"{over} {self.now.sentence}")
                     return
-                if known:
-                    if await asyncio.to_thread(self._why_over, night_id) is not None:
-                        continue  # it ended meanwhile: a stop might end somebody's next night
-                    await self._services.command("stop", {}, f"survey for {who}")
-                    self._tell(running=False, sentence=f"{self.now.sentence} The test was ended.")
+                if known and await asyncio.to_thread(self._cools, night_id):
+                    # Its last segment is left, so that the night is done: nobody has stopped it.
+                    await self._services.command("skip", {}, f"survey for {who}")
+                    self._tell(running=False, sentence=f"{self.now.sentence} The test is over.")
                     return
         except (NightcureError, Problem) as error:
             said = error.detail if isinstance(error, Problem) else str(error)
@@ -139,25 +171,127 @@ class SurveyJob:
         except Problem as error:
             self._tell(noted_s=noted_s, sentence=f"Not known yet: {error.detail}")
             return False
+        told = self._told(found)
+        if told["found"] is None:
+            self._tell(noted_s=noted_s, **{**told, "sentence": "Not known yet; the test goes on."})
+            return False
+        self._tell(noted_s=noted_s, **told)
+        with self._services.notes() as notes:
+            notes.refit(self.now.night_id or 0, found, __version__, time.time())
+        return enough(told["half_width_pct"], float(found["fallen_s"]), precision_pct)
+
+    def _told(self, found: dict[str, Any]) -> dict[str, Any]:
+        """A survey's findings as the page has them; a loss too wide to be of use is not known."""
         loss = found["loss_w_per_k"]
         half_pct: float = 100.0 * ((loss["high"] / loss["low"]) ** 0.5 - 1.0)
-        self._tell(
-            noted_s=noted_s,
-            half_width_pct=round(half_pct, 1),
-            found=Found.model_validate(found),
-            sentence=f"The loss is {loss['value']:.3g} W/K, known within ±{half_pct:.0f} %.",
+        if half_pct > 100.0 * KNOWN_WITHIN:
+            wanted = next(iter(found["unknown"]), "It takes a heating and a cooling.")
+            wanted = wanted.removeprefix("The loss is not known yet: ")
+            return {
+                "half_width_pct": None,
+                "found": None,
+                "meaning": [],
+                "sentence": f"Not known yet. {wanted[0].upper()}{wanted[1:]}",
+            }
+        settings = self._services.settings
+        model = settings.model.model_copy(update={**found["model"], "measured": True})
+        return {
+            "half_width_pct": round(half_pct, 1),
+            "found": Found.model_validate(found),
+            "meaning": meaning(settings.model_copy(update={"model": model})),
+            "sentence": f"The loss is {loss['value']:.3g} W/K, known within ±{half_pct:.0f} %.",
+            "written": _same(model, settings.model),
+        }
+
+    # ---- into oven.toml -------------------------------------------------------------------
+
+    async def write(self, night_id: int) -> str:
+        """Put what a night tells of the oven into oven.toml; the old file is kept.
+
+        Where this server may not write it, the service that may is asked (`nightcure adopt`).
+
+        Raises:
+            Problem: nothing was written; the sentence says why and what to do.
+        """
+        oven = self._services.oven
+        if oven is None:
+            raise Problem(409, "This is a demo: it has no oven.toml to write into.")
+        live = await asyncio.to_thread(self._services.reader.live)
+        if self.running or (live is not None and live["phase"] not in ("idle", "done")):
+            raise Problem(409, "A night is running; write it once the oven rests.")
+        found = await self.of_night(night_id)
+        if self._told(found)["found"] is None:
+            raise Problem(409, "The loss is not known yet, so there is nothing to write.")
+        regulator = {k: v for k, v in found["regulator"].items() if k in Regulator.model_fields}
+        model = {**found["model"], "measured": True}
+        request = self._services.settings.ledger.with_name(REQUEST)
+        asked = json.dumps({"night_id": night_id, "model": model, "regulator": regulator})
+        before = await asyncio.to_thread(oven.read_bytes)
+        try:
+            await asyncio.to_thread(_put, request, asked)
+            if os.access(oven, os.W_OK) and os.access(oven.parent, os.W_OK):
+                sentence = await self._adopt(request, oven)
+            else:
+                sentence = await self._adopted_by_service(oven, before)
+        finally:
+            request.unlink(missing_ok=True)
+        self._tell(written=True)
+        return sentence
+
+    async def _adopt(self, request: Path, oven: Path) -> str:
+        done = await self._jobs.run(
+            "Writing", LONGEST_LOOK_S, "nightcure", "adopt", str(request), "--oven", str(oven)
         )
-        return enough(half_pct, float(found["fallen_s"]), precision_pct)
+        if done.status != 0:
+            said = done.err.decode(errors="replace").strip().removeprefix("nightcure: ")
+            raise Problem(409, f"{oven.name} is as it was. {said}")
+        kept = json.loads(done.out)["kept"]
+        return (
+            f"{oven.name} has it; the old file is {kept}. It counts from the next start of "
+            f"controller and page: begin them anew, or switch the board off and on."
+        )
+
+    async def _adopted_by_service(self, oven: Path, before: bytes) -> str:
+        end_s = time.monotonic() + WRITES_S
+        while time.monotonic() < end_s:
+            if await asyncio.to_thread(oven.read_bytes) != before:
+                return f"{oven.name} has it; the old file is kept beside it. Both start anew now."
+            await asyncio.sleep(0.2)
+        raise Problem(
+            409,
+            f"This page may not write {oven}, and the service that may (nightcure-adopt) did not. "
+            f"On the oven's machine: sudo nightcure survey {self._services.settings.ledger} "
+            f"--oven {oven} --write",
+        )
 
     def _tell(self, **news: Any) -> None:
-        self.now = self.now.model_copy(update=news)
+        self._now = self.now.model_copy(update=news)
 
     def _wall_s(self) -> float:
         live = self._services.reader.live()
         return 0.0 if live is None else float(live["wall_s"])
+
+    def _cools(self, night_id: int) -> bool:
+        """Whether the test is in its last segment: a skip would not touch anybody's next night."""
+        live = self._services.reader.live()
+        return live is not None and (live["night_id"], live["phase"]) == (night_id, "cool")
 
     def _why_over(self, night_id: int) -> str | None:
         night = self._services.reader.night(night_id)
         if night is None or night.outcome is None:
             return None
         return night.reason or f"The night is {night.outcome}."
+
+
+def _put(path: Path, text: str) -> None:
+    """In one step, closed only when it is whole: the service looks at it then."""
+    fresh = path.with_name(f".{path.name}.new")
+    fresh.write_text(text, encoding="utf-8")
+    fresh.replace(path)
+
+
+def _same(a: Model, b: Model) -> bool:
+    return b.measured and all(
+        abs(x - y) <= 1e-3 * abs(y)
+        for x, y in ((getattr(a, k), getattr(b, k)) for k in ("loss_w_per_k", "heater_lag_s"))
+    )

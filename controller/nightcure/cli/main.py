@@ -10,6 +10,7 @@ from rich.markup import escape
 
 from .. import __version__
 from . import (
+    adopt,
     box,
     check,
     controller,
@@ -82,6 +83,7 @@ app.command("notifier")(notifier.notifier)
 app.add_typer(box.box, name="box")
 app.command("off")(off.off)
 app.command("passphrase")(passphrase.passphrase)
+app.command("adopt", hidden=True)(adopt.adopt)
 
 
 #: What is not on every machine, and the extra it comes with.

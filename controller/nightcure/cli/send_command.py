@@ -113,6 +113,13 @@ class AskedNight:
             return None
         return night.reason or f"The night is {night.outcome}."
 
+    def finish(self) -> None:
+        """The night has done what it was for: the rest of it is skipped, so that it is done."""
+        live = self.reader.live() or {}
+        left = live["segments"] - live["segment"] if live.get("segment") is not None else 0
+        for _ in range(left):
+            send_command(self.ledger, "skip", {}, self._who)
+
     def stop(self) -> None:
         """End the night."""
         send_command(self.ledger, "stop", {}, self._who)

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import re
 import shutil
+from collections.abc import Mapping
 from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+from pydantic import Field
 
 from ..errors import BadInput
+from ..settings import Model, Regulator, Section
 from ..setup.oven_file import write_checked
 
 if TYPE_CHECKING:
@@ -16,7 +20,15 @@ if TYPE_CHECKING:
     from ..survey.tuning import Tuned
 
 
-def _lines(values: dict[str, float | str | bool]) -> list[str]:
+class SurveyedSections(Section):
+    """What a survey found, to be put into an oven.toml: checked values, no text of anybody's."""
+
+    night_id: Annotated[int, Field(ge=1)]
+    model: Model
+    regulator: Regulator
+
+
+def _lines(values: Mapping[str, float | str | bool]) -> list[str]:
     lines = []
     for key, value in values.items():
         if isinstance(value, bool):
@@ -70,6 +82,27 @@ def _replaced(toml: str, name: str, section: str) -> str:
 def put_into(oven: Path, found: Survey, tuned: Tuned) -> Path:
     """Replace both sections of an oven.toml; the old file is kept under the name returned.
 
+    Raises:
+        BadInput: as `put_sections`.
+    """
+    return put_sections(oven, model_section(found), regulator_section(tuned))
+
+
+def put_values(oven: Path, values: SurveyedSections) -> Path:
+    """The same from values alone, as the page's server asks for them. Raises as `put_sections`."""
+    note = f"  # by survey of night {values.night_id}"
+    model = values.model.model_dump(exclude_unset=True)
+    regulator = values.regulator.model_dump(exclude_unset=True)
+    return put_sections(
+        oven,
+        "\n".join([f"[model]{note}", *_lines(model)]),
+        "\n".join([f"[regulator]{note}", *_lines(regulator)]),
+    )
+
+
+def put_sections(oven: Path, model: str, regulator: str) -> Path:
+    """Replace [model] and [regulator]; the old file is kept under the name returned.
+
     That is .bak, or .bak2, .bak3 and on: what was kept before stays.
 
     The rest stays, what a survey says nothing of in these sections too (`hysteresis_c`).
@@ -78,8 +111,8 @@ def put_into(oven: Path, found: Survey, tuned: Tuned) -> Path:
         BadInput: the file with the new sections would not be a valid one; it is left as it was.
     """
     old = oven.read_text(encoding="utf-8-sig")
-    new = _replaced(old, "model", model_section(found))
-    new = _replaced(new, "regulator", regulator_section(tuned))
+    new = _replaced(old, "model", model)
+    new = _replaced(new, "regulator", regulator)
     try:
         kept = _kept(oven)
     except OSError as error:

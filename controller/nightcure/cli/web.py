@@ -33,12 +33,13 @@ def web(
 
         from ..settings import load_settings
 
-        settings = load_settings(find_oven(oven))
+        file = find_oven(oven)
+        settings = load_settings(file)
         if port is not None:
             chosen = settings.web.model_copy(update={"port": port})
             settings = settings.model_copy(update={"web": chosen})
         refuse_taken_port(settings.web.address, settings.web.port)
-        run(settings, lambda: say_where(settings.web, settings.name))
+        run(settings, lambda: say_where(settings.web, settings.name), file)
 
 
 def say_where(web: WebSettings, oven: str) -> None:

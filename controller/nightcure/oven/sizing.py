@@ -10,6 +10,7 @@ import numpy as np
 from ..settings import MARGIN_K, MOST_CUT_OUT_C
 from .installation import most_power_w, stuck_on_c
 from .mains import Circuit, circuit
+from .meaning import LOW_MAINS
 from .response import modes
 from .thermal import AIR, Network
 
@@ -20,8 +21,6 @@ SOLD_W = (
 )  # fmt: skip
 #: A shed on the warmest day on which an oven is used, where nobody says.
 WARMEST_C = 30.0
-#: Mains may be 10 % low (EN 50160): power falls with its square.
-LOW_MAINS = 0.81
 #: A hot-air gun, for comparison: W, its element's °C (common practice, no source).
 GUN_W, GUN_ELEMENT_C = 2000.0, 600.0
 #: A coast is looked for over so many steps, of a share of the heater's lag each.
@@ -211,7 +210,7 @@ def _cautions(
     else:
         out.append(
             f"{stuck}foam board bears {MOST_CUT_OUT_C:.0f} °C, which {most_w:.0f} W reach. More "
-            f"watts only with two independent cut-outs (--cut-outs 2); else thicker board, taped "
+            f"watts only with two independent cut-outs; else thicker board, taped "
             f"gaps, or a lower soak."
         )
     if several:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from . import fit as _fit
+from .heat_and_cool import KNOWN_WITHIN
 from .identified import Survey
 
 #: A test that begins this far below its shed is told so, K.
@@ -92,7 +93,11 @@ def unknown_of(found: Survey, half: float) -> tuple[str, ...]:
             f"plate, or from a plug-in meter, would settle it: say --power."
         )
     if half > 0.15:
-        known = f"The loss is known within ±{100 * half:.0f} % only: "
+        known = (
+            f"The loss is known within ±{100 * half:.0f} % only: "
+            if half <= KNOWN_WITHIN
+            else "The loss is not known yet: "
+        )
         if found.longer is None:
             out.append(known + "heat a day and cool a day, the shed noted too, for ±15 %.")
         elif found.longer.heat_s == 0:

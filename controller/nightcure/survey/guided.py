@@ -1,8 +1,8 @@
 """A guided heat-and-cool test: an ordinary night, ended as soon as the oven is known well enough.
 
-The night is `heat_and_cool.profile_for`'s. The test asks for nothing but a start and a stop, so
-every interlock stays active and the loop decides about the heater as on any night. What runs it is
-given as a `LiveOven`.
+The night is `heat_and_cool.profile_for`'s. The test asks for nothing but a start and, in its last
+segment, for that segment's end, so every interlock stays active and the loop decides about the
+heater as on any night. What runs it is given as a `LiveOven`.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ class LiveOven(Protocol):
     def why_over(self) -> str | None:
         """A sentence once the night has ended, else None."""
 
-    def stop(self) -> None:
-        """End the night."""
+    def finish(self) -> None:
+        """Enough is known: the night ends as done, nobody has stopped it."""
 
 
 def half_width(found: Survey) -> float:
@@ -82,7 +82,7 @@ def guided(
             told = f"The test ended before ±{100 * precision:.0f} % was reached: {why}"
             return survey(replace(log, assumed=(*log.assumed, told)))
         if enough(half, log.fallen_s, precision):
-            oven.stop()
+            oven.finish()
             return found
 
 
@@ -116,5 +116,5 @@ def relayed(
                 on_progress(log.length_s, str(error))
             continue
         if why is None:
-            oven.stop()
+            oven.finish()
         return found

@@ -19,6 +19,8 @@ ENDS_ABOVE_K = 6.0
 #: still cold pass for loss, and an interval that looks narrow may miss by half (tried on virtual
 #: ovens, `tests.survey.test_guided`).
 COOLED_S = 1800.0
+#: A loss that may be off by more than this share is not known.
+KNOWN_WITHIN = 0.5
 #: What the nights are called.
 NAME, RELAY_NAME = "Survey: heat and cool", "Survey: relay feedback"
 #: The swing is held for so long at most, h.

@@ -143,6 +143,7 @@ class OvenSettings(BaseModel):
     units: Literal["C", "F"]
     groups: list[Group]
     thermometers: list[SetThermometer]
+    meaning: list[str] = Field(description="What its numbers come to, a sentence each.")
     consequences: list[Consequence]
 
 
@@ -192,6 +193,7 @@ CAUTIONS = {
 SETTINGS = {
     "oven": "Estuary box",
     "units": "C",
+    "meaning": ["With the mains 10 % low that is 62 K."],
     "groups": [
         {
             "title": "Limits",

@@ -35,10 +35,18 @@ class SurveyNow(BaseModel):
     precision_pct: float | None = Field(None, description="It ends once the loss is known so well.")
     noted_s: float | None = Field(None, description="Of the oven's own time.")
     half_width_pct: float | None = Field(
-        None, description="Half of the loss's 95 % interval; null while nothing is known."
+        None, description="Half of the loss's 95 % interval; null while it is not known."
     )
     sentence: str
-    found: Found | None = None
+    found: Found | None = Field(None, description="Null while the loss is not known.")
+    meaning: list[str] = Field([], description="What it comes to, a sentence each.")
+    written: bool = Field(False, description="Whether oven.toml has it; from the next start on.")
+
+
+class Written(BaseModel):
+    """Where it was put."""
+
+    sentence: str
 
 
 SURVEY_NOW = {
@@ -49,7 +57,10 @@ SURVEY_NOW = {
     "half_width_pct": 14.2,
     "sentence": "The loss is 3.9 W/K, known within ±14 %.",
     "found": None,
+    "meaning": [],
+    "written": False,
 }
+WRITTEN = {"sentence": "oven.toml has it; the old file is oven.toml.bak."}
 FOUND = {
     "loss_w_per_k": {"value": 3.9, "low": 3.7, "high": 4.1},
     "heat_capacity_j_per_k": {"value": 28000.0, "low": 26000.0, "high": 30000.0},

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter
 
 from nightcure.oven.installation import consequences
+from nightcure.oven.meaning import meaning
 from nightcure.settings import Settings
 
 from ..models import told
@@ -48,6 +49,7 @@ def settings(services: ServicesOf) -> Any:
         "units": s.units,
         "groups": [g for g in groups if g["rows"]],
         "thermometers": thermometers,
+        "meaning": meaning(s),
         "consequences": [c._asdict() for c in consequences(s)],
     }
 

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Request
 from pydantic import BaseModel, ConfigDict, Field
 
 from ..models import told
-from ..models.survey_models import FOUND, SURVEY_NOW, Found, SurveyNow
+from ..models.survey_models import FOUND, SURVEY_NOW, WRITTEN, Found, SurveyNow, Written
 from ..problems import Problem
 from ..services import ServicesOf, Who
 from ..survey_job import SurveyJob
@@ -78,3 +78,18 @@ async def survey_of_night(
     if await asyncio.to_thread(services.reader.night, night_id) is None:
         raise Problem(404, f"There is no night {night_id}.")
     return await surveying.of_night(night_id)
+
+
+@router.post(
+    "/nights/{night_id}/survey/write",
+    responses=told(WRITTEN, 400, 401, 403, 404, 409, 411, 413, 422, 503),
+    response_model=Written,
+)
+async def write_survey(
+    services: ServicesOf, surveying: Survey, _: Who, night_id: NightId
+) -> dict[str, Any]:
+    """Put what a night tells of the oven into oven.toml, [model] and [regulator]; the old file is
+    kept. It counts from the next start of controller and page."""
+    if await asyncio.to_thread(services.reader.night, night_id) is None:
+        raise Problem(404, f"There is no night {night_id}.")
+    return {"sentence": await surveying.write(night_id)}
