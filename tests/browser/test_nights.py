@@ -134,8 +134,14 @@ def test_the_morning_leads_with_what_may_be_done_next_and_takes_the_touch_in_two
         re.compile("Lid.*(Leave it in its mould|It may be laminated on)")
     )
     page.get_by_role("group", name="Rim feels").get_by_role("button", name="leathery").click()
-    page.get_by_role("dialog").get_by_role("button", name="It is leathery").click()
-    expect(morning).to_contain_text("found leathery")
+    barcol = page.get_by_role("dialog").get_by_label("Barcol, if you have one")
+    for typed, told in (("soft", "“soft” is no number: 0 to 100."), ("120", "120 is out of range")):
+        barcol.fill(typed)
+        page.get_by_role("dialog").get_by_role("button", name="It is leathery").click()
+        expect(page.locator(".sheet .refusal")).to_contain_text(told)
+    barcol.fill("31")
+    answer(page, "It is leathery")
+    expect(morning).to_contain_text("found leathery, Barcol 31")
     with page.expect_file_chooser() as asked:
         morning.get_by_text("Photo of the part …").click()
     asked.value.set_files(ICON)

@@ -129,12 +129,20 @@ def test_the_oven_is_tested_and_told(
     answer(page, "Start heating")
     expect(survey).to_contain_text("The test has begun")
     expect(survey.get_by_role("button")).to_have_count(0)
-    expect(survey).to_contain_text("The test was ended.", timeout=120_000)
+    expect(survey).to_contain_text("The test is over.", timeout=120_000)
+    expect(survey).to_contain_text(re.compile(r"300 W keeps this box \d\d K above the shed"))
     told = survey.locator("dd.small").first.inner_text()
     low, high = (float(n) for n in re.findall(r"[\d.]+(?= W/K)", told))
     assert low < high
     assert 0.9 * BOX.loss_w_per_k < 0.5 * (low + high) < 1.1 * BOX.loss_w_per_k
+    survey.get_by_role("button", name="Write this into the oven …").click()
+    dialog.get_by_role("button", name="Write it").click()
+    expect(dialog.get_by_role("alert")).to_contain_text("it has no oven.toml to write into")
+    dialog.get_by_role("button", name="Back").click()
     assert faults(page) == []
+    see(page, running, "nights")
+    expect(page.locator(".nights-list li").first).to_contain_text("finished")  # nobody stopped it
+    see(page, running, "oven")
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     assert quiet == []
 

@@ -2,7 +2,7 @@
 import { build } from "esbuild";
 import { createHash } from "node:crypto";
 import { cp, mkdir, readdir, readFile, rm, writeFile } from "node:fs/promises";
-import { dirname, join } from "node:path";
+import { basename, dirname, join } from "node:path";
 import { fileURLToPath } from "node:url";
 
 const here = dirname(fileURLToPath(import.meta.url));
@@ -47,12 +47,24 @@ const options = {
 
 await rm(out, { recursive: true, force: true });
 await mkdir(out, { recursive: true });
-await build({
+await build({ ...options, entryPoints: [source("look.ts"), source("style.css")], outdir: out });
+// What is seldom opened is fetched when it is: ruler, cards, nights ... are files of their own.
+const { metafile } = await build({
   ...options,
-  entryPoints: [source("main.tsx"), source("look.ts"), source("style.css")],
+  entryPoints: [source("main.tsx")],
   outdir: out,
+  format: "esm",
+  splitting: true,
+  chunkNames: "[name]-[hash]",
+  metafile: true,
 });
 await cp(join(here, "public"), out, { recursive: true });
+// What main.js needs at once is fetched beside it, not after it.
+const [, main] = Object.entries(metafile.outputs).find(([name]) => basename(name) === "main.js");
+const needed = main.imports.filter((i) => i.kind === "import-statement").map((i) => basename(i.path));
+const index = join(out, "index.html");
+const links = needed.map((name) => `<link rel="modulepreload" href="${name}">`).join("\n    ");
+await writeFile(index, (await readFile(index, "utf8")).replace("<!-- preloads -->", links));
 
 // The service worker keeps the shell; another shell is another build.
 const shell = (await readdir(out)).sort();

@@ -5,14 +5,16 @@ import { useLive, type Word } from "./live";
 import { Announcer } from "./now/announce";
 import { Now } from "./now/now";
 import { StopSheet } from "./now/stop";
-import { Nights } from "./nights/nights";
-import { Oven } from "./oven/oven";
+import { later } from "./later";
 import { usePrefs } from "./prefs";
 import { SCREENS, useRoute, type Screen } from "./route";
-import { Start } from "./start/start";
 import type { Live } from "./types";
 import { LogIn } from "./sheet";
 import { age, hour, PHASES, temperature } from "./words";
+
+const Start = later(() => import("./start/start").then((m) => m.Start));
+const Nights = later(() => import("./nights/nights").then((m) => m.Nights));
+const Oven = later(() => import("./oven/oven").then((m) => m.Oven));
 
 const TITLES: Record<Screen, string> = { now: "Now", start: "Start", nights: "Nights", oven: "Oven" };
 
@@ -53,7 +55,7 @@ function Page() {
             {route.screen === "now" && <Now live={live} stale={stale} happened={word.happened} />}
             {route.screen === "start" && <Start live={live} stale={stale} />}
             {route.screen === "nights" && <Nights live={live} opened={route.nights} />}
-            {route.screen === "oven" && <Oven live={live} />}
+            {route.screen === "oven" && <Oven live={live} at={route.at} />}
           </>
         )}
         <footer class="quiet">
@@ -147,3 +149,5 @@ if ("serviceWorker" in navigator) {
     navigator.serviceWorker.register("sw.js").catch(() => undefined);
   });
 }
+// The other screens once this one stands: they open at once, and without the server, too.
+window.addEventListener("load", () => window.setTimeout(() => [Start, Nights, Oven].forEach((s) => s.fetch()), 1500));

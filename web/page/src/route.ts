@@ -8,13 +8,15 @@ export interface Route {
   screen: Screen;
   /** Nights opened: none, one, or two to compare. */
   nights: number[];
+  /** What of the screen is opened, such as the oven's ruler; empty for the screen itself. */
+  at: string;
 }
 
 export function parseRoute(hash: string): Route {
   const [name = "", rest = ""] = hash.replace(/^#/, "").split("/");
   const screen = SCREENS.find((s) => s === name) ?? "now";
   const nights = rest.split("+").map(Number).filter((n) => Number.isInteger(n) && n > 0);
-  return { screen, nights: screen === "nights" ? nights.slice(0, 2) : [] };
+  return { screen, nights: screen === "nights" ? nights.slice(0, 2) : [], at: rest };
 }
 
 export function useRoute(): Route {

@@ -36,6 +36,8 @@ export interface Part {
   card: string;
   catalyst_pct?: number | null;
   resin_kg: number;
+  /** Resin batch: a gel cup of it dates the part. */
+  batch?: string | null;
   sensor?: string | null;
   start_h?: number;
   /** Where it stood from its mixing to the start. */
@@ -61,7 +63,7 @@ export interface Profile {
   box?: Box | null;
 }
 
-/** A resin card that ships; its least and most catalyst, null where the ratio is fixed. */
+/** A resin card; its least and most catalyst, null where the ratio is fixed. */
 export interface CardOffer {
   name: string;
   title: string;
@@ -69,6 +71,8 @@ export interface CardOffer {
   most_pct: number | null;
   demould: boolean;
   styrene: boolean;
+  /** Made on this page; else it ships. */
+  own?: boolean;
 }
 
 /** A profile to choose, why this oven would refuse it, and whether a person saved it. */
@@ -123,6 +127,27 @@ export interface PartCure {
   degree: number | null;
   too_cold: boolean;
   milestones: Milestone[];
+  /** What is believed of it from cup and own heat; wall s, early, likely, late. */
+  believed?: Believed | null;
+}
+
+export type Dated = readonly [number | null, number | null, number | null];
+export interface Believed {
+  gelled_s: Dated;
+  demould_s: Dated | null;
+  seen: ("cup" | "heat")[];
+}
+
+/** A cup of tonight's resin: when it gelled dates the parts of its batch. */
+export interface GelCup {
+  batch: string;
+  grams: number;
+  held: "cup" | "film" | "probe";
+  sensor: string | null;
+  after_s: number;
+  gelled_after_s: number | null;
+  gel_factor: readonly [number, number, number] | null;
+  gel_row: readonly [number, number] | null;
 }
 
 export interface Limits {
@@ -165,6 +190,7 @@ export interface Live {
   waiting: boolean;
   next: string;
   cure?: PartCure[];
+  cups?: GelCup[];
   trip: Alarm | null;
   thermometers: Thermometer[];
   alarms: Alarm[];
@@ -232,6 +258,10 @@ export interface SurveyNow {
   noted_s: number | null;
   sentence: string;
   found: { loss_w_per_k: Interval | null; heat_capacity_j_per_k: Interval | null } | null;
+  /** What it comes to, a sentence each. */
+  meaning: string[];
+  /** Whether oven.toml has it. */
+  written: boolean;
 }
 
 /** What one night in ten stays below, the middle, and what nine in ten stay below. */
@@ -247,6 +277,11 @@ export interface Plan {
   goal: MilestoneName;
   deadline_s: number;
   energy_kwh: Spread;
+  /** Where oven.toml tells the price. */
+  cost?: Spread | null;
+  currency?: string | null;
+  /** Parts whose own heat would spoil the night, and what of each could be laid at once. */
+  too_much_at_once?: { parts: string[]; resin_kg: number[]; would_do_kg: number[]; probability: number } | null;
   milestones: { part: string; name: MilestoneName; p10_s: number | null; p50_s: number | null; p90_s: number | null }[];
   warnings: string[];
   levers: { what: string; probability_gain: number }[];
@@ -308,6 +343,33 @@ export interface OvenSettings {
     offset_c: number;
     last_check: { method: string; wall_s: number; who: string } | null;
   }[];
+  /** What the oven's numbers come to, a sentence each. */
+  meaning: string[];
   /** What the settings mean for box and place, the gravest first. */
   consequences: { rating: "ok" | "look at" | "wrong"; sentence: string }[];
+}
+
+/** A box by its sizes, as it was understood and what it comes to. */
+export interface Ruled {
+  faces: { name: string; area_m2: number }[];
+  /** Corners of its end, m; empty where only areas are known. */
+  outline_m: number[][];
+  length_m: number;
+  area_m2: number;
+  volume_m3: number;
+  loss_w_per_k: number;
+  leak_w_per_k: number;
+  hold_w: number;
+  recommended_w: number | null;
+  meaning: string[];
+  cautions: string[];
+  what_ifs: { change: string; loss_w_per_k: number; rise_k: number }[];
+  one_heat: { sentences: string[] };
+}
+
+/** What the answers for a new card make: faults by question, or the card. */
+export interface CardCheck {
+  faults: Record<string, string>;
+  card: CardOffer | null;
+  unanswered: string[];
 }

@@ -1,12 +1,15 @@
 // The morning: the verdict, what may be done next, what the parts feel like, and a photo.
 import { useEffect, useState } from "preact/hooks";
 import { get, put, sentenceOf, upload } from "../api";
+import { read, refusal } from "../fields";
 import { Asked, Refusal } from "../sheet";
 import type { Live, Morning as Told, Night } from "../types";
 import { inUnits } from "../words";
 import { nightName } from "./fetch";
 import { smaller } from "./shrink";
 
+/** What the instrument's scale can show. */
+const BARCOL = [0, 100] as const;
 const FELT = ["tacky", "leathery", "hard"] as const;
 
 /** A tap on a part: which, and what it felt like. */
@@ -21,6 +24,12 @@ export function Morning({ night, live }: { night: Night; live: Live }) {
   const [told, setTold] = useState<Told | null>(null);
   const [failed, setFailed] = useState("");
   const [tapped, setTapped] = useState<Tapped | null>(null);
+  const [barcol, setBarcol] = useState("");
+  const wrong = barcol.trim() ? refusal(barcol, BARCOL, "") : "";
+  const tap = (what: Tapped): void => {
+    setBarcol("");
+    setTapped(what);
+  };
   const [photo, setPhoto] = useState<File | null>(null);
   useEffect(() => {
     setTold(null);
@@ -41,7 +50,7 @@ export function Morning({ night, live }: { night: Night; live: Live }) {
               <div class="row touch" role="group" aria-label={`${p.part} feels`}>
                 <span class="quiet">Touch it:</span>
                 {FELT.map((felt) => (
-                  <button key={felt} class={p.found.startsWith(felt) ? "small chosen" : "small"} aria-pressed={p.found.startsWith(felt)} onClick={() => setTapped({ number: i + 1, part: p.part, felt })}>
+                  <button key={felt} class={p.found.startsWith(felt) ? "small chosen" : "small"} aria-pressed={p.found.startsWith(felt)} onClick={() => tap({ number: i + 1, part: p.part, felt })}>
                     {felt}
                   </button>
                 ))}
@@ -67,10 +76,15 @@ export function Morning({ night, live }: { night: Night; live: Live }) {
         <Asked
           title={`${tapped.part} is ${tapped.felt}?`}
           yes={`It is ${tapped.felt}`}
-          what={async () => setTold(await put<Told>(`${path}/touch/${tapped.number}`, { felt: tapped.felt }))}
+          what={async () => setTold(await put<Told>(`${path}/touch/${tapped.number}`, { felt: tapped.felt, barcol: barcol.trim() ? read(barcol) : null }))}
           onClose={() => setTapped(null)}
         >
           <p>It is kept beside what was foretold, and stands in the record.</p>
+          <label class="field">
+            Barcol, if you have one
+            <input type="text" inputMode="decimal" autocomplete="off" value={barcol} aria-invalid={wrong !== ""} onInput={(e) => setBarcol(e.currentTarget.value)} />
+            {wrong && <small class="refusal">{wrong}</small>}
+          </label>
         </Asked>
       )}
       {photo && (

@@ -4,6 +4,7 @@ import { post } from "../api";
 import { Asked } from "../sheet";
 import type { Alarm, Live } from "../types";
 import { hour, inUnits } from "../words";
+import { stepsAfter } from "./what-to-do";
 
 const STATES: Record<string, string> = {
   unacknowledged: "not yet acknowledged",
@@ -29,6 +30,12 @@ export function Alarms({ live }: { live: Live }) {
             <small>since {hour(a.since_s)}, {STATES[a.state] ?? a.state}</small>
           </h2>
           <p>{inUnits(a.message, live.units)}</p>
+          {a.name === live.trip?.name && (
+            <>
+              <p>The heater is switched off since {hour(a.since_s)}, relay and contactor are open.</p>
+              <ol class="steps" aria-label="What to do">{stepsAfter(a.name).map((step) => <li key={step}>{step}</li>)}</ol>
+            </>
+          )}
           <div class="row">
             {a.state.includes("unacknowledged") && (
               <button class="plain" onClick={() => setAsked(a.name)}>Acknowledge</button>

@@ -1,6 +1,7 @@
 // The screen for the night itself: the parts first, then how the oven gets there.
 import { NightStrip } from "../strip/night-strip";
 import type { Live, Samples } from "../types";
+import { later } from "../later";
 import { Alarms } from "./alarms";
 import { Box } from "./box";
 import { PartRows } from "./cure";
@@ -9,6 +10,8 @@ import { Happenings } from "./happenings";
 import { StateLine } from "./state-line";
 import { Steer } from "./steer";
 import { useNight } from "./tonight";
+
+const GelCups = later(() => import("./gel-cup").then((m) => m.GelCups));
 
 /** Drawn while the night is fetched, so that nothing below moves when it comes. */
 const NOTHING_YET: Samples = { seq: [], wall_s: [], setpoint_c: [], control_c: [], duty: [], believed: [] };
@@ -27,6 +30,7 @@ export function Now({ live, stale, happened }: { live: Live; stale: boolean; hap
         <Figures live={live} stale={stale} />
         <Steer live={live} stale={stale} />
         <Box live={live} stale={stale} />
+        {live.cups && <GelCups live={live} stale={stale} />}
       </div>
       <section class="strip" aria-labelledby="strip-title">
         <h2 id="strip-title">{live.night_id === null ? "The last course" : "Tonight's course"}</h2>

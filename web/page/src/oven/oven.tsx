@@ -2,6 +2,7 @@
 import { useEffect, useState } from "preact/hooks";
 import { get, sentenceOf } from "../api";
 import { Choice } from "../fields";
+import { later } from "../later";
 import { choose, usePrefs } from "../prefs";
 import { Refusal } from "../sheet";
 import type { Live, OvenSettings } from "../types";
@@ -12,7 +13,16 @@ import { AskedFor } from "./asked-for";
 import { Survey } from "./survey";
 import { Thermometers } from "./thermometers";
 
-export function Oven({ live }: { live: Live }) {
+const Ruler = later(() => import("../ruler/ruler").then((m) => m.Ruler));
+const Cards = later(() => import("../cards/cards").then((m) => m.Cards));
+
+export function Oven({ live, at }: { live: Live; at: string }) {
+  if (at === "ruler") return <Ruler live={live} />;
+  if (at === "cards") return <Cards live={live} />;
+  return <OvenItself live={live} />;
+}
+
+function OvenItself({ live }: { live: Live }) {
   const [settings, setSettings] = useState<OvenSettings | null>(null);
   const [failed, setFailed] = useState("");
   const load = (): void => {
@@ -21,15 +31,20 @@ export function Oven({ live }: { live: Live }) {
   useEffect(load, []);
   return (
     <>
-      <div class="column">
-        <AccessCard />
-        <ThisPhone live={live} />
-        <About />
-      </div>
       <div class={settings ? "column wide" : "column wide awaited"}>
         <Refusal>{failed}</Refusal>
-        {settings && <Thermometers settings={settings} live={live} onChecked={load} />}
+        {settings && (
+          <section aria-labelledby="meaning-title">
+            <h2 id="meaning-title">What it can do</h2>
+            <p>{inUnits(settings.meaning.join(" "), live.units)}</p>
+            <div class="row">
+              <a class="button" href="#oven/ruler">A box by its ruler</a>
+              <a class="button" href="#oven/cards">Resin cards</a>
+            </div>
+          </section>
+        )}
         <Survey units={live.units} resting={live.phase === "idle" || live.phase === "done"} />
+        {settings && <Thermometers settings={settings} live={live} onChecked={load} />}
         {settings && settings.consequences.length > 0 && (
           <section aria-labelledby="consequences-title">
             <h2 id="consequences-title">Safety of box and place</h2>
@@ -59,6 +74,11 @@ export function Oven({ live }: { live: Live }) {
         ))}
         {settings && <p class="quiet small">Settings are changed in oven.toml on the oven's machine, never from here.</p>}
         <AskedFor />
+      </div>
+      <div class="column">
+        <AccessCard />
+        <ThisPhone live={live} />
+        <About />
       </div>
     </>
   );

@@ -7,10 +7,14 @@ import type { SurveyNow, Units } from "../types";
 import { duration, inUnits, plain } from "../words";
 
 const AGAIN_MS = 5000;
+/** The night is surveyed once more, which takes a small board a while. */
+const WRITES_MS = 150_000;
 
 export function Survey({ resting, units }: { resting: boolean; units: Units }) {
   const [now, setNow] = useState<SurveyNow | null>(null);
   const [asking, setAsking] = useState(false);
+  const [writing, setWriting] = useState(false);
+  const [said, setSaid] = useState("");
   const [confirmed, setConfirmed] = useState(false);
   const [precision_pct, setPrecision] = useState(10);
   const running = now?.running ?? false;
@@ -43,10 +47,26 @@ export function Survey({ resting, units }: { resting: boolean; units: Units }) {
           ))}
         </dl>
       )}
-      {found && !running && (
-        <p class="quiet small">
-          <code>nightcure survey</code> with night {now.night_id} puts it into oven.toml, on the oven's machine.
-        </p>
+      {now.meaning.length > 0 && <p>{inUnits(now.meaning.join(" "), units)}</p>}
+      {said && <p role="status">{said}</p>}
+      {found && !running && now.written && !said && <p class="quiet small">oven.toml has it.</p>}
+      {found && !running && !now.written && (
+        <button class="main" disabled={!resting} onClick={() => setWriting(true)}>Write this into the oven …</button>
+      )}
+      {writing && (
+        <Asked
+          title="Write this into the oven?"
+          yes="Write it"
+          busyWord="Writing …"
+          what={async () => {
+            const { sentence } = await post<{ sentence: string }>(`nights/${now.night_id}/survey/write`, {}, WRITES_MS);
+            setSaid(sentence);
+            setNow({ ...now, written: true });
+          }}
+          onClose={() => setWriting(false)}
+        >
+          <p>Loss, heat capacities, lags and the regulator's gains go into oven.toml. The old file stays beside it.</p>
+        </Asked>
       )}
       {!running && (
         <button class="plain" disabled={!resting} onClick={() => setAsking(true)}>Test the oven …</button>

@@ -5,7 +5,7 @@ import { NumberField, TimeField } from "../fields";
 import { useKept } from "../kept";
 import { Asked } from "../sheet";
 import type { Advised, Live, MilestoneName, Plan, Profile } from "../types";
-import { celsius, day, degrees, hour, inUnits, MILESTONES } from "../words";
+import { celsius, day, degrees, hour, inUnits, MILESTONES, plain } from "../words";
 import { Outlook } from "./outlook";
 
 /** A small board takes half a minute, and gives up after two; for three profiles, after seven. */
@@ -42,17 +42,21 @@ interface Props {
   refused: string[];
   told: Told | null;
   onTold: (told: Omit<Told, "about">) => void;
+  /** So much of a part's resin at once is taken instead, kg. */
+  onWeigh: (part: string, resin_kg: number) => void;
   /** A profile that was searched for is taken. */
   onTake: (profile: Profile, told: Omit<Told, "about">) => void;
 }
 
-/** Odds in a word; of a resin that may be a slow maker's, the more careful one. */
-export function chance({ probability, probability_if_slow_maker: slow }: Plan): string {
-  const p = slow === null ? probability : Math.min(0.96, (probability + slow) / 2);
+/** Odds in a word. The spread of makers is in them. */
+export function chance({ probability: p }: Plan): string {
   return p >= 0.97 ? "very likely" : p >= 0.8 ? "likely" : p >= 0.5 ? "perhaps" : "hardly";
 }
 
-export function Odds({ profile, live, shed_c, refused, told, onTold, onTake }: Props) {
+/** What it costs, where the price is known. */
+const price = ({ cost, currency }: Plan): string => (cost ? ` (${cost.p50.toFixed(2)}${currency ? ` ${currency}` : ""})` : "");
+
+export function Odds({ profile, live, shed_c, refused, told, onTold, onWeigh, onTake }: Props) {
   const u = live.units;
   const [asking, setAsking] = useState<"odds" | "advice" | null>(null);
   const [advice, setAdvice] = useKept<{ found: Advised[]; start: string } | null>("next.advice", null);
@@ -86,6 +90,7 @@ export function Odds({ profile, live, shed_c, refused, told, onTold, onTake }: P
           <button class="plain" onClick={() => setAsking("advice")}>Three to choose from …</button>
         </div>
       )}
+      {advice && !advice.found.some((a) => a.sure) && <p class="quiet">None reaches it in 97 of 100 nights without a trip; this is the likeliest.</p>}
       {advice && (
         <ul class="advice">
           {(advice.found.some((a) => a.sure) ? advice.found : advice.found.slice(0, 1)).map((a) => (
@@ -93,7 +98,7 @@ export function Odds({ profile, live, shed_c, refused, told, onTold, onTake }: P
               <p>
                 <b>{a.sure ? a.kind[0]!.toUpperCase() + a.kind.slice(1) : "The likeliest"}</b>: {inUnits(a.course, u)}. In{" "}
                 {Math.round(100 * a.plan.probability)} of 100 nights
-                {a.plan.probability_if_slow_maker !== null && `, in ${Math.round(100 * a.plan.probability_if_slow_maker)} if your resin is slow`}; {a.plan.energy_kwh.p50.toFixed(2)} kWh.
+                {a.plan.probability_if_slow_maker !== null && `, in ${Math.round(100 * a.plan.probability_if_slow_maker)} if your resin is slow`}; {a.plan.energy_kwh.p50.toFixed(2)} kWh{price(a.plan)}.
               </p>
               <button class="plain" aria-label={`Take it, ${a.kind}`} onClick={() => onTake(a.profile, { plan: a.plan, start: advice.start, asked_s: live.wall_s })}>Take it</button>
             </li>
@@ -101,6 +106,14 @@ export function Odds({ profile, live, shed_c, refused, told, onTold, onTake }: P
         </ul>
       )}
       <p class="answer" aria-live="polite">{told && inUnits(told.plan.answer, u)}</p>
+      {told?.plan.too_much_at_once && (
+        <div class="row">
+          {told.plan.too_much_at_once.parts.map((name, i) => {
+            const kg = told.plan.too_much_at_once!.would_do_kg[i]!;
+            return <button key={name} class="plain" aria-label={`Take ${plain(kg, 2)} kg for ${name}`} onClick={() => onWeigh(name, kg)}>Take {plain(kg, 2)} kg for {name}</button>;
+          })}
+        </div>
+      )}
       {told && <p class="quiet small">Worked out {day(told.asked_s)}, {hour(told.asked_s)}.</p>}
       {told && <Outlook plan={told.plan} start={told.start} live={live} />}
       {asking && (

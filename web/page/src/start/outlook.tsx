@@ -72,7 +72,7 @@ export function Outlook({ plan, start, live }: { plan: Plan; start: string; live
         told={`Air, parts and shed of the nights from ${hour(start_s)} on, with the deadline; the times follow as a list.`}
       />
       <PartRows parts={parts} now_s={start_s} />
-      <p>Heat about {kwh.p50.toFixed(2)} kWh, {kwh.p10.toFixed(2)} to {kwh.p90.toFixed(2)}.</p>
+      <p>Heat about {kwh.p50.toFixed(2)} kWh, {kwh.p10.toFixed(2)} to {kwh.p90.toFixed(2)}{plan.cost && `; it costs about ${plan.cost.p50.toFixed(2)} ${plan.currency ?? ""}`.trimEnd()}.</p>
       <Sentences title="To know" told={plan.warnings.filter((w) => !w.startsWith("Vapour:")).map((w) => inUnits(w, u))} />
       <Sentences
         title="What would help"

@@ -10,13 +10,15 @@ interface Props {
   parts: Part[];
   cards: CardOffer[];
   thermometers: Thermometer[];
+  /** Whether this oven keeps resin batches apart. */
+  batches: boolean;
   onChange: (parts: Part[]) => void;
 }
 
 const share = (card: CardOffer, now: number): number | null =>
   card.least_pct === null ? null : Math.min(Math.max(now, card.least_pct), card.most_pct ?? now);
 
-export function Parts({ parts, cards, thermometers, onChange }: Props) {
+export function Parts({ parts, cards, thermometers, batches, onChange }: Props) {
   const places = thermometers.filter((t) => t.role === "part" || t.role === "mould");
   const set = (i: number, what: Partial<Part>): void => onChange(parts.map((p, j) => (j === i ? { ...p, ...what } : p)));
   const add = (): void => {
@@ -78,6 +80,12 @@ export function Parts({ parts, cards, thermometers, onChange }: Props) {
                   {places.map((t) => <option key={t.id} value={t.name}>{t.name}</option>)}
                 </select>
               </label>
+              {batches && (
+                <label class="field">
+                  <span><span class="sr">{p.name}, </span>resin batch</span>
+                  <input type="text" maxLength={60} autocomplete="off" value={p.batch ?? ""} onInput={(e) => set(i, { batch: e.currentTarget.value || null })} />
+                </label>
+              )}
               <button type="button" class="plain" aria-label={`Take out ${p.name}`} onClick={() => onChange(parts.filter((_, j) => j !== i))}>Take out</button>
             </div>
           </details>

@@ -91,7 +91,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
       {profile && (
         <div class="column">
           {busy && <p class="quiet">A night is running; this is for the next one.</p>}
-          <Parts parts={profile.parts ?? []} cards={cards} thermometers={live.thermometers} onChange={(parts) => change({ ...profile, parts, box: profile.box ?? UNKNOWN_BOX })} />
+          <Parts parts={profile.parts ?? []} cards={cards} thermometers={live.thermometers} batches={live.cups !== undefined} onChange={(parts) => change({ ...profile, parts, box: profile.box ?? UNKNOWN_BOX })} />
           {styrene && <BoxAir box={profile.box ?? UNKNOWN_BOX} vapour={check?.vapour ?? null} units={live.units} onChange={(box) => change({ ...profile, box })} />}
         </div>
       )}
@@ -135,7 +135,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
           </section>
         )}
         {profile && (
-          <Odds profile={profile} live={live} shed_c={ambient(live) ?? start_c} refused={refused} told={plan} onTold={(plan) => setTold({ ...plan, about: about! })} onTake={take} />
+          <Odds profile={profile} live={live} shed_c={ambient(live) ?? start_c} refused={refused} told={plan} onTold={(plan) => setTold({ ...plan, about: about! })} onWeigh={(name, resin_kg) => change({ ...profile, parts: (profile.parts ?? []).map((p) => (p.name === name ? { ...p, resin_kg } : p)) })} onTake={take} />
         )}
         <CheckList checked={checked} failed={unchecked} live={live} />
         <Cautions told={cautions.told} failed={cautions.failed} units={live.units} />
