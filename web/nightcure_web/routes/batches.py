@@ -26,11 +26,13 @@ class SeenOfBatch(BaseModel):
         description="A gel cup; a part's own heat; how far a part came; said to be a new batch."
     )
     wall_s: float
-    night_id: int | None
+    night_id: int | None = None
     gel_factor: list[float] | None = Field(
-        description="On the card's gel time: likely, and by what factor it may be off (1 sd)."
+        None, description="On the card's gel time: likely, and by what factor it may be off (1 sd)."
     )
-    cure_factor: list[float] | None = Field(description="On its time from the gel to hard; alike.")
+    cure_factor: list[float] | None = Field(
+        None, description="On its time from the gel to hard; alike."
+    )
 
 
 class BatchSeen(BaseModel):
