@@ -27,8 +27,9 @@ log = logging.getLogger("nightcure.notifier")
 LOOK_S = 1.0
 #: How often the outbox's file is touched, by which the page sees that the notifier lives, s.
 ALIVE_S = 5.0
-#: The oven's word, for the heartbeat, may be so old, s.
+#: How long a service that is just being told is waited for at the end, s.
 STOP_S = 2.0
+#: Under this name the outbox remembers how far the ledger was read.
 PLACE = "read"
 
 
@@ -79,6 +80,9 @@ class Notifier:
             service.start()
         if self._publisher is not None:
             self._publisher.start()
+        self.look(time.monotonic(), time.time())
+        if self._heartbeat is not None:
+            self._heartbeat.start()
         self._notifier.notify("READY=1\nSTATUS=Telling.")
         alive_s = forgot_s = -1e9
         while not self.stopping.is_set():
@@ -88,8 +92,6 @@ class Notifier:
                 alive_s = mono_s
                 with suppress(OSError):
                     os.utime(self.outbox.path)
-                if self._heartbeat is not None and forgot_s < 0.0:
-                    self._heartbeat.start()
                 if self._join_browsers():
                     self.services[-1].start()
             if mono_s - forgot_s >= 86400.0:
