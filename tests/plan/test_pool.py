@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from nightcure.errors import BadInput
 from nightcure.plan import pool
 from nightcure.plan.plan import plan_night
 from nightcure.plan.pool import Job, WorkerPool
@@ -92,3 +94,33 @@ def test_what_fails_in_a_worker_is_not_lost() -> None:
     broken = Job(TONIGHT, sampled, (), HORIZON_S)
     with ThreadPoolExecutor(1) as threads, pytest.raises(ValueError, match="one regulator"):
         WorkerPool(threads).run([broken])
+
+
+# ---- a cluster -----------------------------------------------------------------------------------
+
+
+@pytest.mark.timeout(400)
+def test_a_cluster_of_two_processes_gives_the_same_odds_to_the_digit(tmp_path: Path) -> None:
+    """Scheduler and workers of a kept library (dask's distributed), as processes of their own."""
+    from distributed import LocalCluster
+
+    asked: dict[str, Any] = {"nights": 520, "seed": 7, "improvements": False}
+    here = plan_night(TONIGHT, PROFILE, executor=Plain(), **asked)
+    with (
+        LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, host="127.0.0.1",
+            dashboard_address=None, local_directory=str(tmp_path),
+        ) as cluster,
+        pool.on_cluster(cluster.scheduler_address) as executor,
+    ):  # fmt: skip
+        there = plan_night(TONIGHT, PROFILE, executor=executor, **asked)
+    assert there.as_json() == here.as_json()
+
+
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "nonsense://x", "127.0.0.1:9"])
+def test_a_cluster_that_is_not_there_gets_a_sentence(
+    address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pool, "CONNECT_S", 1)
+    with pytest.raises(BadInput, match="no Dask scheduler answers there"), pool.on_cluster(address):
+        pass

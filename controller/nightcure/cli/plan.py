@@ -84,6 +84,13 @@ def plan(
     ] = None,
     nights: Annotated[int, typer.Option(help="How many to draw, 20 to 100000.")] = 500,
     seed: Annotated[int, typer.Option(help="The same seed, the same nights.")] = 0,
+    executor: Annotated[
+        str | None,
+        typer.Option(
+            help="Where the nights run: the scheduler of a Dask cluster as tcp://host:8786; this "
+            "machine's cores if left out. The same answer."
+        ),
+    ] = None,
     price_per_kwh: Annotated[
         float | None, typer.Option(help="For the cost.", rich_help_panel=RESULT)
     ] = None,
@@ -137,16 +144,18 @@ def plan(
         tonight_, spreads = tonight_of(
             oven, chosen, parts, shed, goal, start_s, (by_s - start_s) % 86400.0, survey
         )
+        from ..plan.pool import on_cluster
         from .plan_progress import progress
         from .plan_report import show_advice, show_plan, written
 
         if advise:
             from ..plan.advise import advise as search
 
-            with progress(err, "profiles are tried") as tell:
+            with on_cluster(executor) as workers, progress(err, "profiles are tried") as tell:
                 found = search(
                     tonight_, spreads=spreads, nights=nights, seed=seed,
-                    price_per_kwh=price_per_kwh, box=box, on_progress=tell,
+                    price_per_kwh=price_per_kwh, box=box, executor=workers,
+                    on_progress=tell,
                 )  # fmt: skip
             files = written(save, [(a.kind, a.plan.profile) for a in found])
             if as_json:
@@ -162,10 +171,11 @@ def plan(
 
         from ..plan.plan import plan_night
 
-        with progress(err, "the nights pass") as tell:
+        with on_cluster(executor) as workers, progress(err, "the nights pass") as tell:
             made = plan_night(
                 tonight_, chosen, spreads=spreads, nights=nights, seed=seed,
-                price_per_kwh=price_per_kwh, box=box, on_progress=tell,
+                price_per_kwh=price_per_kwh, box=box, executor=workers,
+                    on_progress=tell,
             )  # fmt: skip
         made = replace(made, warnings=(*made.warnings, *notes))
         files = written(save, [("plan", made.profile)])

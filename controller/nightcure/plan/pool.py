@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from ..errors import BadInput
 from ..oven.arrays import Array
 from ..profile import Profile
 from .night_results import Nights, Series
@@ -26,6 +27,9 @@ from .tonight import Tonight
 PIECE = 250
 #: Nights times profiles to a piece, where there are many profiles.
 PIECE_CELLS = 2400
+
+#: A cluster's scheduler answers within this, s.
+CONNECT_S = 10
 
 Progress = Callable[[int, int], None]
 """Told how many pieces are done, and how many there are so far."""
@@ -100,6 +104,32 @@ def worker_pool(
         return
     with ProcessPoolExecutor(max_workers=cores) as pool:
         yield WorkerPool(pool, on_progress)
+
+
+@contextmanager
+def on_cluster(address: str | None) -> Iterator[Executor | None]:
+    """The workers of a Dask cluster, by its scheduler's address, each with nightcure installed;
+    None (a process for each core of this machine) without an address.
+
+    Raises:
+        BadInput: nobody answers there, or nobody works.
+    """
+    if address is None:
+        yield None
+        return
+    from distributed import Client
+
+    try:
+        client: Any = Client(address, timeout=CONNECT_S)  # type: ignore[no-untyped-call]
+    except (OSError, ValueError, TypeError) as error:
+        raise BadInput(
+            f"--executor is {address} and no Dask scheduler answers there "
+            f"({type(error).__name__}); it should be as tcp://host:8786."
+        ) from None
+    with client:
+        if not client.scheduler_info()["workers"]:
+            raise BadInput(f"The Dask scheduler at {address} has no workers; start some.")
+        yield client.get_executor()
 
 
 def _run(job: Job) -> Nights:

@@ -26,7 +26,7 @@ SEEN_S = 30.0
 OWN_HOSTS = ("localhost", "127.0.0.1", "::1")
 HTTPS = (
     "A browser takes messages only from a page that is served over https; this one came over "
-    "http. hardware-notes/many-ovens.md says how a proxy before it does that."
+    "http. hardware-notes/https.md says how a proxy before it does that."
 )
 MISSING = "The page's server lacks what signs messages; install nightcure with 'notifications'."
 _making = threading.Lock()
