@@ -82,7 +82,15 @@ def build(release: Release, processor: str, wheel: Path, work: Path, out: Path) 
     name = f"nightcure_{version}+deb{release.number}_{processor}.deb"
     _control(release, processor, f"{version}+deb{release.number}", root)
     out.mkdir(parents=True, exist_ok=True)
-    words = ["dpkg-deb", "--root-owner-group", "-Zxz", "--build", str(root), str(out / name)]
+    words = [
+        "dpkg-deb",
+        "--root-owner-group",
+        "-Zzstd",
+        "-z9",
+        "--build",
+        str(root),
+        str(out / name),
+    ]
     done = subprocess.run(words, capture_output=True, text=True, check=False)
     if done.returncode != 0:
         raise Refused(f"dpkg-deb failed: {done.stderr.strip()}")

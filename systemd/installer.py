@@ -103,7 +103,7 @@ class Installer:
     ) -> None:
         self.root, self.live, self.wheels, self.planning = root, live, wheels, planning
         self.secrets = secrets
-        self.tells = not PACKAGED and (secrets is not None or (root / SECRETS).exists())
+        self.tells = secrets is not None or (root / SECRETS).exists()
         self.units = (*UNITS, NOTIFIER) if self.tells else UNITS
         self.steps: list[Step] = []
         self.remarks: list[str] = []
@@ -157,7 +157,8 @@ class Installer:
                 Step(f"check   {chosen}", lambda: self.run(python, "-c", CHECK, str(chosen)))
             )
         checked = len(self.steps)
-        files = {**FILES, **({f"{SYSTEM}/{NOTIFIER}": NOTIFIER} if self.tells else {})}
+        unit = {f"{SYSTEM}/{NOTIFIER}": NOTIFIER} if self.tells and not PACKAGED else {}
+        files = {**FILES, **unit}
         new = {target for target, name in files.items() if self._place(target, HERE / name)}
         if self.secrets is not None and self._place(SECRETS, self.secrets):
             new.add(SECRETS)

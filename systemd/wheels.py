@@ -17,10 +17,12 @@ from typing import NamedTuple
 
 from pieces import HERE, SOURCES, Refused
 
-#: What the package brings beyond the least: pins, plans and surveys, the record as a PDF.
-EXTRAS = ("pi", "planning", "record")
+#: What the package brings beyond the least: pins, plans and surveys, the record as a PDF, messages.
+EXTRAS = ("pi", "planning", "record", "notifications")
 #: Published as sources only; pure Python, so any machine can build them.
 FROM_SOURCES = ("sdnotify",)
+#: Needs packages of which there are sources only: messages by a browser's push are not in.
+NOT_IN = ("pywebpush",)
 #: Debian's name of a processor -> Python's.
 PROCESSORS = {"amd64": "x86_64", "arm64": "aarch64"}
 
@@ -60,7 +62,7 @@ def requirements() -> list[str]:
     project = tomllib.loads((SOURCES / "pyproject.toml").read_text("utf-8"))["project"]
     extras = project["optional-dependencies"]
     found = [*project["dependencies"], *(r for extra in EXTRAS for r in extras[extra])]
-    return [r for r in found if not r.startswith(FROM_SOURCES)]
+    return [r for r in found if not r.startswith((*FROM_SOURCES, *NOT_IN))]
 
 
 def pip(*words: str) -> None:

@@ -128,7 +128,7 @@ THEIRS: dict[str, dict[float, str]] = {
     "K": {30.0: "the stack formula's example"},
     "W": {1.0: "a solid-state relay's heat, makers", 550.0: "3 A in the British plug",
           920.0: "5 A in it", 750.0: "where the plugged path ends", 1500.0: "sold for 120 V"},
-    "kW": {3.0: "beyond a plug"},
+    "kW": {3.0: "beyond a plug", 1.0: "a larger heater", 2.0: "a large one"},
     "V": {0.0: "0 V", 3.3: "the board", 5.0: "other boards", 12.0: "a fan", 24.0: "coils",
           3.0: "a relay's input", 32.0: "the same", 120.0: "mains", 230.0: "mains", 240.0: "mains",
           250.0: "IEC 60730-1", 500.0: "insulation test, IEC 60364-6", 600.0: "a relay's type"},
@@ -153,7 +153,8 @@ THEIRS: dict[str, dict[float, str]] = {
     "m²": {3.6: "the scenario's box"}, "m³": {0.4: "the scenario's box"},
     "kg/m³": {1.2: "air"}, "J/(kg K)": {1005.0: "air"}, "litres": {60.0: "a bin bag"},
     "s": {57.0: "that bag at 3.8 m³/h", 5.6: "UL 943 at 6 mA", 0.25: "at 53 mA", 1.43: "UL 943's "
-          "exponent", 2.0: "a stop; flash-wear's tick", 10.0: "the dead-man, measured"},
+          "exponent", 2.0: "a stop; flash-wear's tick", 10.0: "the dead-man, measured",
+          600.0: "IEC 61000-3-3 reckons over ten minutes", 60.0: "a longer window"},
     "min": {23.0: "the campaign of switches", 76.0: "the same"},
     "ppm": {50.0: "NIOSH", 700.0: "NIOSH"}, "g": {3.8: "a quarter of 0.9 %", 10.0: "an example"},
     "g/mol": {104.15: "styrene", 29.0: "air"}, "h": {12.0: "flash-wear's night"},

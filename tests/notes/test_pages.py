@@ -202,3 +202,21 @@ def test_the_shipped_oven_files_name_their_header_pins() -> None:
     assert "GPIO17, header pin 11" in text
     assert "GPIO27, header pin 13" in text
     assert Path(HERE / "profiles" / "gelled-outside.toml").exists()
+
+
+def test_flicker_is_reckoned_as_the_standard_does() -> None:
+    """IEC 61000-3-3, its reference impedance and analytical method (from memory)."""
+    rows = re.findall(
+        r"^\| (\d+) W \| ([\d.]+) % \| ([\d.]+) \| ([\d.]+) \|$", PAGES["flicker.md"], flags=re.M
+    )
+    assert [int(row[0]) for row in rows] == [300, 1000, 2000]
+    for row in rows:
+        power_w, told_pct, *told = map(float, row)
+        step_pct = 100.0 * (power_w / 230.0) * 0.4 / 230.0
+        assert told_pct == pytest.approx(step_pct, abs=0.005)
+        for window_s, value in zip((20.0, 60.0), told, strict=True):
+            steps = 2.0 * 600.0 / window_s
+            assert value == pytest.approx(
+                (steps * 2.3 * step_pct**3.2 / 600.0) ** (1 / 3.2), abs=0.01
+            )
+    assert "window of 20 s is just within the limit" in PAGES["flicker.md"]
