@@ -11,6 +11,7 @@ import statistics
 import sys
 import tempfile
 import time
+from itertools import pairwise
 from pathlib import Path
 
 from nightcure.ledger.reader import LedgerReader
@@ -27,7 +28,7 @@ def gaps_s(ledger: Path) -> list[float]:
     found: list[float] = []
     for night in reader.nights(limit=1000):
         times = reader.columns(night["id"], "mono_s")["mono_s"]
-        found += [b - a for a, b in zip(times, times[1:], strict=False)]
+        found += [b - a for a, b in pairwise(times)]
     return found
 
 
@@ -54,9 +55,8 @@ def main() -> None:
             at_s = next(at for at, m in well.taken if "tripped" in m["title"])
             gaps = sorted(gaps_s(one.shop.ledger))
             count = len(set(well.numbers()))
-            print(
-                f"{minutes:g} min away: {count} messages; trip to the well one {at_s - trip_s:.2f} s"
-            )
+            print(f"{minutes:g} min away: {count} messages")
+            print(f"trip to the well one {at_s - trip_s:.2f} s")
             print(
                 f"ticks {len(gaps)}: median {statistics.median(gaps):.3f} s, 99 % below "
                 f"{gaps[int(0.99 * len(gaps))]:.3f} s, longest {gaps[-1]:.3f} s"
