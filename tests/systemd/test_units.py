@@ -138,6 +138,14 @@ def test_the_controller_reaches_its_pins_and_nothing_else() -> None:
     assert "SupplementaryGroups" not in page
 
 
+def test_the_controller_waits_for_no_clock_and_reaches_a_bus_that_comes_later() -> None:
+    """Fails before this: time-sync.target, which systemd-time-wait-sync holds up for ever on a
+    board without network, and the first bus alone, if it was there at the start."""
+    unit = read("nightcure-controller.service")
+    assert unit["After"] == ["local-fs.target"]
+    assert unit["ReadWritePaths"] == ["/sys/devices"], "not a bus by its name"
+
+
 def test_the_boards_watchdog_is_within_what_it_can() -> None:
     """A Raspberry Pi's counts at most 15 s (bcm2835_wdt; from memory)."""
     text = (FOLDER / "60-nightcure-watchdog.conf").read_text("utf-8")

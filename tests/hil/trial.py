@@ -1,0 +1,339 @@
+"""What happens to the installed package on the emulated board, and what is measured."""
+
+from __future__ import annotations
+
+import threading
+import time
+from contextlib import suppress
+from typing import Any
+
+from nightcure.loop.commands import ALL_CONFIRMED
+from nightcure.simulate.scenario import BOX, scenario
+from nightcure.simulate.virtual import VirtualOven
+from tests.hil.machine import Machine
+from tests.workshop import wait_for
+
+CONTROLLER = "nightcure-controller"
+OVEN = "/etc/nightcure/oven.toml"
+#: A soak that the oven does not reach in the time of a trial: it heats without a pause.
+HOT = {
+    "name": "Hot", "lag_c": 30.0, "band_c": 2.0,
+    "segments": [{"kind": "soak", "at_c": 50.0, "hours": 8.0}],
+}  # fmt: skip
+#: Reached at once, held for some seconds, and over.
+BRIEF = {
+    "name": "Brief", "lag_c": 30.0, "band_c": 5.0,
+    "segments": [{"kind": "soak", "at_c": 37.0, "hours": 0.02}],
+}  # fmt: skip
+PANIC = "echo 1 > /proc/sys/kernel/sysrq; echo c > /proc/sysrq-trigger"
+START_C, AMBIENT_C = 36.0, 15.0
+
+
+class Board:
+    """One emulated board in the scenario's oven, which lives on when the board does not."""
+
+    def __init__(self, machine: Machine) -> None:
+        self.machine = machine
+        self.settings, _ = scenario()
+        self.ids = [t.id for t in self.settings.thermometers]
+        self.modes = dict.fromkeys(self.ids, "ok")
+        self.cool()
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._live, daemon=True)
+        self._thread.start()
+
+    def cool(self) -> None:
+        """The oven as it was at the start."""
+        self.oven = VirtualOven(
+            BOX, self.settings.thermometers, lambda _: AMBIENT_C, start_c=START_C
+        )
+
+    def close(self) -> None:
+        """Pull the plug, and let the oven be."""
+        self._ending.set()
+        self._thread.join(10)
+        self.machine.cut()
+
+    def _live(self) -> None:
+        last_s = time.monotonic()
+        while not self._ending.is_set():
+            now_s = time.monotonic()
+            self.oven.step(max(now_s - last_s, 0.01), *self.machine.lines)
+            last_s = now_s
+            self.machine.tell("control", lines=self.wires())
+            self._ending.wait(1.0)
+
+    def wires(self) -> list[str]:
+        """Every thermometer as the simulated bus master is told of it."""
+        return [
+            f"sensor 1 {i.removeprefix('28-')} {round((said.value_c or 0.0) * 16)} {self.modes[i]}"
+            for i, said in zip(self.ids, self.oven.sense(), strict=True)
+        ]
+
+    # ---- asked and done --------------------------------------------------------------------------
+
+    def sh(self, text: str, check: bool = True) -> str:
+        return self.machine.sh(text, check)
+
+    def command(self, word: str, **args: Any) -> None:
+        """Ask the controller, which must do it."""
+        outcome = self.machine.ask("command", word=word, args=args)
+        assert outcome[0] == "done", outcome
+
+    def start(self, profile: dict[str, Any]) -> None:
+        """A night, with every confirmation."""
+        self.command("start", profile=profile, **ALL_CONFIRMED)
+
+    def status(self) -> dict[str, Any]:
+        """What the controller shows of itself."""
+        told: dict[str, Any] = self.machine.ask("status") or {"phase": "none", "thermometers": []}
+        return told
+
+    def phase(self) -> str:
+        return str(self.status()["phase"])
+
+    def until_off(self, text: str, within_s: float) -> float:
+        """From a command to the heater's line being low, s by the board's own clock."""
+        took_s = float(self.machine.ask("until", level=False, within_s=within_s, text=text))
+        assert took_s >= 0.0, f"not off within {within_s:g} s: {text}"
+        return took_s
+
+    def heats(self, within_s: float = 120.0) -> None:
+        """Wait until the heater's line is high, whatever it takes: a start, a reset first."""
+
+        def on() -> bool:
+            if self.machine.lines == (True, True):
+                return True
+            self.sh(f"systemctl reset-failed {CONTROLLER}; systemctl start {CONTROLLER}", False)
+            with suppress(AssertionError):  # it may have no ledger still, or be about to end
+                phase = self.phase()
+                if phase == "tripped":
+                    self.command("reset")
+                elif phase in ("idle", "done"):
+                    self.cool()
+                    self.start(HOT)
+            time.sleep(1.0)
+            return False
+
+        wait_for(on, within_s, "the heater on")
+
+    def offs(self) -> int:
+        """How often the off command has said that everything is off."""
+        return self.sh(f"journalctl -u {CONTROLLER} --no-pager").count("Off: heater (GPIO17)")
+
+
+def note(name: str, figure: object, figures: dict[str, object]) -> None:
+    shown = f"{figure:.2f}" if isinstance(figure, float) else figure
+    print(f"{name}: {shown}", flush=True)
+    figures[name] = figure
+
+
+class Trial:
+    """Scenarios on a board that has its settings; each leaves it heating, or says so."""
+
+    def __init__(self, board: Board, package: str, runs: int) -> None:
+        self.board, self.package, self.runs = board, package, runs
+        self.times: dict[str, list[float]] = {}
+        self.figures: dict[str, object] = {}
+
+    def took(self, event: str, took_s: float) -> None:
+        self.times.setdefault(event, []).append(took_s)
+        print(f"{event}: {took_s:.2f} s", flush=True)
+
+    # ---- the board as it is found ----------------------------------------------------------------
+
+    def found(self) -> None:
+        """The check names chip and lines; the controller holds them under its name."""
+        b = self.board
+        said = b.sh(f"nightcure check {OVEN} --json", check=False)
+        assert "pinctrl-bcm2835" in said, said
+        b.heats()
+        info = b.sh("cat /sys/kernel/debug/gpio || true")
+        note("lines", [line for line in info.splitlines() if "nightcure" in line], self.figures)
+        assert info.count("nightcure") >= 2, info
+
+    def brief_night(self) -> None:
+        """A night from its start to its end."""
+        b = self.board
+        b.command("stop")
+        wait_for(lambda: b.phase() in ("idle", "done"), 60, "at rest")
+        b.cool()
+        b.start(BRIEF)
+        wait_for(lambda: b.machine.lines[0], 60, "it heats")
+
+        def over() -> bool:
+            time.sleep(2.0)
+            return b.phase() == "done"
+
+        wait_for(over, 300, "the night is over")
+        assert not b.machine.lines[0]
+        b.heats()
+
+    # ---- ends of the controller ------------------------------------------------------------------
+
+    def ends(self) -> None:
+        """Killed, stopped, hung, and killed with its settings spoiled; each drives the line off."""
+        b = self.board
+        kill = f"systemctl kill --kill-whom=main --signal={{}} {CONTROLLER}"
+        spoil = f"cp {OVEN} /root/whole.toml; head -c 300 /dev/zero >> {OVEN}; sync; "
+        spoil += f"sed -i 's/pin = 17/pin = seventeen/' {OVEN}; "
+        events = {
+            "SIGKILL": (kill.format("KILL"), 30.0, ""),
+            "SIGSTOP": (kill.format("STOP"), 60.0, ""),
+            "hang": ("touch /run/hil/stall-MainThread", 60.0, "rm /run/hil/stall-MainThread"),
+            "spoiled oven.toml, SIGKILL": (
+                spoil + kill.format("KILL"), 30.0, f"cat /root/whole.toml > {OVEN}",
+            ),
+        }  # fmt: skip
+        for number in range(self.runs):
+            b.cool()
+            for event, (text, within_s, mend) in events.items():
+                b.heats()
+                offs = b.offs()
+                took_s = b.until_off(text, within_s)
+                self.took(event, took_s)
+                if event != "hang":  # the dead-man's
+                    wait_for(lambda was=offs: b.offs() > was, 60, f"{event}: off was run")
+                if mend:
+                    b.sh(mend)
+                print(f"  run {number + 1}", flush=True)
+        b.heats()
+
+    def strict(self) -> None:
+        """With the kernel's letting go of a dead process's lines the pull has it at once."""
+        b = self.board
+        switch = "/sys/module/gpio_sim/parameters/persist_gpio_outputs"
+        b.sh(f"echo 0 > {switch}")
+        b.machine.ask("pull", number=17, word="pull-down")
+        for _ in range(self.runs):
+            b.heats()
+            kill = f"systemctl kill --kill-whom=main --signal=KILL {CONTROLLER}"
+            self.took("SIGKILL, strict_gpiod and a pull-down", b.until_off(kill, 30.0))
+        b.sh(f"echo 1 > {switch}")
+        b.machine.ask("pull", number=17, word="pull-up")
+        b.heats()
+
+    def upgrade_refused(self) -> None:
+        """In a night neither replaced nor removed, and it heats on."""
+        b = self.board
+        pid = b.sh(f"systemctl show --value -p MainPID {CONTROLLER}")
+        for words in (f"dpkg -i {self.package}", "dpkg -r nightcure"):
+            said = b.sh(f"{words}; true")
+            assert "A night is under way" in said, said
+            assert "ii" in b.sh("dpkg -l nightcure | tail -n 1"), "still installed"
+            assert b.sh(f"systemctl show --value -p MainPID {CONTROLLER}") == pid
+        assert b.phase() == "soak"
+
+    # ---- the thermometers ------------------------------------------------------------------------
+
+    def thermometers(self) -> None:
+        """Under the kernel's own driver: pulled, garbled, dead, late."""
+        b = self.board
+        air = b.ids[0]
+        for event, mode in (("air's thermometer pulled", "gone"), ("every CRC wrong", "crc")):
+            b.heats()
+            which = [air] if mode == "gone" else b.ids
+            began_s = time.monotonic()
+            b.modes.update(dict.fromkeys(which, mode))
+            wait_for(lambda: not b.machine.lines[0], 60, f"off: {event}")
+            self.took(event, time.monotonic() - began_s)
+            assert b.machine.ask("never", level=True, for_s=5.0), "it stays off"
+            b.modes.update(dict.fromkeys(which, "ok"))
+            b.heats(180)
+        began_s = time.monotonic()
+        b.machine.ask("control", lines=["bus 1 dead"])
+        wait_for(lambda: not b.machine.lines[0], 60, "off: dead bus")
+        self.took("the bus dead", time.monotonic() - began_s)
+        b.machine.ask("control", lines=["bus 1 on"])
+        b.heats(180)
+
+    def late_bus(self) -> None:
+        """A bus that comes after the controller."""
+        b = self.board
+        b.command("stop")
+        b.sh(f"systemctl stop {CONTROLLER}")
+        b.machine.ask("control", lines=["bus 1 off"])
+        assert "28-" not in b.sh("ls /sys/bus/w1/devices/")
+        b.sh(f"systemctl start {CONTROLLER}")
+        told = b.status()
+        assert all(t["fault"] for t in told["thermometers"]), told
+        b.machine.ask("control", lines=["bus 1 on"])
+        began_s = time.monotonic()
+
+        def believed() -> bool:
+            time.sleep(1.0)
+            return not any(t["fault"] for t in b.status()["thermometers"])
+
+        wait_for(believed, 120, "every thermometer believed")
+        note("late_bus_believed_after_s", time.monotonic() - began_s, self.figures)
+        b.heats()
+
+    def lost_converts(self) -> None:
+        """Convert commands that no sensor heard, which the kernel calls done."""
+        b = self.board
+        b.heats()
+        before = int(b.sh("cat /sys/kernel/w1_bench/conversions"))
+        b.machine.ask("control", lines=["lose 5"])
+        time.sleep(15.0)
+        assert int(b.sh("cat /sys/kernel/w1_bench/conversions")) > before, "it converts again"
+        assert b.phase() == "soak"
+
+    def wrong_chip(self) -> None:
+        """A chip with other pins is not driven, and is named."""
+        b = self.board
+        b.command("stop")
+        b.sh(f"systemctl stop {CONTROLLER}")
+        b.machine.ask("chip_away", name="header")
+        b.machine.ask("chip", name="other", label="pinctrl-another", lines=54)
+        b.sh(f"systemctl start {CONTROLLER}", check=False)
+        said = b.sh(f"journalctl -u {CONTROLLER} --no-pager -n 40")
+        assert "is 'pinctrl-another'" in said, said
+        assert "raspberrypi-exp-gpio" in said, said
+        b.sh(f"systemctl stop {CONTROLLER}; systemctl reset-failed {CONTROLLER}", check=False)
+        assert "is 'pinctrl-another'" in b.sh(f"nightcure check {OVEN}; true")
+        b.machine.ask("chip_away", name="other")
+        b.machine.ask("chip", name="header", label="pinctrl-bcm2835", lines=54)
+        b.machine.ask("pull", number=17, word="pull-up")
+
+    # ---- ends of the board -----------------------------------------------------------------------
+
+    def panic(self) -> None:
+        """The kernel stops; the board's own watchdog resets it."""
+        b, machine = self.board, self.board.machine
+        for _ in range(self.runs):
+            b.heats()
+            before, resets = machine.hellos, len(machine.resets)
+            began_s = time.monotonic()
+            machine.send("sh", text=PANIC)
+            wait_for(lambda was=resets: len(machine.resets) > was, 120, "the watchdog's reset")
+            self.took("panic", machine.resets[resets] - began_s)
+            machine.up(before)
+            self.again()
+
+    def power_cut(self) -> None:
+        """The plug is pulled while it heats, and put in again."""
+        b, machine = self.board, self.board.machine
+        for _ in range(self.runs):
+            b.heats()
+            before = machine.hellos
+            began_s = time.monotonic()
+            machine.cut()
+            self.took("power cut", time.monotonic() - began_s)
+            machine.start()
+            machine.up(before)
+            self.again()
+
+    def again(self) -> None:
+        """After a boot: nothing is on before the controller has judged; the night goes on."""
+        b = self.board
+        began_s = time.monotonic()
+        told: dict[str, Any] = {}
+
+        def judged() -> bool:
+            told.update(b.status())
+            time.sleep(1.0)
+            return told["phase"] in ("soak", "tripped")
+
+        wait_for(judged, 180, f"the night is judged: {told}")
+        assert told["phase"] == "soak", told
+        note("judged_after_boot_s", round(time.monotonic() - began_s, 1), self.figures)
