@@ -55,15 +55,15 @@ def need_tools() -> None:
         raise NotHere(f"{', '.join(missing)} missing: install mmdebstrap and systemd-container")
 
 
-def base_root() -> Path:
-    """The Debian root, made once."""
-    base = CACHE / "root"
+def base_root(release: str = "bookworm") -> Path:
+    """A Debian root, made once."""
+    base = CACHE / ("root" if release == "bookworm" else f"root-{release}")
     if not (base / "usr/bin/python3").exists():
-        print("making a Debian root", flush=True)
+        print(f"making a Debian root, {release}", flush=True)
         CACHE.mkdir(parents=True, exist_ok=True)
         shutil.rmtree(base, ignore_errors=True)
         words = ["mmdebstrap", "--quiet", "--variant=minbase", f"--include={PACKAGES}"]
-        if subprocess.run([*words, "bookworm", base], check=False).returncode != 0:
+        if subprocess.run([*words, release, base], check=False).returncode != 0:
             shutil.rmtree(base, ignore_errors=True)
             raise NotHere("mmdebstrap makes no Debian root here")
     return base
