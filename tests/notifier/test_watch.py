@@ -11,7 +11,7 @@ import pytest
 
 from nightcure.ledger.latch_file import LatchFile
 from nightcure.ledger.outbox import Message, Outbox
-from nightcure.ledger.writer import LedgerWriter
+from nightcure.ledger.writer import EventRow, LedgerWriter
 from nightcure.notifier.falling_odds import FallingOdds
 from nightcure.notifier.watch import Watch
 from nightcure.notifier.wording import Writer
@@ -194,6 +194,27 @@ def test_a_wall_clock_that_jumps_is_no_silence(
             oven.tick()
             looking.look()
     assert looking.kinds() == []
+
+
+def test_an_alarm_that_comes_and_goes_is_told_seldom(tmp_path: Path) -> None:
+    settings = telling(tmp_path / "w.ledger")
+    writer = LedgerWriter(settings.ledger)
+    looking = Looking(settings)
+    looking.look()
+    with writer.transaction(durable=True):
+        for t_s in range(0, 1800, 2):
+            for state in ("unacknowledged", "returned-unacknowledged"):
+                row = (None, None, float(t_s), 1e9 + t_s, "alarm", "part-warm", state, "Warm.")
+                writer.event(EventRow(*row))
+        # A person sees it, and it comes once more.
+        for t_s, state in ((1800, "unacknowledged"), (1801, "acknowledged"), (1802, "normal")):
+            row = (None, None, 0.0, 1e9 + t_s, "alarm", "part-warm", state, "Warm.")
+            writer.event(EventRow(*row))
+        row = (None, None, 0.0, 1e9 + 1803, "alarm", "part-warm", "unacknowledged", "Warm.")
+        writer.event(EventRow(*row))
+    writer.close()
+    looking.look()
+    assert looking.kinds() == ["warning"] * 4, "half an hour of it, then it is new"
 
 
 # ---- odds ----------------------------------------------------------------------------------------

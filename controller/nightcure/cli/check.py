@@ -116,7 +116,7 @@ def _message(settings: Settings, as_json: bool) -> list[Finding]:
 
 
 def _siren(settings: Settings, as_json: bool) -> list[Finding]:
-    from ..setup.siren_test import try_annunciator
+    from ..setup.annunciator_check import try_annunciator
 
     found = try_annunciator(settings, lambda line: err.print(line, highlight=False))
     if not as_json:

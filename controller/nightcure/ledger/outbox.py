@@ -173,7 +173,9 @@ class Outbox:
 
     def forget_before(self, at_s: float) -> None:
         """Take out what nobody needs any more."""
-        self._change(("DELETE FROM messages WHERE at_s < ?", (at_s - KEPT_S,)))
+        # What may still stand would be found again, and told as if it were new.
+        sql = "DELETE FROM messages WHERE at_s < ? AND kind NOT IN ('trip', 'no_answer')"
+        self._change((sql, (at_s - KEPT_S,)))
 
     # ---- a service -----------------------------------------------------------------------------
 

@@ -20,6 +20,10 @@ from .wording import Writer, window
 AT_ONCE = 200
 #: Of a ledger that took another's place only what is not older is told, s.
 RECENT_S = 600.0
+#: An alarm that comes and goes is told so often at the most, s of the oven's clock.
+CHATTERS_S = 900.0
+#: ... unless a person has acknowledged or reset it since.
+SEEN = ("acknowledged", "latched", "normal")
 #: What a trip that a new start finds standing says after its own sentence.
 RETOLD = "That was before this start"
 
@@ -52,6 +56,8 @@ class Watch:
         """The last word's own time, and when (monotonic) it was seen to be new."""
         self._first = True
         self._odds = FallingOdds(self._writer)
+        self._raised_s: dict[str, float] = {}
+        """When each alarm was told last."""
         self._silent: float | None = None
         """The last word of a controller that was told to be silent."""
 
@@ -113,9 +119,13 @@ class Watch:
         at_s = event["wall_s"]
         new = event["state"] == "unacknowledged"
         make = self._writer.message
-        if kind == "trip" and new:
-            return [make(self._trip_key(key, event), Kind.TRIP, text, at_s, now_s)]
-        if kind == "alarm" and new:
+        if kind in ("trip", "alarm"):
+            if event["state"] in SEEN:
+                self._raised_s.pop(name, None)
+            if not new or self._chatters(name, at_s):
+                return []
+            if kind == "trip":
+                return [make(self._trip_key(key, event), Kind.TRIP, text, at_s, now_s)]
             return [make(key, Kind.WARNING, text, at_s, now_s)]
         if kind == "night" and name in ("done", "stopped"):
             return [make(key, Kind.NIGHT, text, at_s, now_s)]
@@ -134,6 +144,14 @@ class Watch:
         if name in ("not-in-time", "not-reached"):
             return [make(key, Kind.ODDS, text, at_s, now_s)]
         return []
+
+    def _chatters(self, name: str, at_s: float) -> bool:
+        """Whether an alarm was told a short while ago; it is the same matter, still."""
+        told_s = self._raised_s.get(name)
+        if told_s is not None and 0.0 <= at_s - told_s < CHATTERS_S:
+            return True
+        self._raised_s[name] = at_s
+        return False
 
     def _reader_live(self) -> dict[str, Any]:
         assert self._reader is not None
