@@ -1,6 +1,7 @@
 // The page: which screen, who is silent, and Stop, which is always there.
 import { render } from "preact";
 import { useEffect, useState } from "preact/hooks";
+import { get } from "./api";
 import { useLive, type Word } from "./live";
 import { Announcer } from "./now/announce";
 import { Now } from "./now/now";
@@ -8,7 +9,7 @@ import { StopSheet } from "./now/stop";
 import { later } from "./later";
 import { usePrefs } from "./prefs";
 import { SCREENS, useRoute, type Screen } from "./route";
-import type { Live } from "./types";
+import type { Live, Ovens } from "./types";
 import { LogIn } from "./sheet";
 import { age, hour, PHASES, temperature } from "./words";
 
@@ -25,6 +26,10 @@ function Page() {
   const [stopping, setStopping] = useState(false);
   const live = word.live && { ...word.live, units: units === "oven" ? word.live.units : units };
   const stale = word.standing !== "fresh";
+  const [many, setMany] = useState(false);
+  useEffect(() => {
+    if (!stale) get<Ovens>("ovens").then(({ ovens }) => setMany(ovens.length > 1), () => undefined);
+  }, [stale, route.screen]);
 
   useEffect(() => {
     document.title =
@@ -41,6 +46,7 @@ function Page() {
         {live && (
           <header class="top">
             <h1>{live.oven}</h1>
+            {many && <a class="small" href="#oven/all">All ovens</a>}
             <p class="clock">
               {live.speed > 1 && <span class="demo">demo, {live.speed} × </span>}
               {hour(live.wall_s)}

@@ -13,6 +13,8 @@ export interface Route {
 }
 
 export function parseRoute(hash: string): Route {
+  const message = /^#(message-\d+)$/.exec(hash);
+  if (message) return { screen: "oven", nights: [], at: message[1]! };
   const [name = "", rest = ""] = hash.replace(/^#/, "").split("/");
   const screen = SCREENS.find((s) => s === name) ?? "now";
   const nights = rest.split("+").map(Number).filter((n) => Number.isInteger(n) && n > 0);

@@ -191,6 +191,8 @@ export interface Live {
   next: string;
   cure?: PartCure[];
   cups?: GelCup[];
+  /** True: it sounds; false: silent; null: none is declared. */
+  siren?: boolean | null;
   trip: Alarm | null;
   thermometers: Thermometer[];
   alarms: Alarm[];
@@ -372,4 +374,36 @@ export interface CardCheck {
   faults: Record<string, string>;
   card: CardOffer | null;
   unanswered: string[];
+}
+
+/** How it stands with the notifier. */
+export interface Telling {
+  runs: boolean;
+  seen_s: number | null;
+  services: { name: string; waiting: number; sent_s: number | null; failing_s: number | null; sentence: string | null }[];
+  messages: { id: number; kind: string; at_s: number; title: string; text: string }[];
+}
+
+/** Whether this browser can be told by the page itself. */
+export interface Push {
+  possible: boolean;
+  why_not: string | null;
+  key: string | null;
+}
+
+export interface OvenCard {
+  address: string;
+  found: "here" | "listed" | "network";
+  name: string;
+  line: string;
+  air_c: number | null;
+  setpoint_c: number | null;
+  milestone: string | null;
+  milestone_s: number | null;
+  alarm: string | null;
+  tripped: boolean;
+  age_s: number | null;
+}
+export interface Ovens {
+  ovens: OvenCard[];
 }

@@ -2,7 +2,8 @@
 import { useState } from "preact/hooks";
 import { post } from "../api";
 import { Asked } from "../sheet";
-import type { Alarm, Live } from "../types";
+import { useTelling } from "../telling";
+import type { Alarm, Live, Telling } from "../types";
 import { hour, inUnits } from "../words";
 import { stepsAfter } from "./what-to-do";
 
@@ -17,9 +18,18 @@ function title(a: Alarm): string {
   return `${a.latching ? "Trip" : "Warning"}: ${a.name.split("-").join(" ")}`;
 }
 
+/** Which services have taken the news of a trip. */
+function whoKnows(telling: Telling | null, since_s: number): string {
+  if (telling === null || telling.seen_s === null) return "No message was sent: no notifier is installed.";
+  const told = telling.services.filter((s) => s.sent_s !== null && s.sent_s >= since_s).map((s) => s.name);
+  return told.length > 0 ? `Told: ${told.join(", ")}.` : "No message has got through yet.";
+}
+
 export function Alarms({ live }: { live: Live }) {
   const [asked, setAsked] = useState<string | null>(null);
   const [resetting, setResetting] = useState(false);
+  const [silencing, setSilencing] = useState(false);
+  const telling = useTelling(live.trip?.name ?? "");
   if (live.alarms.length === 0 && !resetting && asked === null) return null;
   return (
     <section class="alarms" aria-label="Alarms">
@@ -32,13 +42,16 @@ export function Alarms({ live }: { live: Live }) {
           <p>{inUnits(a.message, live.units)}</p>
           {a.name === live.trip?.name && (
             <>
-              <p>The heater is switched off since {hour(a.since_s)}, relay and contactor are open.</p>
+              <p>The heater is switched off since {hour(a.since_s)}, relay and contactor are open. {whoKnows(telling, a.since_s)}</p>
               <ol class="steps" aria-label="What to do">{stepsAfter(a.name).map((step) => <li key={step}>{step}</li>)}</ol>
             </>
           )}
           <div class="row">
             {a.state.includes("unacknowledged") && (
               <button class="plain" onClick={() => setAsked(a.name)}>Acknowledge</button>
+            )}
+            {live.siren === true && a.state.includes("unacknowledged") && (
+              <button class="plain" onClick={() => setSilencing(true)}>Silence the siren …</button>
             )}
             {a.name === live.trip?.name && (
               <button class="plain" onClick={() => setResetting(true)}>Reset the trip …</button>
@@ -54,6 +67,11 @@ export function Alarms({ live }: { live: Live }) {
           onClose={() => setAsked(null)}
         >
           <p>It says that somebody has seen it; it does not change what the oven does.</p>
+        </Asked>
+      )}
+      {silencing && (
+        <Asked title="Silence the siren?" yes="Silence it" what={() => post("commands/silence")} onClose={() => setSilencing(false)}>
+          <p>It is quiet until the next alarm. Nothing is acknowledged and nothing is reset by it.</p>
         </Asked>
       )}
       {resetting && (

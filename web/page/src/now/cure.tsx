@@ -22,7 +22,7 @@ export function PartRows({ parts, now_s }: { parts: PartCure[]; now_s: number })
           <li key={p.name}>
             <p class="head"><b>{p.name}</b> <span class="quiet">{standing(p, now_s)}</span></p>
             {next && <p class="next"><b>{coming(next)}</b> <span class="quiet">{range(next, now_s)}</span></p>}
-            {p.believed && <p class="quiet small">{seen(p.believed, next, now_s)}</p>}
+            {p.believed && p.believed.seen.length > 0 && <p class="quiet small">{seen(p.believed, next, now_s)}</p>}
             {p.too_cold && <p class="refusal">Colder than its card has data for; expect no cure yet.</p>}
             <ol class="way">
               {p.milestones.filter((m) => WAY.includes(m.name) && m.at_s !== null).map((m) => (
@@ -42,7 +42,6 @@ const SIGHTS = { cup: "the gel cup", heat: "its own heat" } as const;
 
 /** What cup and own heat say beside the card's date. */
 function seen({ seen: by, gelled_s, demould_s }: Believed, next: Milestone | undefined, now_s: number): string {
-  if (by.length === 0) return "By its card; nothing of its own to see yet.";
   const [early, likely, late] = (next?.name === "gelled" ? gelled_s : demould_s) ?? [null, null, null];
   const told = `By ${by.map((b) => SIGHTS[b]).join(" and ")}`;
   if (!next || (next.name !== "gelled" && next.name !== "demould")) return `${told}.`;

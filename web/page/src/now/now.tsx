@@ -1,5 +1,6 @@
 // The screen for the night itself: the parts first, then how the oven gets there.
 import { NightStrip } from "../strip/night-strip";
+import { unheard, useTelling } from "../telling";
 import type { Live, Samples } from "../types";
 import { later } from "../later";
 import { Alarms } from "./alarms";
@@ -18,11 +19,13 @@ const NOTHING_YET: Samples = { seq: [], wall_s: [], setpoint_c: [], control_c: [
 
 export function Now({ live, stale, happened }: { live: Live; stale: boolean; happened: number }) {
   const { samples, id } = useNight(live);
+  const silent = unheard(useTelling(), Date.now() / 1000);
   return (
     <>
       <Alarms live={live} />
       <div class="column first">
         <StateLine live={live} stale={stale} />
+        {silent && <p class="refusal">{silent}</p>}
         {live.phase === "done" && id !== null && (
           <p><a class="button" href={`#nights/${id}`}>The morning: what may be done next</a></p>
         )}

@@ -5,7 +5,7 @@ const CANNOT: readonly (readonly [string, string])[] = [
   ["See what no thermometer sees", "A hot spot at the heater, a cable that chafes, a part without a thermometer."],
   ["Make vapour safe", "Styrene and acetone burn. No glowing wire and no spark in the box; wet parts gel and air first; peroxide never goes into the oven."],
   ["Promise a cure", "It holds temperatures and reckons with the resin's card. Touch the part before you pull it."],
-  ["Watch while nobody can", "It sends no message by itself yet: link the smoke alarm to where you sleep, and nobody sleeps in, over or attached to the building."],
+  ["Watch while nobody can", "A message may not get through, and a phone may be off: link the smoke alarm to where you sleep, and nobody sleeps in, over or attached to the building."],
 ];
 
 export const About = () => (

@@ -10,6 +10,8 @@ import { inUnits } from "../words";
 import { About } from "./about";
 import { AccessCard } from "./access";
 import { AskedFor } from "./asked-for";
+import { Ovens } from "../ovens/ovens";
+import { Message, Messages } from "./messages";
 import { Survey } from "./survey";
 import { Thermometers } from "./thermometers";
 
@@ -19,6 +21,8 @@ const Cards = later(() => import("../cards/cards").then((m) => m.Cards));
 export function Oven({ live, at }: { live: Live; at: string }) {
   if (at === "ruler") return <Ruler live={live} />;
   if (at === "cards") return <Cards live={live} />;
+  if (at === "all") return <Ovens units={live.units} />;
+  if (at.startsWith("message-")) return <Message id={Number(at.slice(8))} live={live} />;
   return <OvenItself live={live} />;
 }
 
@@ -34,7 +38,7 @@ function OvenItself({ live }: { live: Live }) {
       <div class={settings ? "column wide" : "column wide awaited"}>
         <Refusal>{failed}</Refusal>
         {settings && (
-          <section aria-labelledby="meaning-title">
+          <section class="stack" aria-labelledby="meaning-title">
             <h2 id="meaning-title">What it can do</h2>
             <p>{inUnits(settings.meaning.join(" "), live.units)}</p>
             <div class="row">
@@ -77,6 +81,7 @@ function OvenItself({ live }: { live: Live }) {
       </div>
       <div class="column">
         <AccessCard />
+        <Messages />
         <ThisPhone live={live} />
         <About />
       </div>

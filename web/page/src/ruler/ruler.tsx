@@ -166,6 +166,9 @@ export function Ruler({ live }: { live: Live }) {
               </select>
             </label>
           </div>
+          {(s.material === "xps" || s.material === "eps") && (
+            <p class="refusal">Polystyrene is not for an oven: styrene dissolves it, and it gives way at {degrees(75, u)} °{u}. Take PIR with foil.</p>
+          )}
           <Tick checked={s.taped} onChange={(taped) => set({ taped })}>Its joints are taped.</Tick>
           <Tick checked={s.fan} onChange={(fan) => set({ fan })}>A small fan stirs the air.</Tick>
         </section>

@@ -30,7 +30,8 @@ export const marksOf = (parts: PartCure[], css: (p: PartCure, lane: number) => s
         at_s: m.at_s!,
         low_s: m.low_s ?? m.at_s!,
         high_s: m.high_s ?? m.at_s!,
-        text: MILESTONES[m.name].short,
+        // Of several parts the one that is waited for names its lane.
+        text: m.name === "demould" && parts.length > 1 ? `${p.name} ${MILESTONES[m.name].short}` : MILESTONES[m.name].short,
         reached: reached(m, now_s),
       })),
   );

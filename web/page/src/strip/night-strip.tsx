@@ -4,7 +4,7 @@ import { ahead } from "../course";
 import type { Live, Samples, Thermometer } from "../types";
 import { degrees, hour, temperature } from "../words";
 import { Hours } from "./hours";
-import { traced, type Traced } from "./lines";
+import { PARTS, traced, type Traced } from "./lines";
 import { marksOf } from "./marks";
 import { Plot, type Line } from "./plot";
 
@@ -49,6 +49,13 @@ export function NightStrip({ samples, live, thermometers, running }: Props) {
   const last_s = samples.wall_s[samples.wall_s.length - 1] ?? first_s;
   const end_s = Math.max(last_s, running ? (live.ends_s ?? last_s) : last_s, first_s + 600);
   const parts = running ? (live.cure ?? []) : [];
+  /** The colour of a part's curve; of one without a thermometer a colour that no curve has. */
+  const laneOf = (name: string): string => {
+    const own = (of: string): string | undefined => shown.find((l) => l.label === of)?.css;
+    const free = PARTS.filter((css) => !shown.some((l) => l.css === css));
+    const others = parts.filter((p) => own(p.name) === undefined).map((p) => p.name);
+    return own(name) ?? free[others.indexOf(name) % free.length] ?? "--quiet";
+  };
   return (
     <>
       <Plot
@@ -57,7 +64,7 @@ export function NightStrip({ samples, live, thermometers, running }: Props) {
         clock
         xText={hour}
         lanes={parts.map((p) => p.name)}
-        marks={marksOf(parts, (p) => shown.find((l) => l.label === p.name)?.css ?? "--quiet", live.wall_s)}
+        marks={marksOf(parts, (p) => laneOf(p.name), live.wall_s)}
         told={sentence(samples, live, shown)}
       />
       <Hours samples={samples} units={u} shown={shown} />
