@@ -128,7 +128,7 @@ def held(plan: Plan, settings: Settings) -> Held:
     """The night with these settings."""
     plan = replace(plan, oven=replace(plan.oven, settings=settings))
     found = Held(-math.inf, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, None)
-    errors, soaking, before = [], [], False
+    errors, soaking, before, before_c = [], [], False, None
     for m in moments(plan):
         d = m.decision
         assert d is not None
@@ -141,7 +141,8 @@ def held(plan: Plan, settings: Settings) -> Held:
         error_k = m.control_c - d.setpoint_c
         errors.append(abs(error_k))
         found.overshoot_k = max(found.overshoot_k, m.control_c - plan.profile.highest_c)
-        if d.phase is Phase.SOAK and not d.waiting:
+        rests, before_c = d.setpoint_c == before_c, d.setpoint_c
+        if d.phase is Phase.SOAK and rests and not d.waiting:  # not on the way to another soak
             soaking.append(abs(error_k))
             found.low_k, found.high_k = min(found.low_k, error_k), max(found.high_k, error_k)
     found.mean_k = float(np.mean(errors)) if errors else math.nan

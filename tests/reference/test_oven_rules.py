@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from nightcure.oven.description import Description, u_value
+from nightcure.oven.thermal import AIR, HEATER, network_from_model
 from nightcure.simulate.scenario import BOX
 from nightcure.survey.oven_facts import facts
 from nightcure.survey.tuning import (
@@ -188,3 +189,25 @@ def test_tuned_gains_bear_a_probe_that_is_slower_than_surveyed(late_s: float) ->
     assert np.max(1.0 / np.abs(1.0 + loop)) < 1.75
     phase = np.unwrap(np.angle(loop))
     assert abs(loop[np.flatnonzero(phase < -np.pi)[0]]) < 0.5, "half the gain is in reserve"
+
+
+@pytest.mark.parametrize("lag_s", [200.0, 400.0])
+def test_the_integral_is_as_quick_as_the_sensitivity_bears(lag_s: float) -> None:
+    """Largest sensitivity by python-control, at the gains that a heat-and-cool test leads to: not
+    above 1.6, and above it with the next quicker integral."""
+    oven = network_from_model(4.0, 12000.0, 40000.0, 1500.0, lag_s, 300.0)
+    tuned = tune(oven)
+    a, b = oven.rates()
+    c = np.zeros((1, len(a)))
+    c[0, AIR] = 1.0
+    w = np.geomspace(1e-5, 0.3, 2000)
+    air = control.frd(control.ss(a, b[:, 1 + HEATER : 2 + HEATER], c, 0.0)(1j * w), w)
+    s, g = 1j * w, tuned.gains
+    behind = np.exp(-tuned.dead_s * s) / (tuned.filter_s * s + 1.0)
+    loop = air.frdata[0, 0] * behind * g.kc * (1.0 + 1.0 / (g.ti_s * s))
+    ms = float(np.max(1.0 / np.abs(1.0 + loop)))
+    assert ms == pytest.approx(tuned.margins.ms, rel=0.01)
+    assert ms <= 1.601
+    firm = tuned.gains._replace(ti_s=0.9 * g.ti_s)
+    firmer = air.frdata[0, 0] * behind * firm.kc * (1.0 + 1.0 / (firm.ti_s * s))
+    assert float(np.max(1.0 / np.abs(1.0 + firmer))) > 1.6, "it could be quicker"

@@ -6,6 +6,7 @@ import math
 from typing import Any, NamedTuple
 
 from ..settings import MOST_DEPARTS_K, PROBE_LAG_S, Settings
+from .learned_need import Shares
 
 
 class Lead(NamedTuple):
@@ -28,8 +29,8 @@ class FeedForward:
     model's air departs from the setpoint for a while, and what the thermometer should show with it.
     """
 
-    STATE = ("ahead_c", "mould_rate", "heat_w", "now_c", "now_mould_rate", "departs_k", "probe_c",
-             "shown_c")  # fmt: skip
+    STATE = ("ahead_c", "rate", "mould_rate", "heat_w", "now_c", "now_mould_rate", "departs_k",
+             "probe_c", "shown_c", "shares")  # fmt: skip
 
     def __init__(self, settings: Settings) -> None:
         self._model = settings.model
@@ -51,6 +52,8 @@ class FeedForward:
     def start(self) -> None:
         """A new night: heater cold, moulds at rest."""
         self.ahead_c: float | None = None
+        self.rate = 0.0
+        """How fast the setpoint ahead moves, K/s."""
         self.mould_rate = 0.0
         self.heat_w = 0.0
         """What the model's heater gives the air."""
@@ -60,6 +63,19 @@ class FeedForward:
         """The model's air less the setpoint."""
         self.probe_c: float | None = None
         self.shown_c: float | None = None
+        self.shares = Shares()
+        """What the night has shown of the model's figures."""
+
+    def take(self, shares: Shares, ambient_c: float) -> float:
+        """Reckon with `shares` from now on; the watts by which the need grows with that."""
+        m, old, self.shares = self._model, self.shares, shares
+        if self.ahead_c is None:
+            return 0.0
+        return (
+            (shares.loss - old.loss) * m.loss_w_per_k * (self.ahead_c - ambient_c)
+            + (shares.quick - old.quick) * m.air_capacity_j_per_k * self.rate
+            + (shares.moulds - old.moulds) * m.mould_capacity_j_per_k * self.mould_rate
+        )
 
     def held_off(self, dt_s: float) -> None:
         """The heater was not allowed to heat for `dt_s`: it cools, no departure is excused."""
@@ -70,7 +86,7 @@ class FeedForward:
         """Power for a setpoint that is `setpoint_c` now and will be `ahead_c` in `model.lead_s`."""
         if dt_s != self._dt_s:
             self._reckon_lags(dt_s)
-        need_w, self.mould_rate = self._need(
+        need_w, self.rate, self.mould_rate = self._need(
             dt_s, self.ahead_c, ahead_c, self.mould_rate, ambient_c
         )
         self.ahead_c = ahead_c
@@ -78,7 +94,7 @@ class FeedForward:
         watts = min(max(watts, 0.0), self._power_w)
         self.heat_w = watts + (self.heat_w - watts) * self._heater_keeps
 
-        now_w, self.now_mould_rate = self._need(
+        now_w, _, self.now_mould_rate = self._need(
             dt_s, self.now_c, setpoint_c, self.now_mould_rate, ambient_c
         )
         self.now_c = setpoint_c
@@ -92,16 +108,17 @@ class FeedForward:
 
     def _need(
         self, dt_s: float, before_c: float | None, to_c: float, mould_rate: float, ambient_c: float
-    ) -> tuple[float, float]:
-        """Watts that take the air from `before_c` to `to_c` within dt_s, and the moulds' rate."""
-        m = self._model
+    ) -> tuple[float, float, float]:
+        """Watts that take the air from `before_c` to `to_c` within dt_s; its rate, the moulds'."""
+        m, of = self._model, self.shares
         rate = 0.0 if before_c is None else (to_c - before_c) / dt_s
         mould_rate = self._mould_keeps * mould_rate + (1.0 - self._mould_keeps) * rate
-        return (
-            m.loss_w_per_k * (to_c - ambient_c)
-            + m.air_capacity_j_per_k * rate
-            + m.mould_capacity_j_per_k * mould_rate
-        ), mould_rate
+        need_w = (
+            of.loss * m.loss_w_per_k * (to_c - ambient_c)
+            + of.quick * m.air_capacity_j_per_k * rate
+            + of.moulds * m.mould_capacity_j_per_k * mould_rate
+        )
+        return need_w, rate, mould_rate
 
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready."""
@@ -111,6 +128,7 @@ class FeedForward:
         """Go on from a snapshot; an older one has fewer fields."""
         for name in self.STATE:
             setattr(self, name, state.get(name, getattr(self, name)))
+        self.shares = Shares(*self.shares)
 
 
 def _kept(dt_s: float, lag_s: float) -> float:

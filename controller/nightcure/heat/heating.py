@@ -8,6 +8,7 @@ from typing import Any
 from ..profile import Profile
 from ..settings import Settings
 from .feedforward import FeedForward
+from .learned_need import LearnedNeed
 from .modulator import Modulator
 from .pid import PidRegulator
 from .regulators import regulator_for
@@ -20,8 +21,10 @@ class Heating:
         self._settings = settings
         self._regulator = regulator_for(settings)
         self._feed_forward = FeedForward(settings)
+        self._learned = LearnedNeed(settings)
         self._modulator = Modulator(settings.heater)
         self._held = False
+        self._seen_c: tuple[float, float] | None = None
         self.duty = 0.0
         """The share of the heater's power that is asked for, 0 to 1."""
 
@@ -45,22 +48,26 @@ class Heating:
         """A new night, by the regulator its profile asks for, from the air as it is."""
         self._held = True
         self._feed_forward.start()
+        self._learned.start()
         self._regulator = regulator_for(self._settings, profile)
         self._regulator.start(control_c, control_c, 0.0)
 
     def ask_nothing(self) -> None:
         """There is no setpoint, or nothing to believe."""
         self.duty = 0.0
+        self._seen_c = None
 
     def ask_all(self) -> None:
         """A pulse of heat: full power, whatever the regulator would ask."""
         self.duty = 1.0
+        self._seen_c = None
 
     def ask(
         self, dt_s: float, setpoint_c: float, ahead_c: float, control_c: float, ambient_c: float
     ) -> None:
         """Reckon the duty for a setpoint now, and in `model.lead_s`."""
         feed_forward_w = 0.0
+        self._seen_c = control_c, ambient_c
         if self._follows_model:
             feed_forward_w, setpoint_c = self._feed_forward.ask(
                 dt_s, setpoint_c, ahead_c, ambient_c
@@ -73,13 +80,26 @@ class Heating:
         self._held = not allowed
         if not allowed:
             self._feed_forward.held_off(dt_s)
+        self._learn(dt_s, allowed)
         return self._modulator.tick(mono_s, dt_s, self.duty, allowed)
+
+    def _learn(self, dt_s: float, allowed: bool) -> None:
+        """Hold the heat that is given against what the air makes of it, where both are known."""
+        regulator = self._regulator
+        if not allowed or self._seen_c is None or not isinstance(regulator, PidRegulator):
+            self._learned.held_off(dt_s)
+            return
+        air_c, ambient_c = self._seen_c
+        asked_w = self.duty * self._settings.heater.power_w
+        if self._learned.went_on(dt_s, asked_w, air_c, ambient_c) and self._follows_model:
+            regulator.hand_over(self._feed_forward.take(self._learned.shares, ambient_c))
 
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready."""
         return {
             "regulator": self._regulator.snapshot(),
             "feed_forward": self._feed_forward.snapshot(),
+            "learned_need": self._learned.snapshot(),
             "modulator": self._modulator.snapshot(),
             "duty": self.duty,
             "held": self._held,
@@ -96,6 +116,7 @@ class Heating:
         if profile is not None or told.keys() == self._regulator.snapshot().keys():
             self._regulator.restore(told)
         self._feed_forward.restore(state["feed_forward"])
+        self._learned.restore(state.get("learned_need", {}))
         self._modulator.restore(state["modulator"])
         self.duty, self._held = state["duty"], state["held"]
 
@@ -106,3 +127,4 @@ class Heating:
         self._modulator.switchings = switchings
         self.duty, self._held = 0.0, True
         self._feed_forward.held_off(math.inf)
+        self._learned.held_off(math.inf)

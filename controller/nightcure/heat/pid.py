@@ -23,6 +23,12 @@ class _Core(PID):
         self._integral = state["integral_w"]
         self._last_input = state["last_c"]
 
+    def give_up(self, watts: float) -> None:
+        low_w, high_w = self.output_limits
+        assert low_w is not None
+        assert high_w is not None
+        self._integral = min(max((self._integral or 0.0) - watts, low_w), high_w)
+
 
 class PidRegulator:
     """Watts from setpoint and measurement, on top of a feed-forward.
@@ -54,6 +60,10 @@ class PidRegulator:
         self._core.set_auto_mode(False)
         bumpless_w = output_w - self._gains[0] * (setpoint_c - measured_c)
         self._core.set_auto_mode(True, last_output=bumpless_w)
+
+    def hand_over(self, watts: float) -> None:
+        """Feed-forward has grown by `watts`: the integral gives them up, and the sum stays."""
+        self._core.give_up(watts)
 
     def watts(
         self,
