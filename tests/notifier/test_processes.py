@@ -37,7 +37,7 @@ class Telling:
         text = self.shop.oven_file.read_text()
         self.shop.oven_file.write_text(
             f"{text}\n[annunciator]\nsiren = {{ pin = {SIREN} }}\n"
-            f'[notifications]\nsecrets = "{self.secrets.name}"\nheartbeat_every_s = 10\n'
+            f'[notifications]\nsecrets = "{self.secrets.name}"\nheartbeat_every_s = 5\n'
             f'page = "http://oven.local:8733"\nnight = "now"\n'
         )
 
@@ -211,7 +211,7 @@ def test_the_heartbeat_ends_with_the_board(tmp_path: Path) -> None:
             running.process.send_signal(signal.SIGKILL)
             running.process.wait(10)
             count = watcher.asked
-            time.sleep(15.0)
+            time.sleep(8.0)
             assert watcher.asked == count, "within its period the watcher misses it"
 
 
@@ -219,14 +219,16 @@ def test_no_beat_for_a_controller_that_is_silent(tmp_path: Path) -> None:
     with local_service() as watcher:
         one = Telling(tmp_path)
         write_secrets(one.secrets, f'heartbeat = "http://127.0.0.1:{watcher.port}/"\n')
+        text = one.shop.oven_file.read_text()
+        one.shop.oven_file.write_text(f"{text}no_answer_after_s = 10\n")
         with one.shop:
             one.shop.controller()
             running = NotifierProcess(one.shop.oven_file, one.shop.env)
             wait_for(lambda: watcher.asked >= 1, 40, "it beats")
             one.shop.processes[0].send_signal(signal.SIGSTOP)
-            time.sleep(25.0)
+            time.sleep(14.0)
             count = watcher.asked
-            time.sleep(12.0)
+            time.sleep(7.0)
             assert watcher.asked == count
             running.stop()
 

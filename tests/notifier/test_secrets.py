@@ -5,11 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
+from nightcure.cli.main import app
 from nightcure.errors import BadInput
 from nightcure.notifier.apprise_service import sender
 from nightcure.notifier.notifier import nobody
 from nightcure.notifier.secrets_file import Secrets, load_secrets
+from tests.test_settings import GOOD as GOOD_OVEN
 
 from .services import SECRET, telling, told, write_secrets
 
@@ -80,3 +83,20 @@ def test_a_service_that_nobody_knows(tmp_path: Path) -> None:
     assert SECRET not in str(raised.value)
     with pytest.raises(BadInput, match="Nobody is to be told"):
         nobody(telling(tmp_path / "x.ledger"), Secrets())
+
+
+@pytest.mark.parametrize(
+    ("table", "sentence"),
+    [
+        ("", "Nobody is to be told: name a file"),
+        ('secrets = "none.toml"', "there is no such file"),
+        ("[notifications.mqtt]\nhost = 'b'\ntls = true\nca = 'none.pem'", "cannot be used"),
+    ],
+)
+def test_the_command_says_what_is_wrong(tmp_path: Path, table: str, sentence: str) -> None:
+    oven = tmp_path / "oven.toml"
+    oven.write_text(f"{GOOD_OVEN}\n[notifications]\n{table}\n")
+    done = CliRunner().invoke(app, ["notifier", str(oven)])
+    assert done.exit_code == 2
+    assert sentence in " ".join(done.output.split())
+    assert "Traceback" not in done.output

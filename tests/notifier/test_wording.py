@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from datetime import datetime
 from pathlib import Path
 
@@ -11,9 +12,19 @@ from hypothesis import strategies as st
 
 from nightcure.errors import BadInput
 from nightcure.ledger.outbox import Message
-from nightcure.notifier.wording import TEXT, TITLE, Writer, due_s, shortened, window, with_link
+from nightcure.notifier.wording import (
+    TEXT,
+    TITLE,
+    Writer,
+    due_s,
+    page_of,
+    shortened,
+    window,
+    with_link,
+)
 from nightcure.settings import Notifications
 from nightcure.settings.notifications import Kind
+from tests.nights import SETTINGS
 from tests.test_settings import GOOD, load
 
 from .services import told
@@ -64,6 +75,23 @@ def test_a_message_bears_its_number() -> None:
     message = Message("k", "trip", 1.0, 1.0, "t", "Too hot.", 17)
     assert with_link(message, "http://oven.local/") == "Too hot.\nhttp://oven.local/#message-17"
     assert with_link(message, None) == "Too hot. (17)"
+
+
+def test_the_link_without_a_declared_page() -> None:
+    alone = SETTINGS
+    assert page_of(alone) is None, "nobody but this machine sees it"
+    web = alone.web.model_copy(update={"address": "0.0.0.0"})
+    served = alone.model_copy(update={"web": web})
+    assert page_of(served) == f"http://{socket.gethostname()}.local:8733"
+    declared = served.model_copy(update={"notifications": told()})
+    assert page_of(declared) == "http://oven.local:8733"
+
+
+def test_no_time_where_nobody_knows_it() -> None:
+    writer = Writer("x", told())
+    assert writer.message("k", Kind.TRIP, "Too hot.", 0.0, 2.0).text == "Too hot."
+    at_s = NIGHT.timestamp()
+    assert writer.message("k", Kind.TRIP, "Too hot.", at_s, 2.0).text == "02:14 Too hot."
 
 
 def test_the_window_for_laminating() -> None:

@@ -20,6 +20,7 @@ from .push import wanted as push_wanted
 from .secrets_file import Secrets
 from .service import Service
 from .watch import Watch
+from .wording import page_of
 
 log = logging.getLogger("nightcure.notifier")
 
@@ -55,8 +56,9 @@ class Notifier:
             from .apprise_service import load_for, sender
 
             load_for(list(addresses.values()))
+            page = page_of(settings)
             for name, address in addresses.items():
-                self.services.append(Service(name, sender(name, address, told.page), self.outbox))
+                self.services.append(Service(name, sender(name, address, page), self.outbox))
         if told.mqtt is not None:
             from .mqtt import NAME, Publisher
 

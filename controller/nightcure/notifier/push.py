@@ -14,6 +14,7 @@ from ..ledger.outbox import Message
 from ..ledger.push_file import change_browsers, key_path, push_path, read_browsers
 from ..settings import Settings
 from .service import Refused
+from .wording import page_of
 
 NAME = "browsers"
 #: How long one answer is waited for, s.
@@ -34,7 +35,7 @@ class Push:
         self._webpush, self._error = webpush, WebPushException
         self._browsers = push_path(settings.ledger)
         self._key = Vapid.from_file(str(key_path(settings.ledger)))
-        page = settings.notifications.page or ""
+        page = page_of(settings) or ""
         host = urlsplit(page).hostname if page.startswith("https://") else None
         # Who answers for it (RFC 8292, section 2.1): the page, else an address without a mailbox.
         self._who = f"https://{host}" if host else "mailto:nobody@nightcure.invalid"

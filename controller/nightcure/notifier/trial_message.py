@@ -14,7 +14,7 @@ from ..settings import Settings
 from ..settings.notifications import Kind
 from .secrets_file import Secrets
 from .service import Refused
-from .wording import Writer
+from .wording import Writer, page_of
 
 #: How long a service may take, s.
 PATIENCE_S = 20.0
@@ -44,7 +44,7 @@ def send_test_message(settings: Settings, secrets: Secrets) -> list[Tried]:
 
         load_for([address.get_secret_value() for address in secrets.services.values()])
         for name, address in secrets.services.items():
-            senders[name] = sender(name, address.get_secret_value(), told.page)
+            senders[name] = sender(name, address.get_secret_value(), page_of(settings))
     with TemporaryDirectory() as folder:
         outbox = Outbox(Path(folder) / "outbox")
         if told.mqtt is not None:

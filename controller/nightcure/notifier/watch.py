@@ -55,6 +55,7 @@ class Watch:
         self._word_s, self._heard_s = 0.0, mono_s
         """The last word's own time, and when (monotonic) it was seen to be new."""
         self._first = True
+        self._clock_set = True
         self._odds = FallingOdds(self._writer)
         self._raised_s: dict[str, float] = {}
         """When each alarm was told last."""
@@ -116,13 +117,13 @@ class Watch:
 
     def _of_event(self, key: str, event: dict[str, Any], now_s: float) -> list[Message]:
         kind, name, text = event["kind"], event["name"], event["message"]
-        at_s = event["wall_s"]
+        at_s = event["wall_s"] if self._clock_set else 0.0
         new = event["state"] == "unacknowledged"
         make = self._writer.message
         if kind in ("trip", "alarm"):
             if event["state"] in SEEN:
                 self._raised_s.pop(name, None)
-            if not new or self._chatters(name, at_s):
+            if not new or self._chatters(name, event["wall_s"]):
                 return []
             if kind == "trip":
                 return [make(self._trip_key(key, event), Kind.TRIP, text, at_s, now_s)]
@@ -183,6 +184,7 @@ class Watch:
         if not live:
             return
         self._live = live
+        self._clock_set = bool(live.get("clock_set", True))
         if live["host_s"] != self._word_s:
             self._word_s = live["host_s"]
             # The first word may be old; from then on the clock that never jumps tells.

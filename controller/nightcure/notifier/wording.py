@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import re
+import socket
 from datetime import datetime, timedelta
 from typing import Any
 
 from ..ledger.outbox import Message
-from ..settings import Notifications
+from ..settings import Notifications, Settings
 from ..settings.notifications import Kind
 
 #: Characters of a title and of a text: what a phone's lock screen shows (common practice, no
 #: source).
 TITLE, TEXT = 60, 140
 
+LOOPBACK = ("127.0.0.1", "::1", "localhost")
 HEADS: dict[Kind, str] = {
     Kind.TRIP: "tripped, heater off",
     Kind.WARNING: "warning",
@@ -77,6 +79,16 @@ class Writer:
             key, kind.value, at_s or now_s, due_s(self._told, kind, now_s),
             shortened(title, TITLE), shortened(said),
         )  # fmt: skip
+
+
+def page_of(settings: Settings) -> str | None:
+    """The page's address for a link: as declared, else this machine's name where it is served to
+    the network; None where only this machine sees it."""
+    if settings.notifications.page is not None:
+        return settings.notifications.page
+    if settings.web.address in LOOPBACK:
+        return None
+    return f"http://{socket.gethostname()}.local:{settings.web.port}"
 
 
 def with_link(message: Message, page: str | None) -> str:

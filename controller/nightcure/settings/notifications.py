@@ -73,7 +73,8 @@ class Notifications(Section):
     page: Annotated[str, Field(pattern=r"^https?://[^\s/]+(/[^\s]*)?$", max_length=300)] | None = (
         None
     )
-    """The page's address as a phone opens it, for the link in a message."""
+    """The page's address as a phone opens it, for the link in a message; this machine's own name
+    if left out."""
     morning: Annotated[str, Field(pattern=r"^([01]?[0-9]|2[0-3]):[0-5][0-9]$")] = "07:00"
     trip: Literal["now"] = "now"
     """A trip is never quiet."""
@@ -85,7 +86,7 @@ class Notifications(Section):
     no_answer: Delivery = "now"
     no_answer_after_s: Annotated[float, Field(ge=10, le=600)] = 20.0
     """The controller counts as silent after so long."""
-    heartbeat_every_s: Annotated[float, Field(ge=10, le=3600)] = 60.0
+    heartbeat_every_s: Annotated[float, Field(ge=5, le=3600)] = 60.0
     """How often the address `heartbeat` of the secrets is asked."""
     mqtt: Mqtt | None = None
 
