@@ -135,3 +135,55 @@ def advise(
         middle = 0.5 * (low + high)
         low, high = (middle, high) if fits(middle) else (low, middle)
     return Advice(peak, limit_c, low, math.ceil(thickness_m / low))
+
+
+class AtOnce(NamedTuple):
+    """How much resin may be laid on one part in one go."""
+
+    most_kg: float | None
+    """None: not even the thinnest laminate stays within the limit."""
+    thickest_m: float | None
+    limit_c: float
+    at_least: bool
+    """Even so much stays within the limit; more was not looked at."""
+
+    def sentence(self, name: str, resin_kg: float) -> str:
+        """For a person, before the start."""
+        limit = f"{self.limit_c:g} °C"
+        if self.most_kg is None or self.thickest_m is None:
+            return f"{name}: no laminate of this resin stays under {limit} in this air."
+        much = f"{self.most_kg:.2g} kg of resin at once ({1000.0 * self.thickest_m:.1f} mm)"
+        if self.at_least:
+            return f"{name}: {much} would still stay under {limit}."
+        if resin_kg > self.most_kg:
+            layers = math.ceil(resin_kg / self.most_kg)
+            return (
+                f"{name}: at most {much}, or its own heat brings it above {limit}; lay its "
+                f"{resin_kg:g} kg in {layers} goes, each after the last one's heat."
+            )
+        return f"{name}: at most {much}, or its own heat brings it above {limit}."
+
+
+#: So many times what is to be laid is looked at.
+LOOKED_AT_TIMES = 3.0
+
+
+def largest_at_once(
+    card: Card,
+    catalyst_pct: float | None,
+    resin_kg: float,
+    thickness_m: float,
+    air: Sequence[tuple[float, float]],
+    limit_c: float | None = None,
+    mould_m: float = MOULD_M,
+) -> AtOnce:
+    """How much resin may be laid at once on a part's area, whose `resin_kg` is `thickness_m` thick.
+
+    Arguments and errors else as `advise`.
+    """
+    most_m = min(LOOKED_AT_TIMES * thickness_m, 0.2)
+    found = advise(card, catalyst_pct, most_m, air, limit_c, mould_m)
+    if found.thickest_m is None:
+        return AtOnce(None, None, found.limit_c, False)
+    kg = resin_kg * found.thickest_m / thickness_m
+    return AtOnce(kg, found.thickest_m, found.limit_c, found.layers == 1)
