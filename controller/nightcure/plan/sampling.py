@@ -90,7 +90,8 @@ class SampledParameters:
     cure_z: Array
     """(nights, parts): where in its card's band the cure lies, in standard deviations."""
     weighing_times: Array
-    """(nights, parts): factor on the time of the cure after the gel, from the weighing."""
+    """(nights, parts): factor on the time of the cure after the gel, from the weighing and from
+    what earlier nights showed of the resin."""
     gel_kj_per_mol: Array
     """(nights, parts): added to the gel's energy."""
     cure_kj_per_mol: Array
@@ -135,13 +136,13 @@ def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Samp
         surface = logs[:, 2] - logs[:, 3]
     power = np.array([p.catalyst_power for p in parts])
     weighing = np.exp(-power * spreads.catalyst * mixes)
-    gel_band = np.stack(
-        [
-            banded(resin[:, 0, i] * spreads.card, _figures(tonight, i).gel_band)
-            for i in range(len(parts))
-        ],
-        axis=1,
-    )
+    gel_band, cure_z, cure_times = (
+        np.stack(columns, axis=1)
+        for columns in zip(
+            *(_resin(tonight, i, *(spreads.card * resin[:, :2, i].T)) for i in range(len(parts))),
+            strict=True,
+        )
+    ) if parts else (np.ones((nights, 0)),) * 3  # fmt: skip
     return SampledParameters(
         loss_times=np.exp(logs[:, 0]),
         air_capacity_times=np.exp(logs[:, 1]),
@@ -152,8 +153,8 @@ def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Samp
         air_offset_k=spreads.sensor_c * oven[:, 5],
         mould_offset_k=spreads.sensor_c * moulds,
         gel_times=gel_band * weighing,
-        cure_z=spreads.card * resin[:, 1],
-        weighing_times=weighing,
+        cure_z=cure_z,
+        weighing_times=weighing * cure_times,
         gel_kj_per_mol=spreads.gel_kj_per_mol * resin[:, 2],
         cure_kj_per_mol=spreads.cure_kj_per_mol * resin[:, 3],
     )
@@ -178,6 +179,20 @@ def banded(z: Array, band: Sequence[float]) -> Array:
         z < 0.0, (early / likely) ** (-z / CARD_Z), (late / likely) ** (z / CARD_Z)
     )
     return result
+
+
+def _resin(tonight: Tonight, i: int, gel_z: Array, cure_z: Array) -> tuple[Array, Array, Array]:
+    """A part's resin at standard deviations of its gel and its cure: the factor on its gel time,
+    where in its card's band its cure lies, and the factor on that.
+
+    By what earlier nights showed of it, where they did; else by its card's bands.
+    """
+    prior = tonight.parts[i].part.prior
+    if prior is None:
+        return banded(gel_z, _figures(tonight, i).gel_band), cure_z, np.ones_like(cure_z)
+    apart = math.sqrt(1.0 - prior.together**2)
+    cure = prior.cure_mean + prior.cure_sd * (prior.together * gel_z + apart * cure_z)
+    return np.exp(prior.gel_mean + prior.gel_sd * gel_z), np.zeros_like(cure_z), np.exp(cure)
 
 
 def _figures(tonight: Tonight, i: int) -> ClockFigures:

@@ -20,17 +20,27 @@ def known_parts(
     Args:
         learned: start from what earlier nights have shown; else from the cards alone.
     """
-    rows = reader.evidence() if learned else []
-    return tuple(_known(p, rows, reader) for p in parts)
+    found = learned_parts(parts, reader) if learned else parts
+    return tuple(
+        p if p.figures is None or p.prior is not None
+        else p.model_copy(update={"prior": card_prior(p.figures)})
+        for p in found
+    )  # fmt: skip
 
 
-def _known(part: Part, rows: list[EvidenceRow], reader: LedgerReader) -> Part:
+def learned_parts(parts: tuple[Part, ...], reader: LedgerReader) -> tuple[Part, ...]:
+    """The parts, those of whose resin something was seen with what it showed."""
+    rows = reader.evidence()
+    return tuple(_learned(p, rows, reader) for p in parts)
+
+
+def _learned(part: Part, rows: list[EvidenceRow], reader: LedgerReader) -> Part:
     if part.figures is None or part.prior is not None:
         return part
     gel, cure = _seen(part, rows, reader)
-    prior = card_prior(part.figures)
-    if gel or cure:
-        prior = learned_prior(part.figures, part.batch_name, gel, cure)
+    if not gel and not cure:
+        return part
+    prior = learned_prior(part.figures, part.batch_name, gel, cure)
     return part.model_copy(update={"prior": prior})
 
 

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from nightcure.cure.clock_figures import Milestone
 from nightcure.oven.ambient import COLDEST_C, WARMEST_C
+from nightcure.record.batches import learned_parts
 
 from ..models import told
 from ..models.oven_models import SOAK
@@ -73,7 +74,8 @@ async def plan(
 
     Hundreds of nights are drawn, each with its own loss, heater, shed, resin, weighing and
     thermometers within what is known of them, and run through regulator and cure clock: seconds of
-    hard work, so it needs a login; one at a time and thirty an hour. Nothing is kept.
+    hard work, so it needs a login; one at a time and thirty an hour. Nothing is kept. What earlier
+    nights, or a gel cup of the batch, showed of a resin takes the place of its card's bands.
     """
     return await _asked_of(services, planning, asked)
 
@@ -100,7 +102,11 @@ async def _asked_of(
     services: Services, planning: PlanJob, asked: TonightAsked, advise: bool = False
 ) -> Any:
     own = await asyncio.to_thread(services.own_cards)
-    profile = without_files(profile_from_page(asked.profile, own))
+    profile = profile_from_page(asked.profile, own)
+    if services.settings.ledger.exists():
+        parts = await asyncio.to_thread(learned_parts, profile.parts, services.reader)
+        profile = profile.model_copy(update={"parts": parts})
+    profile = without_files(profile)
     if not profile.parts:
         raise Problem(422, "No part has a resin card, so nothing cures; give the profile parts.")
     start_s = _of_day(asked.start)
