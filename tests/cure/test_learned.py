@@ -121,3 +121,38 @@ def test_weighted_quantiles(shares: tuple[float, ...]) -> None:
     values, weights = rng.normal(size=400), rng.integers(1, 6, size=400)
     found = quantiles(values.tolist(), [float(w) for w in weights], shares)
     assert found == pytest.approx(np.quantile(np.repeat(values, weights), shares), abs=0.02)
+
+
+def test_ten_nights_of_four_batches_narrow_what_is_foretold_and_stay_true() -> None:
+    """200 hidden resins; another batch, declared, every third night; a gel cup each night and heat
+    seen in half of them. Errors as measured: of a cup 0.13, of heat 0.27 in ln factor."""
+    rng = np.random.default_rng(17)
+    series, nights, z80 = 200, 10, 1.2815515655446004
+    inside = np.zeros((2, nights))
+    spread = np.zeros((2, nights))
+    for _ in range(series):
+        seen: tuple[list[Seen], list[Seen]] = ([], [])
+        resin = [
+            rng.normal(0.0, math.sqrt(sd**2 - BATCH_SD**2 - NIGHT_SD**2))
+            for sd in (CARD.gel_sd, CARD.cure_sd)
+        ]
+        own = [0.0, 0.0]
+        for night in range(nights):
+            batch = f"batch {night // 3}"
+            prior = learned_prior(FIGURES, batch, *seen)
+            if night % 3 == 0:
+                own = [rng.normal(0.0, BATCH_SD) for _ in own]
+            told = ((prior.gel_mean, prior.gel_sd), (prior.cure_mean, prior.cure_sd))
+            for i, (mean, sd) in enumerate(told):
+                true = resin[i] + own[i] + rng.normal(0.0, NIGHT_SD)
+                inside[i, night] += abs(true - mean) <= z80 * sd
+                spread[i, night] += sd
+                error = (0.13, 0.27)[i]
+                if i == 0 or rng.random() < 0.5:
+                    seen[i].append(Seen(batch, true + rng.normal(0.0, error), error))
+    held = inside / series
+    assert np.all(held > 0.70)
+    assert np.all(np.abs(held.mean(axis=1) - 0.80) < 0.05)
+    narrower = spread[:, 2] / spread[:, 0]
+    assert narrower[0] < 0.60
+    assert narrower[1] < 0.80

@@ -111,7 +111,7 @@ def test_a_restart_keeps_what_was_seen_and_gives_up_what_was_not() -> None:
 
 def gel_s(loop: Loop, name: str) -> tuple[float | None, ...]:
     assert loop.cure.clocks is not None
-    return loop.cure.clocks.told(loop.cure.cups)[name].gelled_s
+    return loop.cure.clocks.beliefs.told(loop.cure.cups)[name].gelled_s
 
 
 def test_a_slow_cup_dates_the_parts_of_its_batch_and_no_other() -> None:

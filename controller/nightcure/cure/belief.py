@@ -17,9 +17,9 @@ from .own_heat import BOUND, SEEN, SURE, OwnHeat
 
 #: What a spread is made of at each hypothesis: the middles of five equal shares of a normal law.
 FIFTHS = (-1.2816, -0.5244, 0.0, 0.5244, 1.2816)
-#: A true hypothesis dates the demould no better than this; thick laminates run away with any error
-#: (measured on plants of another structure): at 2 mm, more per mm, at most.
-DATES_SD, DATES_SD_PER_MM, DATES_SD_MOST = 0.10, 0.035, 0.40
+#: A true hypothesis dates the gel no better than this, nor the demould; thick laminates run away
+#: with any error (measured on plants of another structure): at 2 mm, more per mm, at most.
+GEL_SD, DATES_SD, DATES_SD_PER_MM, DATES_SD_MOST = 0.08, 0.10, 0.035, 0.40
 #: The answer's shares: early, likely, late are these.
 SHARES = (0.1, 0.5, 0.9)
 #: The steps of a run ahead, min, and how many hypotheses are run.
@@ -115,14 +115,13 @@ class Belief:
         top = max(logs)
         weights = [math.exp(v - top) for v in logs]
         gels, demoulds = self._dates(weights, ahead_c)
-        spread = [math.exp(self._dates_sd * z) for z in FIFTHS]
-        late = [t * s for t in demoulds for s in spread]
-        each = [w for w in weights for _ in spread]
+        each = [w for w in weights for _ in FIFTHS]
         gel_factors = [math.exp(g) for g, _, _ in h.cells]
         cure_factors = [math.exp(c) for _, c, _ in h.cells]
         return Believed(
-            _triple(gel_factors, weights), _triple(cure_factors, weights), _triple(gels, weights),
-            _triple(late, each), seen, evidence,
+            _triple(gel_factors, weights), _triple(cure_factors, weights),
+            _triple(_spread(gels, GEL_SD), each), _triple(_spread(demoulds, self._dates_sd), each),
+            seen, evidence,
         )  # fmt: skip
 
     def _dates(
@@ -144,6 +143,12 @@ class Belief:
         for i in some:
             weights[i] *= whole / kept
         return twin.gel_min, twin.demould_min
+
+
+def _spread(dates: Sequence[float], sd: float) -> list[float]:
+    """Each date at the middles of five equal shares of its error."""
+    factors = [math.exp(sd * z) for z in FIFTHS]
+    return [t * f for t in dates for f in factors]
 
 
 def _triple(values: Sequence[float], weights: Sequence[float]) -> Triple:

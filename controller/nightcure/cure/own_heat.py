@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from .clock_figures import ClockFigures
 from .hypotheses import Hypotheses
 
 BLOCK_MIN = 5
@@ -32,6 +33,27 @@ NOISE_RANGE_K = (0.01, 0.5)
 #: Below this, ln(likelihood with heat / without), nothing is said to be seen; full weight `SURE`
 #: above it. Its influence is bounded: the shape of the kinetics is never quite right.
 SEEN, SURE, BOUND = 3.0, 3.0, 6.0
+
+#: By how much its heat could warm its mould, K, so that it is seldom, mostly, always seen (measured
+#: on plants of another structure; the sensor's noise hardly matters, the mould's weight does).
+SELDOM_K, MOSTLY_K, ALWAYS_K = 2.0, 8.0, 16.0
+
+
+def sight_k(figures: ClockFigures, resin_kg: float, mould_j_per_k: float) -> float:
+    """By how much a part's own heat could warm its mould at the most, K; 0 for a card without."""
+    heat = figures.self_heat
+    if heat is None:
+        return 0.0
+    return HEAT_MEAN * resin_kg * heat.heat_j_per_kg_resin / mould_j_per_k
+
+
+def sight_words(at_most_k: float) -> str:
+    """Whether heat that could warm its mould so far shows in its temperature."""
+    if at_most_k < SELDOM_K:
+        return "nothing to see of it"
+    if at_most_k < MOSTLY_K:
+        return "seldom enough to be seen"
+    return "mostly seen" if at_most_k < ALWAYS_K else "seen"
 
 
 class OwnHeat:

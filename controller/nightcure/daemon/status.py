@@ -106,7 +106,7 @@ def _cure(loop: Loop, wall_s: float) -> list[dict[str, Any]]:
         return []
     began_s = wall_s - clocks.now_s
     parts = []
-    told = clocks.told(loop.cure.cups)
+    told = clocks.beliefs.told(loop.cure.cups)
     for c in clocks.parts():
         milestones = [
             {"name": w.name}

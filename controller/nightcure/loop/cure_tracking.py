@@ -35,7 +35,8 @@ class CureTracking:
     def begin(self, profile: Profile, clocks: PartClocks | None) -> list[Event]:
         """A night starts."""
         self.clocks, self._profile = clocks, profile
-        return vapour_note(profile) + heat_notes(profile) + known_notes(profile)
+        sights = [] if clocks is None else clocks.beliefs.sights()
+        return vapour_note(profile) + heat_notes(profile) + known_notes(profile) + sights
 
     def changed(self, profile: Profile) -> None:
         """The night goes on with other numbers in a segment; its parts are the same."""
@@ -46,7 +47,7 @@ class CureTracking:
         """Nobody's cure is followed any more; this tick still reports how far the parts came."""
         self._last = () if self.clocks is None else self.clocks.parts()
         if self.clocks is not None:
-            self._evidence += self.clocks.own_heat()
+            self._evidence += self.clocks.beliefs.evidence()
         self.clocks = self._profile = None
 
     def cup(self, args: dict[str, Any], believed_c: tuple[float | None, ...]) -> str:
@@ -102,7 +103,7 @@ class CureTracking:
             return last
         events.extend(self.clocks.report(run, control_c, ambient_c))
         if run is not None:
-            told, self.beliefs = self.clocks.beliefs(self.cups)
+            told, self.beliefs = self.clocks.answers(self.cups)
             events.extend(told)
         return self.clocks.parts()
 

@@ -15,9 +15,10 @@ from ..cure.cure_clock import LIKELY, CureClock, When
 from ..errors import BadInput
 from ..profile import Profile, Ramp, Soak, knows
 from ..settings import Settings
-from ..tick import Event, Evidence, PartBelief, PartCure
+from ..tick import Event, PartBelief, PartCure
 from ..units import show_duration, show_temperature
-from .belief_sentences import SAID, answered, end_evidence, heat_evidence, not_sure, surely_reached
+from .belief_sentences import SAID, not_sure, surely_reached
+from .beliefs import Beliefs
 from .cups import Cups
 from .part_belief import NightBelief
 from .part_clock import PartClock
@@ -56,6 +57,7 @@ class PartClocks:
         self.now_s = 0.0
         self._report_s = 0.0
         self._ahead: list[tuple[When, ...]] = [p.clock.whens() for p in self._parts]
+        self.beliefs = Beliefs(self._parts)
         self._temps_c: list[list[float]] = []
         """Of each part's mould along the rest of the profile, every `AHEAD_S`."""
         self._warned: list[int] = []
@@ -158,34 +160,14 @@ class PartClocks:
         """Whether it is time to look ahead and report."""
         return self.now_s >= self._report_s
 
-    def beliefs(self, cups: Cups) -> tuple[list[Event], tuple[PartBelief, ...]]:
+    def answers(self, cups: Cups) -> tuple[list[Event], tuple[PartBelief, ...]]:
         """After a look ahead: one part whose answer is due, its sentence where there is one."""
-        for i, (p, ahead) in enumerate(zip(self._parts, self._ahead, strict=True)):
-            if p.belief is not None and p.belief.due and self.now_s > p.start_s:
-                temps_c = self._temps_c[i] if i < len(self._temps_c) else []
-                return answered(p, cups, temps_c, ahead)
-        return [], ()
+        return self.beliefs.answers(cups, self.now_s, self._temps_c, self._ahead)
 
     def cup_told(self, batch: str) -> None:
         """Something was seen of a batch: its parts' answers are due."""
-        for p in self._parts:
-            if p.belief is not None and p.part.batch_name == batch:
-                p.belief.stale = True
-                self._report_s = self.now_s
-
-    def own_heat(self) -> list[Evidence]:
-        """At the night's end: what the parts' own heat has shown, and how far they came."""
-        found = [heat_evidence(p) for p in self._parts]
-        found += [end_evidence(p, number) for number, p in enumerate(self._parts, 1)]
-        return [e for e in found if e is not None]
-
-    def told(self, cups: Cups) -> dict[str, PartBelief]:
-        """What is believed of every part of which anything was said, by its name."""
-        return {
-            p.part.name: p.belief.told(cups.weighs(p.part.batch_name) is not None)
-            for p in self._parts
-            if p.belief is not None and p.belief.said is not None
-        }
+        if self.beliefs.cup_told(batch):
+            self._report_s = self.now_s
 
     def report(self, run: ProfileRun | None, control_c: float, ambient_c: float) -> list[Event]:
         """Look ahead along the profile; a sentence where a soak's at-most comes too early."""

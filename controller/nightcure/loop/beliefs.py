@@ -1,0 +1,73 @@
+"""The beliefs of a night's parts: whose answer is due, what is told of them, what is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..cure.cure_clock import When
+from ..cure.own_heat import sight_k, sight_words
+from ..tick import Event, Evidence, PartBelief
+from .belief_sentences import answered, end_evidence, heat_evidence
+from .cups import Cups
+from .part_clock import PartClock
+
+
+class Beliefs:
+    """Of the parts that have one; those of a night of an earlier version have none."""
+
+    def __init__(self, parts: Sequence[PartClock]) -> None:
+        self._parts = parts
+
+    def answers(
+        self,
+        cups: Cups,
+        now_s: float,
+        temps_c: Sequence[Sequence[float]],
+        ahead: Sequence[tuple[When, ...]],
+    ) -> tuple[list[Event], tuple[PartBelief, ...]]:
+        """One part whose answer is due, its sentence where there is one.
+
+        Args:
+            temps_c: of each part's mould along the rest of the profile.
+            ahead: each part's milestones by its card.
+        """
+        for i, (p, whens) in enumerate(zip(self._parts, ahead, strict=True)):
+            if p.belief is not None and p.belief.due and now_s > p.start_s:
+                return answered(p, cups, temps_c[i] if i < len(temps_c) else (), whens)
+        return [], ()
+
+    def cup_told(self, batch: str) -> bool:
+        """Something was seen of a batch; whether any part's answer is due by it."""
+        mine = [p.belief for p in self._parts if p.part.batch_name == batch]
+        for belief in mine:
+            if belief is not None:
+                belief.stale = True
+        return any(belief is not None for belief in mine)
+
+    def told(self, cups: Cups) -> dict[str, PartBelief]:
+        """What is believed of every part of which anything was said, by its name."""
+        return {
+            p.part.name: p.belief.told(cups.weighs(p.part.batch_name) is not None)
+            for p in self._parts
+            if p.belief is not None and p.belief.said is not None
+        }
+
+    def sights(self) -> list[Event]:
+        """At the start: whether each part's own heat can be seen in its mould's temperature."""
+        events: list[Event] = []
+        for p in self._parts:
+            if p.belief is None or p.sensor is None:
+                continue
+            most_k = sight_k(p.clock.figures, p.part.resin_kg, p.capacity_j_per_k)
+            message = (
+                f"{p.part.name}'s own heat could warm its mould by {most_k:.0f} K at the most: "
+                f"{sight_words(most_k)}."
+            )
+            events.append(Event("cure", "own-heat", message))
+        return events
+
+    def evidence(self) -> list[Evidence]:
+        """At the night's end: what the parts' own heat has shown, and how far they came."""
+        found = [heat_evidence(p) for p in self._parts]
+        found += [end_evidence(p, number) for number, p in enumerate(self._parts, 1)]
+        return [e for e in found if e is not None]
