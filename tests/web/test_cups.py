@@ -29,7 +29,7 @@ def test_a_cup_is_poured_looked_at_and_kept_with_its_batch(steered: Steered) -> 
 @pytest.mark.parametrize(
     ("body", "sentence"),
     [
-        ({**CUP, "card": "no-such"}, "There is no shipped resin card 'no-such'"),
+        ({**CUP, "card": "no-such"}, "There is no resin card 'no-such'"),
         ({**CUP, "catalyst_pct": 4.0}, "mix within its table"),
         ({**CUP, "card": "epoxy-fast", "catalyst_pct": None, "grams": 100}, "film of at most 3 mm"),
         ({**CUP, "stands_c": 3.0}, "no gel times below"),

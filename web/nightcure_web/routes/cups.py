@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from typing import Annotated, Literal
 
 from fastapi import APIRouter
@@ -31,7 +32,7 @@ class Poured(BaseModel):
         },
     )  # fmt: skip
 
-    card: str = Field(max_length=200, description="A shipped card's name.")
+    card: str = Field(max_length=200, description="A card's name, shipped or your own.")
     batch: Annotated[str, Field(min_length=1, max_length=60)] | None = Field(
         None, description="What the parts of this batch are told, too; the card's name if null."
     )
@@ -71,12 +72,13 @@ async def cup(services: ServicesOf, who: Who, asked: Poured) -> Answer:
     Refused where nothing could be learned of it: an epoxy in bulk, a place colder than the card
     has gel times for.
     """
-    if asked.card not in shipped():
-        raise Problem(
-            422, f"There is no shipped resin card {asked.card!r}; take {', '.join(shipped())}."
-        )
+    own = await asyncio.to_thread(services.own_cards)
+    if asked.card not in (*shipped(), *own):
+        names = ", ".join([*shipped(), *own])
+        raise Problem(422, f"There is no resin card {asked.card!r}; take {names}.")
+    card = load_card(asked.card) if asked.card in shipped() else own[asked.card]
     try:
-        figures = load_card(asked.card).figures(asked.catalyst_pct)
+        figures = card.figures(asked.catalyst_pct)
     except BadInput as error:
         raise Problem(422, str(error)) from None
     told = asked.model_dump(exclude_none=True)
