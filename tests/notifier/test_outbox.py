@@ -195,3 +195,25 @@ def test_what_is_refused_is_tried_again_in_order_and_no_secret_is_told(
     service.stop(2.0)
     dump = outbox.path.read_bytes() + Path(f"{outbox.path}-wal").read_bytes()
     assert b"secret" not in dump
+
+
+def test_an_outbox_that_fails_for_a_moment_ends_no_service(
+    outbox: Outbox, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fails before this: its thread ended, and nothing was told any more."""
+    monkeypatch.setattr("nightcure.notifier.service.FIRST_RETRY_S", 0.01)
+    plain, left = Outbox.next, [3]
+
+    def fails(self: Outbox, service: str, now_s: float | None) -> Message | None:
+        if left[0]:
+            left[0] -= 1
+            raise sqlite3.OperationalError("disk I/O error")
+        return plain(self, service, now_s)
+
+    monkeypatch.setattr(Outbox, "next", fails)
+    tried: list[str] = []
+    service = Service("phone", lambda m: tried.append(m.key), outbox)
+    outbox.put([message("a")])
+    service.start()
+    wait_for(lambda: tried == ["a"], 10, "it goes on")
+    service.stop(2.0)

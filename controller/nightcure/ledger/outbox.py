@@ -227,20 +227,24 @@ class Outbox:
     def failed(self, service: str, sentence: str, now_s: float) -> None:
         """The service has not taken it, or does not answer; written when that is news."""
         sql = "SELECT 1 FROM services WHERE name=? AND sentence=? AND failing_s IS NOT NULL"
-        if not self._rows(sql, service, sentence):
-            self._change(
-                (
-                    "UPDATE services SET failing_s=coalesce(failing_s, ?), sentence=? WHERE name=?",
-                    (now_s, sentence, service),
+        with suppress(sqlite3.Error):  # it is told on the page only
+            if not self._rows(sql, service, sentence):
+                self._change(
+                    (
+                        "UPDATE services SET failing_s=coalesce(failing_s, ?), sentence=?"
+                        " WHERE name=?",
+                        (now_s, sentence, service),
+                    )
                 )
-            )
 
     def works(self, service: str) -> None:
         """The service is well again."""
-        if self._rows("SELECT 1 FROM services WHERE name=? AND failing_s IS NOT NULL", service):
-            self._change(
-                ("UPDATE services SET failing_s=NULL, sentence=NULL WHERE name=?", (service,))
-            )
+        sql = "SELECT 1 FROM services WHERE name=? AND failing_s IS NOT NULL"
+        with suppress(sqlite3.Error):
+            if self._rows(sql, service):
+                self._change(
+                    ("UPDATE services SET failing_s=NULL, sentence=NULL WHERE name=?", (service,))
+                )
 
     def services(self, now_s: float) -> list[ServiceState]:
         """How it stands with each."""

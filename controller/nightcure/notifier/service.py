@@ -4,11 +4,15 @@ waiting. What it does not take is tried again, in order, until it does.
 
 from __future__ import annotations
 
+import logging
+import sqlite3
 import threading
 import time
 from collections.abc import Callable
 
 from ..ledger.outbox import Message, Outbox
+
+log = logging.getLogger("nightcure.notifier")
 
 #: After a failure it is tried again so soon, s, and twice as late after each.
 FIRST_RETRY_S, LAST_RETRY_S = 1.0, 20.0
@@ -68,28 +72,35 @@ class Service:
     def _work(self) -> None:
         retry_s = FIRST_RETRY_S
         while not self._stopping:
-            message = self._outbox.next(self.name, time.time() if self._people else None)
-            if message is None:
-                self._news.wait(LOOK_S)
-                self._news.clear()
-                continue
-            self._busy_s = time.monotonic()
             try:
-                self._send(message)
-            except Refused as error:
-                sentence = str(error)
-            except Exception as error:  # a library's own kind; its words may hold an address
-                sentence = f"It failed ({type(error).__name__})."
-            else:
-                sentence = ""
-            self._busy_s = None
-            if not sentence:
-                self._outbox.sent(self.name, message.id, time.time())
-                retry_s = FIRST_RETRY_S
-                continue
-            self._outbox.failed(self.name, sentence, time.time())
+                message = self._outbox.next(self.name, time.time() if self._people else None)
+                if message is None:
+                    self._news.wait(LOOK_S)
+                    self._news.clear()
+                    continue
+                sentence = self._hand_over(message)
+                if not sentence:
+                    self._outbox.sent(self.name, message.id, time.time())
+                    retry_s = FIRST_RETRY_S
+                    continue
+                self._outbox.failed(self.name, sentence, time.time())
+            except sqlite3.Error as error:  # the outbox's disk: the message is still in it
+                log.warning("The outbox cannot be used: %s.", error)
             self._pause(retry_s)
             retry_s = min(2.0 * retry_s, LAST_RETRY_S)
+
+    def _hand_over(self, message: Message) -> str:
+        """Why the service did not take it; empty where it did."""
+        self._busy_s = time.monotonic()
+        try:
+            self._send(message)
+        except Refused as error:
+            return str(error)
+        except Exception as error:  # a library's own kind; its words may hold an address
+            return f"It failed ({type(error).__name__})."
+        finally:
+            self._busy_s = None
+        return ""
 
     def _pause(self, for_s: float) -> None:
         end_s = time.monotonic() + for_s
