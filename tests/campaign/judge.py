@@ -39,6 +39,9 @@ class Judged:
     outcome: str = "refused"
     trip: str | None = None
     said: str = ""
+    over_shed_k: float = 0.0
+    """The true air above the shed when the first fault came. A thermometer that falls out of a box
+    as cold as the shed shows the same as before: it is one that was outside from the start."""
     shows_s: float | None = None
     """When the first fault could show."""
     told_s: float | None = None
@@ -110,6 +113,7 @@ class Judge:
             return
         if self.at_fault_c is None:
             self.at_fault_c = m.air_c
+            j.over_shed_k = m.air_c - m.ambient_c
         j.rise_k = max(j.rise_k, m.air_c - self.at_fault_c)
         self._shows(m)
         if d is not None:

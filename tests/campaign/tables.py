@@ -11,6 +11,8 @@ from tests.campaign.plans import KINDS
 
 #: Above it no software with one air thermometer is quick enough (its energy balance's own bound).
 STRONG_K = 20.0
+#: A thermometer that falls out of a box so little above its shed shows nothing of it, K.
+SHOWS_K = 3.0
 HEAD = (
     f"{'fault':22} {'n':>5} {'told':>5} {'min: med':>8} {'p95':>6} {'max':>6} {'off med':>8} "
     f"{'max':>6} {'kJ med':>7} {'p95':>7} {'rise p95':>8} {'hottest':>7} {'safe':>5}"
@@ -34,7 +36,11 @@ def faults(nights: Sequence[Judged], seed: int) -> None:
     over = [j for j in ran if j.over_limit_s > 60.0]
     print(f"power flowing above a true limit for over 60 s in {len(over)} nights")
     _within("welds told within 25 min", single, ("relay-welded",), 1500.0)
-    _within("sensors fallen out told within 2 min", single, ("sensor-out",), 120.0)
+    warm = [j for j in single if j.over_shed_k >= SHOWS_K]
+    _within("sensors fallen out told within 2 min", warm, ("sensor-out",), 120.0)
+    cold = [j for j in single if j.over_shed_k < SHOWS_K]
+    _within(f"those of a box under {SHOWS_K:g} K above its shed in 12 min", cold, ("sensor-out",),
+            720.0)  # fmt: skip
     _within("outside from the start told in 12 min", single, ("sensor-out-from-start",), 720.0)
     cut = [j for j in weak if j.can_cut]
     print(f"rise <= 15 K or air < 65 °C: {_share(cut, lambda j: j.safe):.1f} % of {len(cut)} "
