@@ -175,3 +175,16 @@ def test_early_is_before_likely_is_before_late() -> None:
     for triple in (answer.gel_min, answer.demould_min, answer.gel_factor, answer.cure_factor):
         assert list(triple) == sorted(triple)
         assert triple[0] < triple[2]
+
+
+def test_what_is_left_to_come_may_be_past_belief() -> None:
+    """Fails before this: with no weight at all on what had not come yet, it divided by nothing."""
+    belief = Belief(COLD, card_prior(COLD), 0.8, 13_000.0, 300.0)
+    for _ in range(180):
+        belief.minute(25.0, 25.0, 0.0, good=True)
+
+    def only_the_quickest(h: Hypotheses) -> list[float]:
+        return [0.0 if t < math.inf else -5000.0 for t in h.demould_min]
+
+    answer = belief.answer(only_the_quickest, [25.0] * 100)
+    assert math.isfinite(answer.demould_min[2])

@@ -135,6 +135,8 @@ class Belief:
         waiting.sort(key=lambda i: -weights[i])
         some = waiting[:AHEAD_CELLS]
         kept, whole = sum(weights[i] for i in some), sum(weights[i] for i in waiting)
+        if kept <= 0.0:  # nothing that is left to come is believed at all
+            return h.gel_min, h.demould_min
         twin = h.copy()
         for part_c in ahead_c:
             twin.advance(AHEAD_MIN, part_c, some)

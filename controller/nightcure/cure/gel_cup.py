@@ -139,13 +139,14 @@ class GelCup:
         for whole_s, probe_c in (*self.pieces, [math.inf, self.pieces[-1][1]]):
             left_s = whole_s
             while left_s > 0.0:
-                dt_s = min(STEP_S, left_s)
-                left_s -= dt_s
                 card_min = self._gel.at(probe_c + warmer_k)
                 assert card_min is not None
-                gained = dt_s / (60.0 * card_min * factor)
+                rate = 1.0 / (60.0 * card_min * factor)
+                dt_s = min(STEP_S, left_s) if own else left_s
+                gained = dt_s * rate
                 if share + gained >= 1.0:
-                    return (done_s + dt_s * (1.0 - share) / gained) / 60.0
+                    return (done_s + (1.0 - share) / rate) / 60.0
+                left_s -= dt_s
                 if own:
                     keep = math.exp(-loss * dt_s / (kg * RESIN_J_PER_KG_K))
                     settled = heat_j * ((share + gained) ** 2 - share**2) / dt_s / loss
