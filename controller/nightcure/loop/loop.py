@@ -60,7 +60,7 @@ class Loop:
         self._contactor_on = False
         self._fan_s = 0.0
         """For how long the fan still runs on."""
-        self._stop_pressed = False
+        self.stop_pressed = False  # the button at the oven is held
         self._paused = False
         """Heat was not allowed at the last tick."""
         self._control_c: float | None = None
@@ -96,7 +96,7 @@ class Loop:
             events += self._guard.report(trip or NOT_RESUMED, message, inputs.wall_s)
         if self._interruption.pending:
             self._take_up_again(inputs, screened, events)
-        self._stop_pressed = inputs.stop_pressed
+        self.stop_pressed = inputs.stop_pressed
         now = CommandContext(screened, events)
         outcomes = [self._command_handler.execute(c, now) for c in inputs.commands]
         events += self.annunciator.button(inputs.silence_pressed)
@@ -353,11 +353,6 @@ class Loop:
     def night_s(self) -> float:
         """How long the night has lasted, s."""
         return self._times.night_s
-
-    @property
-    def stop_pressed(self) -> bool:
-        """Whether the button at the oven is held."""
-        return self._stop_pressed
 
     @property
     def latch(self) -> Alarms:
