@@ -77,12 +77,14 @@ def test_a_message_bears_its_number() -> None:
     assert with_link(message, None) == "Too hot. (17)"
 
 
-def test_the_link_without_a_declared_page() -> None:
+def test_the_link_without_a_declared_page(monkeypatch: pytest.MonkeyPatch) -> None:
     alone = SETTINGS
     assert page_of(alone) is None, "nobody but this machine sees it"
     web = alone.web.model_copy(update={"address": "0.0.0.0"})
     served = alone.model_copy(update={"web": web})
-    assert page_of(served) == f"http://{socket.gethostname()}.local:8733"
+    for name in ("oven-2", "oven-2.shed.example"):
+        monkeypatch.setattr(socket, "gethostname", lambda name=name: name)
+        assert page_of(served) == "http://oven-2.local:8733"
     declared = served.model_copy(update={"notifications": told()})
     assert page_of(declared) == "http://oven.local:8733"
 

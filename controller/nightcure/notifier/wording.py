@@ -88,7 +88,7 @@ def page_of(settings: Settings) -> str | None:
         return settings.notifications.page
     if settings.web.address in LOOPBACK:
         return None
-    return f"http://{socket.gethostname()}.local:{settings.web.port}"
+    return f"http://{socket.gethostname().partition('.')[0]}.local:{settings.web.port}"
 
 
 def with_link(message: Message, page: str | None) -> str:

@@ -37,7 +37,7 @@ def ovens(services: ServicesOf, request: Request) -> Any:
     except NightcureError as error:
         own = str(error)
     cards = [_card(str(request.base_url).rstrip("/"), "here", 0.0, own, now_s)]
-    own_host = f"http://{socket.gethostname()}.local:{services.settings.web.port}"
+    own_host = f"http://{socket.gethostname().partition('.')[0]}.local:{services.settings.web.port}"
     for address, how, age_s, said in others.said():
         if how == "network" and address.lower() == own_host.lower():
             continue  # this oven, announced by itself
