@@ -316,3 +316,31 @@ def test_a_bus_without_thermometers(tmp_path: Path) -> None:
         assert done.exit_code == 2
         assert words in done.stderr
         assert "dtoverlay=w1-gpio" in done.stderr
+
+
+@pytest.mark.parametrize("status", [0, 1])
+def test_of_a_package_it_writes_the_services_file_and_starts_it(
+    status: int, bus: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fails before this: it wrote ./oven.toml for a controller by hand."""
+    installer, oven = tmp_path / "systemd" / "install", tmp_path / "etc" / "oven.toml"
+    installer.parent.mkdir()
+    installer.write_text(
+        f"import sys; from pathlib import Path\n"
+        f"Path({str(tmp_path / 'called')!r}).write_text(' '.join(sys.argv[1:]))\n"
+        f"sys.exit({status})\n"
+    )
+    oven.parent.mkdir()
+    monkeypatch.setattr("sys.prefix", str(tmp_path))
+    monkeypatch.setattr("nightcure.setup.package.SERVICE_OVEN", oven)
+    monkeypatch.setattr("os.geteuid", lambda: 0)
+    done = lines(tmp_path, bus, *NAMED, *SAFE)
+    assert done.exit_code == status, done.output
+    assert load_settings(oven).ledger == Path("/var/lib/nightcure/nightcure.ledger")
+    assert (tmp_path / "called").read_text() == "--yes"
+    assert ("It runs." in done.output) is (status == 0)
+    assert "nightcure controller" not in done.output
+    monkeypatch.setattr("os.geteuid", lambda: 1000)
+    again = lines(tmp_path, bus, *NAMED, *SAFE, "--replace")
+    assert again.exit_code == 2
+    assert "sudo nightcure setup" in again.output
