@@ -155,9 +155,9 @@ class Wire:
 
     def answer(self, asked: dict[str, Any]) -> None:
         """Do what was asked; number 0 wants no answer."""
-        number, word = asked.pop("number"), asked.pop("word")
+        number, do = asked.pop("number"), asked.pop("do")
         try:
-            said = {"number": number, "answer": WORDS[word](**asked)}
+            said = {"number": number, "answer": WORDS[do](**asked)}
         except Exception as error:
             said = {"number": number, "error": repr(error)}
         if number:

@@ -114,30 +114,30 @@ class Machine:
                 raise AssertionError(f"the machine does not come up: {console}")
         return time.monotonic() - began_s
 
-    def send(self, word: str, **args: Any) -> int:
+    def send(self, do: str, **args: Any) -> int:
         """Ask without waiting; the question's number."""
         self._number += 1
-        text = json.dumps({"number": self._number, "word": word, **args})
+        text = json.dumps({"number": self._number, "do": do, **args})
         self._guest.sendall(text.encode() + b"\n")
         return self._number
 
-    def ask(self, word: str, within_s: float = 180.0, **args: Any) -> Any:
+    def ask(self, do: str, within_s: float = 600.0, **args: Any) -> Any:
         """Ask, and wait for the answer."""
-        number = self.send(word, **args)
+        number = self.send(do, **args)
         with self._came:
             if not self._came.wait_for(lambda: number in self._replies, within_s):
-                raise AssertionError(f"no answer within {within_s:g} s: {word} {args}")
+                raise AssertionError(f"no answer within {within_s:g} s: {do} {args}")
             reply = self._replies.pop(number)
         if "error" in reply:
-            raise AssertionError(f"{word} {args}: {reply['error']}")
+            raise AssertionError(f"{do} {args}: {reply['error']}")
         return reply["answer"]
 
-    def tell(self, word: str, **args: Any) -> None:
+    def tell(self, do: str, **args: Any) -> None:
         """As `send`, of what wants no answer; nobody may be there to hear it."""
         with contextlib.suppress(OSError, AttributeError):
-            self._guest.sendall(json.dumps({"number": 0, "word": word, **args}).encode() + b"\n")
+            self._guest.sendall(json.dumps({"number": 0, "do": do, **args}).encode() + b"\n")
 
-    def sh(self, text: str, check: bool = True, within_s: float = 180.0) -> str:
+    def sh(self, text: str, check: bool = True, within_s: float = 600.0) -> str:
         """A shell command in the guest; what it said, standard error too."""
         status, said = self.ask("sh", within_s, text=text)
         if check and status != 0:

@@ -216,6 +216,7 @@ class Trial:
     def upgrade_refused(self) -> None:
         """In a night neither replaced nor removed, and it heats on."""
         b = self.board
+        b.heats()
         pid = b.sh(f"systemctl show --value -p MainPID {CONTROLLER}")
         for words in (f"dpkg -i {self.package}", "dpkg -r nightcure"):
             said = b.sh(f"{words}; true")
