@@ -121,12 +121,12 @@ class Machine:
         self._guest.sendall(text.encode() + b"\n")
         return self._number
 
-    def ask(self, do: str, within_s: float = 600.0, **args: Any) -> Any:
+    def ask(self, do: str, patience_s: float = 600.0, **args: Any) -> Any:
         """Ask, and wait for the answer."""
         number = self.send(do, **args)
         with self._came:
-            if not self._came.wait_for(lambda: number in self._replies, within_s):
-                raise AssertionError(f"no answer within {within_s:g} s: {do} {args}")
+            if not self._came.wait_for(lambda: number in self._replies, patience_s):
+                raise AssertionError(f"no answer within {patience_s:g} s: {do} {args}")
             reply = self._replies.pop(number)
         if "error" in reply:
             raise AssertionError(f"{do} {args}: {reply['error']}")
@@ -137,9 +137,9 @@ class Machine:
         with contextlib.suppress(OSError, AttributeError):
             self._guest.sendall(json.dumps({"number": 0, "do": do, **args}).encode() + b"\n")
 
-    def sh(self, text: str, check: bool = True, within_s: float = 600.0) -> str:
+    def sh(self, text: str, check: bool = True, patience_s: float = 600.0) -> str:
         """A shell command in the guest; what it said, standard error too."""
-        status, said = self.ask("sh", within_s, text=text)
+        status, said = self.ask("sh", patience_s, text=text)
         if check and status != 0:
             raise AssertionError(f"{text}: {said}")
         return str(said)
