@@ -144,13 +144,15 @@ class Wire:
                 data = data[os.write(self._wire, data) :]
 
     def tell_lines(self) -> None:
-        """Every change of the two lines, for ever."""
+        """How the two lines stand and which boot this is: at every change, and every second."""
+        boot = Path("/proc/sys/kernel/random/boot_id").read_text().strip()
         was: tuple[bool, bool] | None = None
+        told_s = 0.0
         while True:
-            now = high(HEATER), high(CONTACTOR)
-            if now != was:
-                self.say({"lines": now})
-                was = now
+            now, now_s = (high(HEATER), high(CONTACTOR)), time.monotonic()
+            if now != was or now_s - told_s > 1.0:
+                self.say({"lines": now, "boot": boot})
+                was, told_s = now, now_s
             time.sleep(TELL_S)
 
     def answer(self, asked: dict[str, Any]) -> None:
@@ -175,9 +177,8 @@ class Wire:
 
 
 def main() -> None:
-    """Say that the machine is up, then tell and answer."""
+    """Tell and answer, from now on."""
     wire = Wire()
-    wire.say({"hello": True})
     threading.Thread(target=wire.tell_lines, daemon=True).start()
     wire.listen()
 

@@ -33,6 +33,7 @@ class Machine:
         )  # fmt: skip
         self.qemu: subprocess.Popen[bytes] | None = None
         self._number = 0
+        self._boot = ""
         self._replies: dict[int, dict[str, Any]] = {}
         self._came = threading.Condition()
         self.hellos = 0
@@ -97,10 +98,10 @@ class Machine:
                 if not isinstance(said, dict):
                     continue
                 with self._came:
-                    if "hello" in said:
-                        self.hellos += 1
-                    elif "lines" in said:
+                    if "lines" in said:
                         self.lines = (bool(said["lines"][0]), bool(said["lines"][1]))
+                        self.hellos += said["boot"] != self._boot
+                        self._boot = said["boot"]
                     else:
                         self._replies[int(said["number"])] = said
                     self._came.notify_all()
