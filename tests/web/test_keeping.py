@@ -197,7 +197,8 @@ def test_notes_of_a_night(steered: Steered) -> None:
     client = steered.client
     wait_for(lambda: client.get("/api/nights").json(), 10, "the night")
     empty = dict.fromkeys(
-        ("mould_number", "part_number", "resin_batch", "catalyst_weighed_g", "remarks"), ""
+        ("mould_number", "part_number", "made_by", "resin_batch", "catalyst_weighed_g", "remarks"),
+        "",
     )
     assert client.get("/api/nights/1/notes").json() == {**empty, "last": None}
     first = {"mould_number": "M-3", "remarks": "Gel coat thin\nat the rim."}

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from .ledger_log import log
 from .show import err, out, print_json, sentences
 from .which import (
     JsonOption,
@@ -20,10 +21,11 @@ from .which import (
 )
 
 ledger_app = typer.Typer(
-    help="Look after the ledger: check it, copy it, keep it small, carry nights in and out.",
+    help="Look after the ledger: what was made, check it, copy it, keep it small, carry nights.",
     no_args_is_help=True,
 )
 DAY_S = 86400.0
+ledger_app.command("log")(log)
 
 
 @ledger_app.command("check")

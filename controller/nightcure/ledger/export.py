@@ -103,7 +103,9 @@ def table(
 
 
 def csv_lines(reader: LedgerReader, night_id: int) -> Iterator[str]:
-    """The table for people as CSV, some rows at a time; it cannot be imported again.
+    """The table for people as CSV, some rows at a time, with the local time beside UTC.
+
+    A spreadsheet reads it; it cannot be imported again.
 
     Raises:
         BadInput: there is no such night.
@@ -111,7 +113,17 @@ def csv_lines(reader: LedgerReader, night_id: int) -> Iterator[str]:
     night = reader.night(night_id)
     if night is None:
         raise BadInput(f"{reader.path} holds no night {night_id}.")
-    return _chunks(table(night, reader.ticks(night_id), reader.parsed))
+    rows = table(night, reader.ticks(night_id), reader.parsed)
+    at = PLAIN.index("utc") + 1
+
+    def with_local() -> Iterator[list[Any]]:
+        head = next(rows)
+        yield [*head[:at], "local_time", *head[at:]]
+        for row in rows:
+            moment = datetime.fromisoformat(row[at - 1]).astimezone()
+            yield [*row[:at], moment.strftime("%Y-%m-%d %H:%M:%S"), *row[at:]]
+
+    return _chunks(with_local())
 
 
 def _chunks(rows: Iterator[list[Any]]) -> Iterator[str]:

@@ -25,6 +25,7 @@ from .rows import CARD, NEXT_NOTES, EvidenceRow
 FIELDS: dict[str, str] = {
     "mould_number": "Mould number",
     "part_number": "Part number",
+    "made_by": "Made by",
     "resin_batch": "Resin batch",
     "catalyst_weighed_g": "Catalyst weighed, g",
     "remarks": "Remarks",

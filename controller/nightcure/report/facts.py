@@ -149,7 +149,7 @@ def _parts(
 ) -> list[PartSummary]:
     reports = {report[0]: report for report in tick_summary.cure}
     names = [part["name"] for part in profile.get("parts", ())]
-    reached = _reached(names, events)
+    reached = reached_of(names, events)
     parts = []
     for part in profile.get("parts", ()):
         name = part["name"]
@@ -178,7 +178,7 @@ def _parts(
     return parts
 
 
-def _reached(names: list[str], events: list[EventRow]) -> dict[tuple[str, str], float]:
+def reached_of(names: list[str], events: list[EventRow]) -> dict[tuple[str, str], float]:
     """When each part reached each milestone, wall s."""
     reached: dict[tuple[str, str], float] = {}
     for e in events:

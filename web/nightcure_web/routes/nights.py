@@ -63,6 +63,7 @@ class Notes(BaseModel):
 
     mould_number: Note = ""
     part_number: Note = ""
+    made_by: Note = ""
     resin_batch: Note = ""
     catalyst_weighed_g: Note = ""
     remarks: Note = ""
