@@ -217,6 +217,7 @@ def survey(
             show_relay(swing(log), as_json)
             return
         # Only now: a log of no use is told before the numerics are loaded.
+        from ..survey.assumptions import knows_dead_time
         from ..survey.survey import survey as identify
         from ..survey.tuning import tune
 
@@ -224,7 +225,8 @@ def survey(
             unused = "The shed is as noted beside the air; --ambient is not looked at."
             log = replace(log, assumed=(*log.assumed, unused))
         found = identify(log, ambient)
-        tuned = tune(found.network(), window_s) if log.power_w is not None else None
+        gains = log.power_w is not None and knows_dead_time(log)
+        tuned = tune(found.network(), window_s) if gains else None
         beside = None
         if box is not None:
             from ..oven.description import load_description
@@ -237,7 +239,7 @@ def survey(
 
             draw(found, plot)
         kept: Path | None = None
-        if write and oven is not None and tuned is not None:
+        if write and oven is not None and log.power_w is not None:
             from .survey_sections import put_into
 
             kept = put_into(oven, found, tuned)

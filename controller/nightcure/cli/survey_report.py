@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from .show import out, print_json
+from .show import out, print_json, print_table
 
 if TYPE_CHECKING:
     from ..survey.identified import Survey, Value
@@ -96,7 +96,7 @@ def show_survey(found: Survey, tuned: Tuned | None) -> None:
     ]
     for row in rows:
         table.add_row(*row)
-    out.print(table)
+    print_table(table)
     rms = (found.fit.residuals_c**2).mean() ** 0.5
     out.print(
         f"{len(log.time_s)} rows over {log.length_s / 3600:.2f} h; residuals {rms:.2f} K rms, "
@@ -109,14 +109,15 @@ def show_survey(found: Survey, tuned: Tuned | None) -> None:
             out.print(f"\n[bold]{title}[/]")
             for line in lines:
                 out.print(f"  {line}", highlight=False, markup=False)
+    if found.loss_w_per_k is None:
+        return
+    from ..settings import Model, outrun
+    from .survey_sections import sections
+
+    strong = outrun(log.power_w or 0.0, Model.model_validate(found.model()))
+    if strong is not None:
+        out.print(f"\n[bold]Too strong[/]\n  {strong}", highlight=False)
     if tuned is not None:
-        from ..settings import Model, outrun
-        from .survey_sections import sections
-
-        strong = outrun(log.power_w or 0.0, Model.model_validate(found.model()))
-        if strong is not None:
-            out.print(f"\n[bold]Too strong[/]\n  {strong}", highlight=False)
-
         m, steps = tuned.margins, tuned.steps
         out.print("\n[bold]Gains[/]")
         for line in tuned.rules:
@@ -128,5 +129,5 @@ def show_survey(found: Survey, tuned: Tuned | None) -> None:
             f"made good in {steps.recovery_s / 60:.0f} min",
             highlight=False,
         )
-        out.print("\n[bold]For oven.toml[/] (--oven oven.toml --write puts them in)\n")
-        out.print(sections(found, tuned), highlight=False, markup=False)
+    out.print("\n[bold]For oven.toml[/] (--oven oven.toml --write puts it in)\n")
+    out.print(sections(found, tuned), highlight=False, markup=False)

@@ -54,8 +54,10 @@ def regulator_section(tuned: Tuned) -> str:
     return "\n".join([f"[regulator]  # {tuned.gains.rule}", *_lines(tuned.regulator())])
 
 
-def sections(found: Survey, tuned: Tuned) -> str:
-    """Both sections as TOML."""
+def sections(found: Survey, tuned: Tuned | None) -> str:
+    """What a survey knows as TOML: the model, and gains where there are any."""
+    if tuned is None:
+        return model_section(found)
     return f"{model_section(found)}\n\n{regulator_section(tuned)}"
 
 
@@ -79,13 +81,14 @@ def _replaced(toml: str, name: str, section: str) -> str:
     return "\n".join([*lines[:at], section, *rest, *lines[end:]]) + "\n"
 
 
-def put_into(oven: Path, found: Survey, tuned: Tuned) -> Path:
-    """Replace both sections of an oven.toml; the old file is kept under the name returned.
+def put_into(oven: Path, found: Survey, tuned: Tuned | None) -> Path:
+    """Replace what a survey knows of an oven.toml; the old file is kept under the name returned.
 
     Raises:
         BadInput: as `put_sections`.
     """
-    return put_sections(oven, model_section(found), regulator_section(tuned))
+    gains = None if tuned is None else regulator_section(tuned)
+    return put_sections(oven, model_section(found), gains)
 
 
 def put_values(oven: Path, values: SurveyedSections) -> Path:
@@ -100,8 +103,9 @@ def put_values(oven: Path, values: SurveyedSections) -> Path:
     )
 
 
-def put_sections(oven: Path, model: str, regulator: str) -> Path:
-    """Replace [model] and [regulator]; the old file is kept under the name returned.
+def put_sections(oven: Path, model: str, regulator: str | None) -> Path:
+    """Replace [model], and [regulator] where there are gains; the old file is kept under the name
+    returned.
 
     That is .bak, or .bak2, .bak3 and on: what was kept before stays.
 
@@ -112,7 +116,8 @@ def put_sections(oven: Path, model: str, regulator: str) -> Path:
     """
     old = oven.read_text(encoding="utf-8-sig")
     new = _replaced(old, "model", model)
-    new = _replaced(new, "regulator", regulator)
+    if regulator is not None:
+        new = _replaced(new, "regulator", regulator)
     try:
         kept = _kept(oven)
     except OSError as error:

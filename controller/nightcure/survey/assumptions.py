@@ -7,9 +7,13 @@ import numpy as np
 from . import fit as _fit
 from .heat_and_cool import KNOWN_WITHIN
 from .identified import Survey
+from .log import Log
 
 #: A test that begins this far below its shed is told so, K.
 COLDER_K = 3.0
+#: A dead time shows in rows no further apart than this in the minutes after a switching, s. Gains
+#: go with one over the dead time, so that one that is only believed makes them anything.
+DEAD_TIME_ROWS_S, DEAD_TIME_WITHIN_S = 60.0, 300.0
 #: Residuals smaller than this are a thermometer's steps, not a door, °C rms.
 UNSEEN_C = 0.05
 
@@ -31,6 +35,19 @@ def _from_prior(found: Survey, unknown: int) -> bool:
     """Whether the log narrowed a belief by less than half."""
     sd = float(np.sqrt(found.fit.covariance[unknown, unknown]))
     return sd > 0.5 * float(found.problem.prior_sd[unknown])
+
+
+def knows_dead_time(log: Log) -> bool:
+    """Whether the log can tell how late the air answers its heater, and so give gains."""
+    on = np.asarray(log.heat, dtype=np.float64) > 0.5
+    switched_s = np.asarray(log.heat_time_s)[np.flatnonzero(np.diff(on, prepend=False))]
+    rows_s = np.asarray(log.time_s)
+    for at_s in switched_s:
+        after = rows_s[(rows_s >= at_s) & (rows_s <= at_s + DEAD_TIME_WITHIN_S)]
+        gaps = np.diff(np.concatenate([[at_s], after, [at_s + DEAD_TIME_WITHIN_S]]))
+        if gaps.max() <= DEAD_TIME_ROWS_S:
+            return True
+    return False
 
 
 def assumed_of(found: Survey, how: str, ambient_c: float) -> tuple[str, ...]:
@@ -112,6 +129,12 @@ def unknown_of(found: Survey, half: float) -> tuple[str, ...]:
                 f"far, for ±15 %: {duration(heat_s)} with the heater on again (off sooner if the "
                 f"air nears its limit), then off. The shed noted too shortens it."
             )
+    if not knows_dead_time(found.log):
+        out.append(
+            f"The regulator's gains: they go with the dead time, and rows further apart than "
+            f"{DEAD_TIME_ROWS_S:g} s cannot know it, so that none are given and the oven keeps its "
+            f"own. Note the air every 20 s for five minutes after switching on and off."
+        )
     if found.order == 1 or _from_prior(found, _fit.MOULD):
         out.append(
             "How the heat capacity is shared between air and moulds: note every minute for the "
