@@ -31,6 +31,10 @@ from nightcure.oven.mains import (
     TABLE_W,
     circuit,
 )
+from nightcure.plan.advise import KINDS
+from nightcure.plan.makers import MakerOdds
+from nightcure.plan.propose import SURE
+from nightcure.plan.sampling import SLOW_TIMES
 from nightcure.profile import load_profile
 from nightcure.settings import (
     ACKNOWLEDGE_ABOVE_C,
@@ -123,6 +127,7 @@ THEIRS: dict[str, dict[float, str]] = {
         25.0: "the same; a store",
         30.0: "peroxide's store", 31.0: "styrene's flash point, ICSC 0073",
         490.0: "its autoignition, ICSC 0073", 465.0: "acetone's, from memory",
+        32.0: "a plan's example",
         600.0: "a glowing wire, practice", 200.0: "black heat's surface, practice",
     },
     "K": {30.0: "the stack formula's example"},
@@ -157,12 +162,14 @@ THEIRS: dict[str, dict[float, str]] = {
           600.0: "IEC 61000-3-3 reckons over ten minutes", 60.0: "a longer window"},
     "min": {23.0: "the campaign of switches", 76.0: "the same"},
     "ppm": {50.0: "NIOSH", 700.0: "NIOSH"}, "g": {3.8: "a quarter of 0.9 %", 10.0: "an example"},
-    "g/mol": {104.15: "styrene", 29.0: "air"}, "h": {12.0: "flash-wear's night"},
+    "g/mol": {104.15: "styrene", 29.0: "air"},
+    "h": {12.0: "flash-wear's night", 7.0: "a plan's example"},
     "MB": {4.5: "measured", 170.0: "measured", 190.0: "measured"},
     "GB": {1.6: "a year of nights", 32.0: "a card", 70.0: "a year's writing"},
     "TB": {10.0: "a card, practice"},
     "switchings": {296.0: "rehearsed", 344.0: "rehearsed", 3500.0: "rehearsed"},
-    "operations": {100_000.0: "a contactor, practice"}, "nights": {290.0: "100 000 over 344"},
+    "operations": {100_000.0: "a contactor, practice"},
+    "nights": {290.0: "100 000 over 344", 100.0: "odds are told of so many"},
     "kilohm": {10.0: "a driver's input"},
 }  # fmt: skip
 
@@ -307,6 +314,21 @@ def test_the_switchings_told_are_those_of_the_rehearsal(oven: str, profile: str,
     figures = rehearse(s, load_profile(PROFILES / profile), network, ambient_c).figures
     assert figures.outcome == "done"
     assert figures.relay_switches == pytest.approx(told, rel=0.1)
+
+
+def test_the_first_nights_example_is_a_plans_own_sentence() -> None:
+    """What the page is shown to say is what the program says of such odds."""
+    page = PAGES["first-night.md"]
+    said = re.findall(r"^> (Probably: .+)$", page, flags=re.M)
+    assert said == [
+        f"Probably: 32 °C for 7 h reaches demould by 08:00 in 89 of 100 nights: "
+        f"{MakerOdds(0.97, 0.48, 0.99).sentence()}; a gel cup settles it."
+    ]
+    assert f"in {100 * SURE:g} of 100 nights without a trip" in page
+    assert "differ about threefold" in page
+    assert pytest.approx(3.0) == SLOW_TIMES**2
+    for kind in KINDS:
+        assert f"**{kind}**" in page
 
 
 def test_every_sum_comes_out() -> None:

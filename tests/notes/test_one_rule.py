@@ -6,6 +6,7 @@ is told; for cut-outs of several settings and air limits within and beyond what 
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -14,9 +15,14 @@ from nightcure.daemon.status import live_state
 from nightcure.errors import BadInput
 from nightcure.loop.loop import Loop
 from nightcure.oven.sizing import HOTTEST_HOLD_C
-from nightcure.plan.plan import _accept
-from nightcure.profile import Profile, parse_profile
+from nightcure.plan.advise import advise
+from nightcure.plan.plan import plan_night
+from nightcure.plan.propose import accept
+from nightcure.plan.shapes import room_of
+from nightcure.plan.tonight import Tonight, tonight
+from nightcure.profile import Profile, load_profile, parse_profile
 from nightcure.settings import MOST_CUT_OUT_C, Settings
+from nightcure.simulate.scenario import PARTS_FILE
 from nightcure.survey.heat_and_cool import profile_for, relay_profile_for
 from tests.nights import SETTINGS, changed, start, still, word
 
@@ -59,14 +65,21 @@ def test_the_hottest_soak_is_one_number_everywhere(limits: tuple[float, float, f
     told = live_state(s, loop, inputs, loop.tick(inputs), 1.0)
     assert told["limits"]["hottest_soak_c"] == hottest_c
     # the plan
-    _accept(planned(s), soak(hottest_c))
+    accept(planned(s), soak(hottest_c))
     with pytest.raises(BadInput):
-        _accept(planned(s), soak(hottest_c + 0.1))
+        accept(planned(s), soak(hottest_c + 0.1))
+    night = tonight_in(s)
+    assert room_of(night).warmest_c <= hottest_c
     # the survey's own nights
     for made in (profile_for, relay_profile_for):
         profile = parse_profile(made(s.limits, 15.0))
         assert profile.highest_c <= hottest_c
         assert profile.refusals(s.limits) == ()
+
+
+def tonight_in(settings: Settings) -> Tonight:
+    """The scenario's parts in a cold shed, to be hard in twelve hours."""
+    return tonight(settings, load_profile(PARTS_FILE).parts, lambda _: 5.0, "demould", 43_200.0)
 
 
 def planned(settings: Settings) -> Any:
@@ -85,6 +98,10 @@ def test_an_air_limit_too_near_the_cut_out_heats_nothing(cut_out_c: float, air_c
     assert why in soak(20.0).refusals(s.limits)
     d = Loop(s).tick(still(0.0, start(soak(20.0))))
     assert (d.outcomes[0].outcome, d.heater_on) == ("refused", False)
+    # Neither a plan nor an advice is made for it; the advice fails before this.
+    for make in (plan_night, advise):
+        with ThreadPoolExecutor(1) as one, pytest.raises(BadInput, match="air_c"):
+            make(tonight_in(s), nights=20, executor=one)
 
 
 @pytest.mark.parametrize("limits", [{"cut_out_c": MOST_CUT_OUT_C + 0.5}, {"cut_out_c": 75.0}])
