@@ -23,9 +23,22 @@ STEP_S = 10.0
 
 
 def goal_times_s(
-    t: Tonight, profile: Profile, spreads: Spreads, count: int, seed: int
+    t: Tonight,
+    profile: Profile,
+    spreads: Spreads,
+    count: int,
+    seed: int,
+    maker_times: Any = None,
+    end_s: float | None = None,
 ) -> np.ndarray[Any, Any]:
-    """When the last part reaches tonight's goal, s; infinite where not by the deadline."""
+    """When the last part reaches tonight's goal, s; infinite where not by the end or too hot.
+
+    Args:
+        maker_times: resins on generic cards take so many times as long as their cards have it, one
+            number or one a night; drawn for each night and card if None.
+        end_s: the deadline if None.
+    """
+    end_s = t.deadline_s if end_s is None else end_s
     rng = np.random.default_rng(seed)
     s = t.settings
     n = count
@@ -48,9 +61,13 @@ def goal_times_s(
         f = p.part.figures
         assert f is not None
         if p.part.card not in resins:
-            resins[p.part.card] = tuple(normal() for _ in range(4))
-        z_gel, z_cure, z_eg, z_ec = resins[p.part.card]
-        slow = np.exp(-p.catalyst_power * spreads.catalyst * normal())
+            maker = np.ones(n)
+            if f.generic:
+                drawn = np.exp(spreads.maker * normal())
+                maker = maker * (drawn if maker_times is None else maker_times)
+            resins[p.part.card] = (*(normal() for _ in range(4)), maker)
+        z_gel, z_cure, z_eg, z_ec, maker = resins[p.part.card]
+        slow = maker * np.exp(-p.catalyst_power * spreads.catalyst * normal())
         start_s = 3600.0 * p.part.start_h
         clocks.append(
             _Resin(f, start_s, _band(spreads.card * z_gel, f.gel_band) * slow, slow,
@@ -59,6 +76,10 @@ def goal_times_s(
         )  # fmt: skip
         one, nil = np.ones(n), np.zeros(n)
         likely.append(_Resin(f, start_s, one, one, nil, nil, nil))
+    for r, p in zip([*clocks, *likely], [*t.parts, *t.parts], strict=True):
+        stood_c = t.shed(0.0) + colder if p.part.before_c is None else np.full(n, p.part.before_c)
+        for now in np.arange(r.start_s, 0.0, STEP_S):
+            r.go(now, min(STEP_S, -now), stood_c)
     names = [m.name for m in base.moulds]
     sits = [names.index(p.part.sensor or names[0]) for p in t.parts]
 
@@ -99,7 +120,8 @@ def goal_times_s(
     waits = any(getattr(x, "wait_for", None) or getattr(x, "until", None) for x in profile.segments)
     saturated = np.zeros(n)
     h = STEP_S
-    for i in range(int(np.ceil(t.deadline_s / h))):
+    too_hot = np.zeros(n, dtype=bool)
+    for i in range(int(np.ceil(end_s / h))):
         now = i * h
         read_air = probe_air + air_off
         read = [p + o for p, o in zip(probes, part_off, strict=True)]
@@ -111,6 +133,9 @@ def goal_times_s(
                     done &= np.isfinite(r.came[name])
             return done
 
+        too_hot |= read_air > s.limits.air_c
+        for reading in read:
+            too_hot |= reading > s.limits.part_c
         before = course.setpoint.copy()
         course.go(h, profile, read_air, read, shed(now), there)
         rate = (course.setpoint - before) / h
@@ -128,7 +153,7 @@ def goal_times_s(
         wanted = g.gain_w_per_k * (error - g.derivative_s * speed) + integral
         wanted = wanted + (forward if g.feed_forward else 0.0)
         saturated = np.sign((wanted >= s.heater.power_w) * 1.0 - (wanted <= 0.0))
-        duty = np.clip(wanted / s.heater.power_w, 0.0, 1.0) * ~course.done
+        duty = np.clip(wanted / s.heater.power_w, 0.0, 1.0) * ~course.done * ~too_hot
         moulds_w = [np.zeros(n) for _ in base.moulds]
         for r, p, at in zip(clocks, t.parts, sits, strict=True):
             moulds_w[at] = moulds_w[at] + p.part.resin_kg * r.watts_per_kg
@@ -150,7 +175,7 @@ def goal_times_s(
                 r.go(now, h, probes[at] + part_off[at])
     telling = [r.came[t.goal] for r in clocks if r.tells(t.goal)]
     last = np.max(telling, axis=0)
-    return np.where(last <= t.deadline_s, last, np.inf)
+    return np.where((last <= end_s) & ~too_hot, last, np.inf)
 
 
 def _band(z: Any, band: Any) -> Any:

@@ -50,13 +50,13 @@ def test_three_kinds_that_run_here_and_differ_as_they_should(
 def test_nothing_leaves_what_oven_and_cards_allow() -> None:
     t = a_night()
     search = Search(t, draw(t, Spreads(), 4, 1), WorkerPool(None), None)
-    from nightcure.plan.propose import Shape
+    from nightcure.plan.shapes import Shape
 
     for wild in (Shape(500.0, 900.0, 90.0), Shape(-9.0, 0.0, 0.0), Shape(44.4, 7.3, 6.66)):
         shape = search.allowed(wild)
         assert 20.0 <= shape.soak_c <= 59.0
         assert 3.0 <= shape.ramp_c_per_h <= 20.0
         assert shape.hours > 0.0
-        from nightcure.plan.propose import build
+        from nightcure.plan.shapes import build
 
         assert build(t, search.room, shape).refusals(SETTINGS.limits, to_start=False) == ()

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from nightcure.cli.main import app as commands
 from nightcure.cure.card import load_card
 from nightcure.cure.part import with_figures
-from nightcure.plan.answer import vapour_warnings
+from nightcure.plan.to_know import vapour_warnings
 from nightcure.profile import load_profile, parse_profile
 from nightcure.simulate.scenario import PROFILES
 from nightcure_web.mends import mend

@@ -12,7 +12,8 @@ import numpy as np
 from nightcure.errors import NightcureError
 from nightcure.oven.arrays import Array
 from nightcure.plan.advise import advise
-from nightcure.plan.answer import course_of, weak_point
+from nightcure.plan.answer import course_of
+from nightcure.plan.makers import MakerOdds
 from nightcure.plan.plan import Plan, plan_night
 from nightcure.plan.tonight import Tonight, falling_to, tonight
 from nightcure.profile import Profile, parse_profile
@@ -83,11 +84,12 @@ def advised(asked: dict[str, Any]) -> dict[str, Any]:
 
 def told(plan: Plan) -> dict[str, Any]:
     """The plan as `models.plan_models.Plan` has it."""
-    weak = weak_point(plan.tonight, plan.nights, plan.sampled)
+    weak = plan.weak_point()
     whole = plan.as_json()
     kept = (
         *("probability", "standard_error", "goal", "deadline_s", "energy_kwh", "milestones"),
-        *("warnings", "levers", "nights", "probability_if_slow_maker"),
+        *("warnings", "levers", "nights", "cost", "currency", "too_much_at_once"),
+        *MakerOdds.KEYS,
     )
     return {
         "answer": whole["answer"].removesuffix(weak).strip(),

@@ -93,6 +93,13 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
         ),
     ),
     (
+        "Electricity",
+        (
+            ("electricity.price_per_kwh", "Price", "per kWh", "For what a night costs."),
+            ("electricity.currency", "Currency", "", "What the price is in."),
+        ),
+    ),
+    (
         "Rhythm",
         (
             ("timing.tick_s", "Tick", "s", "How often the oven is looked at and decided on."),

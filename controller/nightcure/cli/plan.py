@@ -92,7 +92,12 @@ def plan(
         ),
     ] = None,
     price_per_kwh: Annotated[
-        float | None, typer.Option(help="For the cost.", rich_help_panel=RESULT)
+        float | None,
+        typer.Option(help="For the cost; as the oven.toml has it if not.", rich_help_panel=RESULT),
+    ] = None,
+    currency: Annotated[
+        str | None,
+        typer.Option(help="What that price is in, such as EUR.", rich_help_panel=RESULT),
     ] = None,
     advise: Annotated[
         bool,
@@ -124,14 +129,12 @@ def plan(
     """
     with sentences():
         from ..errors import BadInput
-        from .plan_inputs import of_day, parts_of, shed_of, tonight_of
+        from .plan_inputs import of_day, parts_of, priced, shed_of, tonight_of
 
         if not 20 <= nights <= 100_000:
             raise BadInput(f"--nights is {nights}; it should be 20 to 100000.")
         if seed < 0:
             raise BadInput(f"--seed is {seed}; it should not be below 0.")
-        if price_per_kwh is not None and not 0.0 <= price_per_kwh < float("inf"):
-            raise BadInput(f"--price-per-kwh is {price_per_kwh:g}; it should not be below 0.")
         if plot is not None and plot.suffix.lower() not in (".svg", ".png", ".pdf"):
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
         if advise and profile is not None:
@@ -144,6 +147,7 @@ def plan(
         tonight_, spreads = tonight_of(
             oven, chosen, parts, shed, goal, start_s, (by_s - start_s) % 86400.0, survey
         )
+        tonight_ = priced(tonight_, price_per_kwh, currency)
         from ..plan.pool import on_cluster
         from .plan_progress import progress
         from .plan_report import show_advice, show_plan, written
@@ -153,9 +157,8 @@ def plan(
 
             with on_cluster(executor) as workers, progress(err, "profiles are tried") as tell:
                 found = search(
-                    tonight_, spreads=spreads, nights=nights, seed=seed,
-                    price_per_kwh=price_per_kwh, box=box, executor=workers,
-                    on_progress=tell,
+                    tonight_, spreads=spreads, nights=nights, seed=seed, box=box,
+                    executor=workers, on_progress=tell,
                 )  # fmt: skip
             files = written(save, [(a.kind, a.plan.profile) for a in found])
             if as_json:
@@ -173,9 +176,8 @@ def plan(
 
         with on_cluster(executor) as workers, progress(err, "the nights pass") as tell:
             made = plan_night(
-                tonight_, chosen, spreads=spreads, nights=nights, seed=seed,
-                price_per_kwh=price_per_kwh, box=box, executor=workers,
-                    on_progress=tell,
+                tonight_, chosen, spreads=spreads, nights=nights, seed=seed, box=box,
+                executor=workers, on_progress=tell,
             )  # fmt: skip
         made = replace(made, warnings=(*made.warnings, *notes))
         files = written(save, [("plan", made.profile)])

@@ -158,6 +158,35 @@ def tonight_of(
     return tonight(settings, ready, shed, goal, deadline_s, start_s, facts), spreads
 
 
+def priced(night: Tonight, price_per_kwh: float | None, currency: str | None) -> Tonight:
+    """The night with its electricity's price as it was typed; as the oven has it where it was not.
+
+    Raises:
+        BadInput: a price that is none.
+    """
+    from dataclasses import replace
+
+    from ..errors import BadInput
+    from ..settings import Electricity
+
+    own = night.settings.electricity
+    price = own.price_per_kwh if price_per_kwh is None else price_per_kwh
+    money = own.currency if currency is None else currency.strip()
+    if price is not None and not 0.0 <= price <= 1000.0:
+        raise BadInput(f"--price-per-kwh is {price:g}; it should be 0 to 1000.")
+    if price is None and money != own.currency:
+        raise BadInput("--currency goes with a price; say --price-per-kwh, too.")
+    try:
+        paid = Electricity(price_per_kwh=price, currency=money)
+    except ValueError:
+        raise BadInput(
+            f"--currency is '{money}'; it should be a word of eight letters at the most, such as "
+            f"EUR."
+        ) from None
+    settings = night.settings.model_copy(update={"electricity": paid})
+    return replace(night, settings=settings)
+
+
 def _json_of(path: Path) -> object:
     import json
 

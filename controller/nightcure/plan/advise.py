@@ -1,6 +1,6 @@
 """The profiles of least stress, of least energy and the earliest that meet the goal.
 
-A profile is three numbers (how warm, how steep, how long; see `propose.Shape`). They are searched
+A profile is three numbers (how warm, how steep, how long; see `shapes.Shape`). They are searched
 on a coarse lattice first, then around the best of each kind with the steps halved, always in the
 same nights, so that profiles differ by what they are and not by their weather.
 """
@@ -19,10 +19,11 @@ from ..errors import BadInput
 from ..oven.arrays import Array
 from ..profile import Profile
 from .answer import too_soon
-from .plan import SURE, Plan, plan_night, propose
+from .plan import Plan, plan_night
 from .pool import Job, Progress, WorkerPool, worker_pool
-from .propose import Shape, build, longest_h, room_of, rounded
+from .propose import SURE, TRIED_SURE, accept, propose
 from .sampling import SampledParameters, Spreads, draw
+from .shapes import Shape, build, longest_h, room_of, rounded
 from .tonight import Tonight
 
 Kind = Literal["least stress", "least energy", "earliest"]
@@ -31,7 +32,7 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 UNITS: dict[Kind, str] = {
     "least stress": "°C of the soak and a fifth of the ramp's °C per hour",
     "least energy": "kWh, mean",
-    "earliest": "s after the start, in nine nights of ten",
+    "earliest": "s after the start, in 97 nights of 100",
 }
 #: Nights a search runs in, and those its result is judged by.
 SEARCH_NIGHTS, FINAL_NIGHTS = 48, 500
@@ -39,6 +40,8 @@ SLOWEST_C_PER_H = 3.0
 #: A degree of soak weighs as much as so many °C per hour of ramp.
 RAMP_PER_DEGREE = 5.0
 ZOOMS = 4
+#: Steps a profile is made surer by at the most, where the nights it is judged by ask for it.
+MOST_SURER = 8
 #: Where the soak is long enough it is not made longer for a tie; kWh count for so little.
 TIE = 1e-3
 
@@ -52,7 +55,8 @@ class Advice:
     figure: float
     """What was made small, in `UNITS`; in the nights of the search."""
     sure: bool
-    """Whether it meets the goal in nine nights of ten; else it is the likeliest there is."""
+    """Whether it meets the goal in 97 nights of 100 and trips in none of them; else it is the
+    likeliest there is."""
 
     def as_json(self) -> dict[str, Any]:
         """Plain values: the kind, and its plan's."""
@@ -66,7 +70,7 @@ class Tried:
     shape: Shape
     chance: float
     figures: dict[Kind, float]
-    """Infinite where the goal is not met in nine nights of ten."""
+    """Infinite where the goal is not met in 97 nights of 100, or not without a trip."""
 
 
 class Search:
@@ -103,7 +107,7 @@ class Search:
         profiles = tuple(build(t, self.room, s, self.box) for s in fresh)
         found = self.workers.run([Job(t, self.sampled, profiles, t.deadline_s + 60.0)])[0]
         kwh: Array = found.energy_j.mean(axis=0) / 3.6e6
-        met = found.met(t.deadline_s)
+        met = found.met_without_trip(t.deadline_s)
         goal: Array = np.sort(np.where(met, found.goal_s, np.inf), axis=0)
         by_s = goal[int(np.ceil(SURE * len(goal))) - 1]
         chances = np.mean(met, axis=0)
@@ -114,7 +118,7 @@ class Search:
                 "least energy": float(energy),
                 "earliest": float(late) + TIE * float(energy),
             }
-            if chance < SURE:
+            if chance < TRIED_SURE:
                 figures = dict.fromkeys(KINDS, float("inf"))
             self.known[s] = Tried(s, float(chance), figures)
 
@@ -162,7 +166,6 @@ def advise(
     nights: int = FINAL_NIGHTS,
     search_nights: int | None = None,
     seed: int = 0,
-    price_per_kwh: float | None = None,
     box: Box | None = None,
     executor: Executor | None = None,
     on_progress: Progress | None = None,
@@ -170,8 +173,8 @@ def advise(
     """Least stress, least energy, earliest; each judged in nights of its own.
 
     Arguments and errors as `plan.plan_night`, in `plan.plan`; `search_nights` are those the search
-    runs in, `SEARCH_NIGHTS` if None. Where nothing meets the goal in nine
-    nights of ten, all three are the likeliest there is.
+    runs in, `SEARCH_NIGHTS` if None. Where nothing meets the goal as surely
+    as `SURE` without a trip, all three are the likeliest there is.
     """
     why = too_soon(tonight)
     if why is not None:
@@ -180,39 +183,51 @@ def advise(
     sampled = draw(tonight, spreads, search_nights or SEARCH_NIGHTS, seed + 1)
     with worker_pool(executor, on_progress) as workers:
         search = Search(tonight, sampled, workers, box)
+        mildest = search.at(search.room.coldest_c, SLOWEST_C_PER_H, 0.0)
+        accept(tonight, build(tonight, search.room, mildest, box))
         found = search.go()
 
-        def judged(profile: Profile) -> Plan:
+        def planned(profile: Profile) -> Plan:
             return plan_night(
                 tonight, profile, spreads=spreads, nights=nights, seed=seed,
-                price_per_kwh=price_per_kwh, improvements=False, executor=workers.executor,
+                improvements=False, executor=workers.executor,
             )  # fmt: skip
 
-        def of(shape: Shape) -> Plan:
-            return judged(build(tonight, search.room, shape, box))
-
         if max(t.chance for t in found.values()) == 0.0:
-            plan = judged(propose(tonight, spreads, seed, workers, box))
+            plan = planned(propose(tonight, spreads, seed, workers, box))
             return tuple(Advice(kind, plan, found[kind].figures[kind], False) for kind in KINDS)
+        judges = draw(tonight, spreads, nights, seed)
+
+        def chance(shape: Shape) -> float:
+            job = Job(
+                tonight, judges, (build(tonight, search.room, shape, box),),
+                tonight.deadline_s + 60.0,
+            )  # fmt: skip
+            met = workers.run([job])[0].met_without_trip(tonight.deadline_s)
+            return float(np.mean(met))
+
         out = []
         for kind in KINDS:
             best = found[kind]
-            plan = of(best.shape)
-            if best.chance >= SURE:
-                plan = _surer(search, best.shape, plan, of)
-            out.append(Advice(kind, plan, best.figures[kind], plan.probability >= SURE))
+            surer = _surer(search, best.shape, chance) if best.chance >= TRIED_SURE else None
+            plan = planned(build(tonight, search.room, surer or best.shape, box))
+            out.append(Advice(kind, plan, best.figures[kind], surer is not None))
     return tuple(out)
 
 
-def _surer(search: Search, shape: Shape, plan: Plan, judged: Callable[[Shape], Plan]) -> Plan:
-    """A little longer, then warmer, until the nights it is judged by agree with the search's."""
-    for _ in range(6):
-        if plan.probability >= SURE:
-            break
-        longer = search.allowed(replace(shape, hours=1.05 * shape.hours + 1.0 / 12.0))
+def _surer(search: Search, shape: Shape, chance: Callable[[Shape], float]) -> Shape | None:
+    """Longer, then warmer, in growing steps, until the nights it is judged by find it sure too.
+
+    None where no such step makes it so.
+    """
+    for step in range(MOST_SURER):
+        if chance(shape) >= SURE:
+            return shape
+        more = 1.5**step
+        longer = search.allowed(replace(shape, hours=(1.0 + 0.05 * more) * shape.hours + 1.0 / 12))
         if longer == shape:
-            longer = search.allowed(replace(shape, soak_c=shape.soak_c + 0.5))
+            longer = search.allowed(replace(shape, soak_c=shape.soak_c + 0.5 * more))
         if longer == shape:
-            break
-        shape, plan = longer, judged(longer)
-    return plan
+            return None
+        shape = longer
+    return None

@@ -70,10 +70,11 @@ class Clocks:
         slower, z = one, 0.0 * one
         if truth is not None:
             t, i = truth
-            self._log_gel_s = np.log(60.0 * t.gel_times[:, i : i + 1])
+            maker = t.maker_times[:, i : i + 1]
+            self._log_gel_s = np.log(60.0 * t.gel_times[:, i : i + 1] * maker)
             self._gel_more = t.gel_kj_per_mol[:, i : i + 1] * KJ_OVER_R
             self._cure_e = self._cure_e + t.cure_kj_per_mol[:, i : i + 1] * KJ_OVER_R
-            slower, z = t.weighing_times[:, i : i + 1], t.cure_z[:, i : i + 1]
+            slower, z = maker * t.weighing_times[:, i : i + 1], t.cure_z[:, i : i + 1]
         bands: dict[Milestone, Band | None] = {
             "laminate-opens": figures.opens_min,
             "laminate-closes": figures.closes_min,

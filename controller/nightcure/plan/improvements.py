@@ -15,8 +15,8 @@ from ..oven.installation import most_power_w
 from ..profile import Profile, Soak
 from .night_results import Nights
 from .pool import Job, WorkerPool
-from .propose import room_of
 from .sampling import SampledParameters, Spreads, draw
+from .shapes import room_of
 from .tonight import Shed, Tonight, planned
 
 #: How much each is changed by.

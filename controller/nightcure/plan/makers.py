@@ -1,43 +1,79 @@
-"""Whose resin it is: what a generic card leaves open, and the same nights with a slow one."""
+"""Whose resin it is: what a generic card leaves open, and the same nights with one maker's."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
-from ..cure.clock_figures import MAKERS_DIFFER
-from .sampling import SampledParameters
+from .pool import Job, WorkerPool
+from .sampling import SLOW_TIMES, SampledParameters, of_any_maker
 from .tonight import Tonight
 
-#: Resins of a kind differ up to about threefold (common practice, no source): a slow maker's takes
-#: so many times as long as the generic card in the middle of them.
-SLOW_TIMES = 3.0**0.5
+#: A quick maker's resin is spoken of where it is worse by so much than the middle of its kind.
+WORSE = 0.05
+#: Nights each maker's resin is tried in.
+MAKER_NIGHTS = 100
+
+
+@dataclass(frozen=True)
+class MakerOdds:
+    """The probability by whose resin the parts on generic cards are of."""
+
+    KEYS: ClassVar = (
+        *("probability_if_like_its_kind", "probability_if_slow_maker"),
+        "probability_if_quick_maker",
+    )
+    like: float
+    """As the card has it: in the middle of its kind."""
+    slow: float
+    """`SLOW_TIMES` as slow, gel and cure."""
+    quick: float
+    """`SLOW_TIMES` as quick."""
+
+    def as_json(self) -> dict[str, float]:
+        """Plain values."""
+        values = (round(p, 4) for p in (self.like, self.slow, self.quick))
+        return dict(zip(self.KEYS, values, strict=True))
+
+    def sentence(self) -> str:
+        """What the odds are then, to be said after those whoever made it."""
+        like, slow, quick = (round(100.0 * p) for p in (self.like, self.slow, self.quick))
+        also = f", {quick} if it is quick" if self.quick < self.like - WORSE else ""
+        return f"{like} if your resin is like its kind, {slow} if it is slow{also}"
 
 
 def generic_parts(tonight: Tonight) -> list[str]:
-    """Names of the parts whose card stands for a kind of resin and not for one."""
-    return [p.part.name for p in tonight.parts if p.part.figures and p.part.figures.generic]
+    """Names of the parts whose resin may be any maker's of its kind."""
+    return [p.part.name for p in tonight.parts if of_any_maker(p.part)]
 
 
-def with_slow_makers(tonight: Tonight, sampled: SampledParameters) -> SampledParameters:
-    """The same nights, the resins on generic cards `SLOW_TIMES` as slow, gel and cure."""
+def of_maker(tonight: Tonight, sampled: SampledParameters, times: float) -> SampledParameters:
+    """The same nights, the resins on generic cards all one maker's: `times` as slow as the card."""
     names = generic_parts(tonight)
-    times = np.array([SLOW_TIMES if p.part.name in names else 1.0 for p in tonight.parts])
-    return replace(
-        sampled, gel_times=sampled.gel_times * times, weighing_times=sampled.weighing_times * times
-    )
+    row = np.array([times if p.part.name in names else 1.0 for p in tonight.parts])
+    return replace(sampled, maker_times=np.broadcast_to(row, sampled.maker_times.shape).copy())
 
 
-def if_slow(probability: float) -> str:
-    """What the odds are then, to be said after those of a resin like its kind."""
-    count = round(100.0 * probability)
-    return f"if your resin is like its kind, in {count} if it is slow (a gel cup settles it)"
+def maker_odds(workers: WorkerPool, job: Job) -> MakerOdds | None:
+    """The odds of a job's nights by the maker; None where no card is generic."""
+    if not generic_parts(job.tonight):
+        return None
+    few = job.sampled[:MAKER_NIGHTS]
+    of = [of_maker(job.tonight, few, times) for times in (1.0, SLOW_TIMES, 1.0 / SLOW_TIMES)]
+    nights = workers.run([replace(job, sampled=SampledParameters.joined(of))])[0]
+    met = nights.met(job.tonight.deadline_s).reshape(len(of), few.nights)
+    return MakerOdds(*(float(share) for share in met.mean(axis=1)))
 
 
 def warning(tonight: Tonight) -> str | None:
-    """What a generic card leaves out, in a sentence; None where no card is generic."""
+    """Which cards are generic and what that means, in a sentence; None where none is."""
     names = generic_parts(tonight)
     if not names:
         return None
-    return f"The card of {' and '.join(names)} is generic: {MAKERS_DIFFER}."
+    return (
+        f"The card of {' and '.join(names)} is generic: resins of its kind differ up to about "
+        f"threefold in pace from maker to maker, and the odds have that in them; a gel cup of "
+        f"yours settles it, and your data sheet (nightcure cure new) helps."
+    )

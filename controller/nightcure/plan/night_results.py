@@ -16,6 +16,10 @@ from .trips import OVER_TEMPERATURE
 SERIES_S = 120.0
 #: Warmer than this a resin counts as heated: a warm workshop (common practice, no source).
 MILD_C = 21.0
+#: A trip or a mishap in more than this share of the nights is worth a warning.
+WORTH = 0.01
+#: Air so far short of the setpoint at full power is not held, K.
+SHORT_K = 1.0
 #: As much duty as a heater has, as the interlocks count it.
 FULL = 0.95
 
@@ -46,7 +50,8 @@ class Nights:
     """When the profile was done; NaN likewise."""
     tripped: NDArray[np.int8]
     """Number in `trips.NAMES`; 0 where nothing tripped."""
-    hottest_part_c: Array
+    hottest_c: tuple[Array, ...]
+    """The hottest each part was."""
     above_air_k: Array
     """The most any mould was hotter than air and setpoint while heated."""
     full_s: Array
@@ -57,9 +62,20 @@ class Nights:
     """A part whose card forbids it was above its mild warmth before it gelled."""
     series: Series | None = None
 
+    @property
+    def overheated(self) -> NDArray[np.bool_]:
+        """Where air or a part passed its limit."""
+        result: NDArray[np.bool_] = self.tripped == OVER_TEMPERATURE
+        return result
+
     def met(self, deadline_s: float) -> NDArray[np.bool_]:
         """Where the goal was reached in time, and nothing was too hot for it."""
-        result: NDArray[np.bool_] = (self.goal_s <= deadline_s) & (self.tripped != OVER_TEMPERATURE)
+        result: NDArray[np.bool_] = (self.goal_s <= deadline_s) & ~self.overheated
+        return result
+
+    def met_without_trip(self, deadline_s: float) -> NDArray[np.bool_]:
+        """Where the goal was reached in time and nothing tripped before."""
+        result: NDArray[np.bool_] = (self.goal_s <= deadline_s) & (self.tripped == 0)
         return result
 
 
@@ -70,7 +86,7 @@ class Tally:
         self._dt_s, self._keep = dt_s, keep
         self.on_steps = np.zeros(shape)
         self.over_s = np.full(shape, np.nan)
-        self.hottest_c = np.full(shape, -99.0)
+        self.hottest_c = tuple(np.full(shape, -99.0) for _ in range(parts))
         self.above_k, self.full_s, self.short_k = (np.zeros(shape) for _ in range(3))
         self.early_heat: NDArray[np.bool_] = np.zeros(shape, dtype=bool)
         self._per = max(round(SERIES_S / dt_s), 1)
@@ -95,9 +111,9 @@ class Tally:
             self.full_s += self._dt_s * full
             self.short_k = np.maximum(self.short_k, full * soak * short_k)
 
-    def minute(self, part_c: Array, base_c: Array, heated: NDArray[np.bool_]) -> None:
+    def minute(self, i: int, part_c: Array, base_c: Array, heated: NDArray[np.bool_]) -> None:
         """A part over the last minute, and the warmer of air and setpoint."""
-        self.hottest_c = np.maximum(self.hottest_c, part_c)
+        np.maximum(self.hottest_c[i], part_c, out=self.hottest_c[i])
         self.above_k = np.maximum(self.above_k, (part_c - base_c) * heated)
 
     def series_step(

@@ -240,7 +240,7 @@ class _Night:
             part_c = (self.sums[i] - half_c) / steps
             self.sums[i] = half_c
             clock.advance(now_s, span_s, part_c)
-            tally.minute(part_c, base_c, self.course.heated)
+            tally.minute(i, part_c, base_c, self.course.heated)
             mixed = now_s >= clock.start_s
             if mixed and self.part_sensor[i] is not None and self.moulds:
                 w = p.part.resin_kg * clock.given_j_per_kg() / span_s

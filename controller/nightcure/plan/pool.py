@@ -159,6 +159,9 @@ def _joined(pieces: list[Nights], axis: int) -> Nights:
                 key: np.concatenate([p.reached_s[key] for p in pieces], axis=axis)
                 for key in pieces[0].reached_s
             }
+        elif f.name == "hottest_c":
+            parts = zip(*(p.hottest_c for p in pieces), strict=True)
+            values[f.name] = tuple(np.concatenate(part, axis=axis) for part in parts)
         elif f.name == "series":
             values[f.name] = _series([p.series for p in pieces if p.series is not None])
         else:

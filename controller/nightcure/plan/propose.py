@@ -1,112 +1,97 @@
-"""Profiles that could be tonight's: ramp, soak, cool; a mild wait for the gel if a card asks.
-
-Three numbers make one: how warm, how steep, how long.
-"""
+"""The profile that is proposed where none is given: the mildest that is sure enough."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
 
 from ..cure.box_air import Box
 from ..errors import BadInput
-from ..profile import Cool, Profile, Ramp, Soak
-from ..units import show_duration
+from ..oven.arrays import Array
+from ..profile import Profile
+from .night_results import Nights
+from .pool import Job, WorkerPool
+from .sampling import Spreads, draw
+from .shapes import SHORTEST_H, Shape, build, longest_h, room_of, rounded, usual_ramp
 from .tonight import Tonight
 
-#: No steeper than this unless asked (common practice for moulds, no source).
-USUAL_RAMP_C_PER_H = 15.0
-COOL_C_PER_H, COOL_BELOW_C = 20.0, 25.0
-#: Warm enough to gel, mild enough for a fresh gel coat (common practice, no source).
-MILD_C, WAIT_AT_MOST_H = 20.0, 4.0
-COLDEST_SOAK_C = 20.0
-#: Shorter is no soak.
-SHORTEST_H = 0.5
-#: Of the longest night allowed, what a profile leaves unused.
-SPARE_S = 600.0
+#: A proposal is to reach the goal in this share of the nights, without a trip; in the few it is
+#: tried in it must do better by their standard error, so as to hold in all.
+SURE, TRIED_SURE = 0.97, 0.975
+#: How long after the deadline a night that misses it is looked at, s.
+NEAR_S = 3.0 * 3600.0
+#: Nights a proposal is tried in.
+TRIED_NIGHTS = 100
 
 
-@dataclass(frozen=True)
-class Shape:
-    """A profile in three numbers."""
-
-    soak_c: float
-    ramp_c_per_h: float
-    hours: float
+def accept(tonight: Tonight, profile: Profile) -> None:
+    refusals = profile.refusals(tonight.settings.limits, to_start=False)
+    if refusals:
+        raise BadInput(*refusals)
 
 
-@dataclass(frozen=True)
-class Room:
-    """What the oven and the cards leave to choose."""
+def propose(
+    tonight: Tonight, spreads: Spreads, seed: int, workers: WorkerPool, box: Box | None = None
+) -> Profile:
+    """The mildest soak that reaches the goal as surely as `SURE`, then no longer than it needs.
 
-    coldest_c: float
-    warmest_c: float
-    steepest_c_per_h: float
-    waits: bool
-    """A card forbids heat before the gel, so that a mild stage comes first."""
+    By a usual ramp; where that is too slow, by the steepest that oven and cards allow. Where none
+    does it, the one that does in most, or comes nearest to it.
+    """
+    room = room_of(tonight)
+    few = draw(tonight, spreads, TRIED_NIGHTS, seed + 1)
 
+    def tried(shapes: list[Shape], spare_s: float = 60.0) -> Nights:
+        profiles = tuple(build(tonight, room, s, box) for s in shapes)
+        return workers.run([Job(tonight, few, profiles, tonight.deadline_s + spare_s)])[0]
 
-def room_of(tonight: Tonight) -> Room:
-    """The range of soaks and ramps. Raises BadInput where there is none."""
-    limits = tonight.settings.limits
-    figures = [p.part.figures for p in tonight.parts if p.part.figures is not None]
-    warmest_c = min([limits.hottest_soak_c, *(f.highest_c for f in figures if f.highest_c)])
-    steepest = min([limits.ramp_c_per_h, *(f.ramp_c_per_h for f in figures if f.ramp_c_per_h)])
-    waits = any(
-        not f.heat_before_gel and p.part.start_h >= 0.0
-        for p, f in zip(tonight.parts, figures, strict=True)
-    )
-    coldest_c = min(COLDEST_SOAK_C, warmest_c)
-    if warmest_c < 10.0:
-        raise BadInput(f"this oven and these cards allow {warmest_c:g} °C at the most.")
-    return Room(coldest_c, math.floor(warmest_c), steepest, waits)
+    def chances(shapes: list[Shape]) -> Array:
+        result: Array = np.mean(tried(shapes).met_without_trip(tonight.deadline_s), axis=0)
+        return result
 
+    def whole(soak_c: float, rate: float) -> Shape:
+        hours = longest_h(tonight, room, soak_c, rate)
+        return rounded(Shape(soak_c, rate, hours), up=False)
 
-def longest_h(tonight: Tonight, room: Room, soak_c: float, ramp_c_per_h: float) -> float:
-    """The longest soak that ends by the deadline and that the longest night allowed holds, h."""
-    start_c = tonight.shed.values_c[0]
-    up_h = max(soak_c - start_c, 0.0) / ramp_c_per_h
-    cool_h = max(soak_c - COOL_BELOW_C, 0.0) / COOL_C_PER_H
-    by_deadline = tonight.deadline_s / 3600.0 - up_h
-    cold_up_h = max(soak_c - 5.0, 0.0) / ramp_c_per_h + (WAIT_AT_MOST_H if room.waits else 0.0)
-    allowed = tonight.settings.limits.longest_night_h - SPARE_S / 3600.0 - cold_up_h - cool_h
-    return max(min(by_deadline, allowed), SHORTEST_H)
-
-
-def build(tonight: Tonight, room: Room, shape: Shape, box: Box | None = None) -> Profile:
-    """The profile of a shape. The parts ride along, so that it can be started as it is."""
-    rate = shape.ramp_c_per_h
-    segments: list[Ramp | Soak | Cool] = []
-    if room.waits and shape.soak_c > MILD_C:
-        segments.append(Ramp(to_c=MILD_C, rate_c_per_h=rate))
-        segments.append(
-            Ramp(to_c=shape.soak_c, rate_c_per_h=rate, wait_for="gelled",
-                 wait_at_most_h=WAIT_AT_MOST_H)
-        )  # fmt: skip
+    steps = max(math.ceil((room.warmest_c - room.coldest_c) / 4.0), 1)
+    temps = sorted({round(t) for t in np.linspace(room.coldest_c, room.warmest_c, steps + 1)})
+    accept(tonight, build(tonight, room, whole(temps[0], usual_ramp(room)), box))
+    every: list[Shape] = []
+    for rate in sorted({usual_ramp(room), room.steepest_c_per_h}):
+        shapes = [whole(float(t), rate) for t in temps]
+        good = np.flatnonzero(chances(shapes) >= TRIED_SURE)
+        every += shapes
+        if len(good):
+            best = int(good[0])
+            cooler = range(temps[max(best - 1, 0)] + 1, temps[best])
+            chosen = _shortest([whole(float(t), rate) for t in (*cooler, temps[best])], chances)
+            break
     else:
-        segments.append(Ramp(to_c=shape.soak_c, rate_c_per_h=rate))
-    segments.append(Soak(at_c=shape.soak_c, hours=shape.hours))
-    cool = min(COOL_C_PER_H, tonight.settings.limits.ramp_c_per_h)
-    segments.append(Cool(rate_c_per_h=cool, below_c=COOL_BELOW_C))
-    return Profile(
-        name=f"At {rate:g} °C/h to {shape.soak_c:g} °C, {show_duration(3600.0 * shape.hours)}",
-        segments=tuple(segments),
-        parts=tuple(p.part for p in tonight.parts),
-        box=box,
-    )
+        chosen = _nearest(every, tried(every, NEAR_S), tonight.deadline_s)
+    profile = build(tonight, room, chosen, box)
+    accept(tonight, profile)
+    return profile
 
 
-def rounded(shape: Shape, up: bool = True) -> Shape:
-    """To half degrees, half degrees an hour and five minutes; `up`: never shorter."""
-    fives = 12.0 * shape.hours
-    hours = (math.ceil(fives - 1e-6) if up else math.floor(fives + 1e-6)) / 12.0
-    return Shape(
-        round(2.0 * shape.soak_c) / 2.0,
-        max(round(2.0 * shape.ramp_c_per_h) / 2.0, 0.5),
-        max(hours, SHORTEST_H),
-    )
+def _shortest(shapes: list[Shape], chances: Callable[[list[Shape]], Array]) -> Shape:
+    """Of soaks as long as there is time for, the mildest that will do, and of it the shortest."""
+    every = shapes + [
+        rounded(replace(s, hours=max(f * s.hours, SHORTEST_H)))
+        for s in shapes
+        for f in (0.3, 0.5, 0.7, 0.85)
+    ]
+    sure = [s for s, c in zip(every, chances(every), strict=True) if c >= TRIED_SURE]
+    return min(sure, key=lambda s: (s.soak_c, s.hours))
 
 
-def usual_ramp(room: Room) -> float:
-    """A usual ramp within what oven and cards allow, °C per hour."""
-    return min(USUAL_RAMP_C_PER_H, room.steepest_c_per_h)
+def _nearest(shapes: list[Shape], found: Nights, deadline_s: float) -> Shape:
+    """The likeliest; of equals the one that is usually there the soonest, then the mildest."""
+    times_s = np.where(found.met(np.inf), found.goal_s, np.inf)
+    chances = np.mean(found.met(deadline_s), axis=0)
+    # To ten minutes: nobody takes ten degrees more for less.
+    usual = np.ceil(np.median(times_s, axis=0) / 600.0)
+    ranked = zip(-chances, usual, (s.soak_c for s in shapes), range(len(shapes)), strict=True)
+    return shapes[min(ranked)[3]]

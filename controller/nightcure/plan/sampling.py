@@ -18,6 +18,7 @@ from scipy.special import ndtri
 from scipy.stats import qmc
 
 from ..cure.clock_figures import ClockFigures
+from ..cure.part import Part
 from ..errors import BadInput
 from ..oven.arrays import Array
 from ..settings import Section
@@ -27,6 +28,11 @@ from .tonight import OvenFacts, Tonight, mould_sensors
 CARD_Z = 1.6448536269514722
 #: A 95 % interval's half-width in standard deviations, as the survey gives them.
 SURVEY_Z = 1.959963984540054
+#: Resins of a kind differ about threefold in pace from maker to maker (common practice, no source):
+#: a slow maker's takes so many times as long as the generic card in the middle of them, a quick
+#: one's as many times less. Nineteen makers of twenty are quicker than the one, and slower than
+#: the other.
+SLOW_TIMES = 3.0**0.5
 #: No figure of the oven is drawn wider than this, whatever a survey of a few rows says.
 WIDEST = 0.6
 Share = Annotated[float, Field(ge=0.0, le=WIDEST)]
@@ -59,6 +65,8 @@ class Spreads(Section):
     """Of the cure's activation energy: 40-60 kJ/mol in published fits of redox cures."""
     card: Annotated[float, Field(ge=0, le=3)] = 1.0
     """Times the card's own band (its early and late figures)."""
+    maker: Share = round(math.log(SLOW_TIMES) / CARD_Z, 4)
+    """Of the pace of a resin on a generic card, gel and cure alike, from maker to maker."""
 
     oven_log_covariance: tuple[tuple[float, ...], ...] | None = None
     """Of the logarithms of `JOINT`, as a survey found them; in place of `loss` and `capacity`."""
@@ -92,6 +100,8 @@ class SampledParameters:
     weighing_times: Array
     """(nights, parts): factor on the time of the cure after the gel, from the weighing and from
     what earlier nights showed of the resin."""
+    maker_times: Array
+    """(nights, parts): factor on gel and cure by whose resin it is; 1 where that is known."""
     gel_kj_per_mol: Array
     """(nights, parts): added to the gel's energy."""
     cure_kj_per_mol: Array
@@ -101,6 +111,12 @@ class SampledParameters:
     def nights(self) -> int:
         """How many."""
         return len(self.loss_times)
+
+    @classmethod
+    def joined(cls, some: Sequence[SampledParameters]) -> SampledParameters:
+        """Several draws' nights, one after the other."""
+        names = vars(some[0])
+        return cls(**{name: np.concatenate([getattr(s, name) for s in some]) for name in names})
 
     def __getitem__(self, some: slice) -> SampledParameters:
         """Some of the nights."""
@@ -122,10 +138,10 @@ def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Samp
     of = [cards.index(p.part.card) for p in parts]
     sensors = len(mould_sensors(tonight.settings))
     joint = spreads.oven_log_covariance
-    widths = np.array([6, sensors, 4 * len(cards), len(parts), int(joint is not None)])
+    widths = np.array([6, sensors, 4 * len(cards), len(parts), int(joint is not None), len(cards)])
     uniform = qmc.LatinHypercube(d=int(widths.sum()), seed=seed).random(nights)
     z: Array = ndtri(np.clip(uniform, 1e-9, 1.0 - 1e-9))
-    oven, moulds, resins, mixes, lag = np.split(z, np.cumsum(widths)[:-1], axis=1)
+    oven, moulds, resins, mixes, lag, makers = np.split(z, np.cumsum(widths)[:-1], axis=1)
     resin = resins.reshape(nights, 4, len(cards))[:, :, of]
     if joint is None:
         logs = oven[:, :3] * (spreads.loss, spreads.capacity, spreads.capacity)
@@ -143,6 +159,7 @@ def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Samp
             strict=True,
         )
     ) if parts else (np.ones((nights, 0)),) * 3  # fmt: skip
+    anybodys = np.array([float(of_any_maker(p.part)) for p in parts])
     return SampledParameters(
         loss_times=np.exp(logs[:, 0]),
         air_capacity_times=np.exp(logs[:, 1]),
@@ -155,6 +172,7 @@ def draw(tonight: Tonight, spreads: Spreads, nights: int, seed: int = 0) -> Samp
         gel_times=gel_band * weighing,
         cure_z=cure_z,
         weighing_times=weighing * cure_times,
+        maker_times=np.exp(spreads.maker * makers[:, of] * anybodys),
         gel_kj_per_mol=spreads.gel_kj_per_mol * resin[:, 2],
         cure_kj_per_mol=spreads.cure_kj_per_mol * resin[:, 3],
     )
@@ -193,6 +211,12 @@ def _resin(tonight: Tonight, i: int, gel_z: Array, cure_z: Array) -> tuple[Array
     apart = math.sqrt(1.0 - prior.together**2)
     cure = prior.cure_mean + prior.cure_sd * (prior.together * gel_z + apart * cure_z)
     return np.exp(prior.gel_mean + prior.gel_sd * gel_z), np.zeros_like(cure_z), np.exp(cure)
+
+
+def of_any_maker(part: Part) -> bool:
+    """Whether nothing is known of whose resin a part is of: a generic card, and no gel cup and no
+    earlier night of its batch."""
+    return part.figures is not None and part.figures.generic and part.prior is None
 
 
 def _figures(tonight: Tonight, i: int) -> ClockFigures:

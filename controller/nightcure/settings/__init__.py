@@ -24,6 +24,7 @@ from .limits import (
     MOST_CUT_OUT_C,
     MOST_HEATER_C,
     WALL_C,
+    Electricity,
     Installation,
     Limits,
 )
@@ -45,6 +46,7 @@ __all__ = [
     "WALL_C",
     "AnnunciatorOutputs",
     "Button",
+    "Electricity",
     "Heater",
     "Installation",
     "Limits",
@@ -275,6 +277,7 @@ class Settings(Section):
     model: Model
     limits: Limits = Limits()
     installation: Installation = Installation()
+    electricity: Electricity = Electricity()
     web: Web = Web()
     notifications: Notifications = Notifications()
     timing: Timing = Timing()

@@ -1,4 +1,4 @@
-"""Past what the oven trips, and what the box and its place are.
+"""Past what the oven trips, what the box and its place are, and what its electricity costs.
 
 Limits come from what the parts of an oven stand; they can be raised only with an explicit
 acknowledgement, and never past the wall. What an earlier version let through and this one does not
@@ -124,3 +124,17 @@ class Installation(Section):
     alarm: Literal["linked", "cold-rated", "household", "none"] | None = None
     people_sleep: Literal["elsewhere", "here"] | None = None
     """Here: in, over or attached to the oven's building."""
+
+
+class Electricity(Section):
+    """What the energy costs, for plans and records."""
+
+    price_per_kwh: Annotated[float, Field(ge=0, le=1000)] | None = None
+    currency: Annotated[str, Field(pattern=r"^[^\s\d]{0,8}$")] = ""
+    """What the price is in, such as EUR."""
+
+    def cost(self, kwh: float) -> str | None:
+        """Of so much energy, with its currency; None where no price is told."""
+        if self.price_per_kwh is None:
+            return None
+        return f"{kwh * self.price_per_kwh:.2f} {self.currency}".strip()

@@ -51,6 +51,15 @@ class Curves(BaseModel):
     lines: list[Curve]
 
 
+class TooMuch(BaseModel):
+    """More resin at once than the parts bear: it overheats."""
+
+    parts: list[str]
+    resin_kg: list[float] = Field(description="As planned, in each of them.")
+    would_do_kg: list[float] = Field(description="As much at a time as passes no limit.")
+    probability: float = Field(description="Share of the nights in which a limit is passed.")
+
+
 class Plan(BaseModel):
     """Whether the night will do; hundreds of nights were drawn and run."""
 
@@ -58,15 +67,27 @@ class Plan(BaseModel):
         description="In one sentence, with the odds should the resin be a slow maker's, where a "
         "card is generic."
     )
-    weak_point: str = Field(description="What it hangs on most.")
-    probability: float = Field(description="Share of the nights that reach the goal in time.")
-    probability_if_slow_maker: float | None = Field(
-        description="Should a resin on a generic card be a slow maker's; null where none is."
+    weak_point: str = Field(description="What spoils it, else what it hangs on most.")
+    probability: float = Field(
+        description="Share of the nights that reach the goal in time; on a generic card whoever "
+        "made the resin."
     )
+    probability_if_like_its_kind: float | None = Field(
+        description="Should a resin on a generic card be as the card has it; null where none is."
+    )
+    probability_if_slow_maker: float | None = Field(
+        description="Should it be a slow maker's; null likewise."
+    )
+    probability_if_quick_maker: float | None = Field(
+        description="Should it be a quick maker's; null likewise."
+    )
+    too_much_at_once: TooMuch | None
     standard_error: float = Field(description="Of the probability, from the number of nights.")
     goal: Milestone
     deadline_s: float = Field(description="After the start.")
     energy_kwh: Spread
+    cost: Spread | None = Field(description="Of the energy, where the oven has a price of it.")
+    currency: str | None
     milestones: list[Coming]
     warnings: list[str]
     levers: list[Improvement] = Field(description="The strongest first.")
@@ -78,7 +99,7 @@ class Advised(BaseModel):
     """One profile that was searched for."""
 
     kind: Literal["least stress", "least energy", "earliest"]
-    sure: bool = Field(description="Whether it meets the goal in nine nights of ten.")
+    sure: bool = Field(description="Whether it meets the goal in 97 nights of 100.")
     course: str = Field(description="In words.")
     profile: dict[str, Any]
     plan: Plan
@@ -91,16 +112,21 @@ class Advice(BaseModel):
 
 
 PLAN: Any = {
-    "answer": "Probably: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00 in 97 of "
-    "100 nights if your resin is like its kind, in 88 if it is slow (a gel cup settles it), "
-    "usually at 22:40; 0.2 kWh.",
-    "weak_point": "The weak point is how well the card knows the cure.",
-    "probability": 0.97,
-    "probability_if_slow_maker": 0.88,
+    "answer": "Probably: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00 in 89 of "
+    "100 nights: 97 if your resin is like its kind, 72 if it is slow; a gel cup settles it. "
+    "Usually at 22:40; uses 0.2 kWh (0.07 EUR).",
+    "weak_point": "The weak point is whose resin it is (a gel cup settles it).",
+    "probability": 0.89,
+    "probability_if_like_its_kind": 0.97,
+    "probability_if_slow_maker": 0.72,
+    "probability_if_quick_maker": 1.0,
+    "too_much_at_once": None,
     "standard_error": 0.012,
     "goal": "demould",
     "deadline_s": 43200.0,
     "energy_kwh": {"p10": 0.191, "p50": 0.237, "p90": 0.288},
+    "cost": {"p10": 0.06, "p50": 0.07, "p90": 0.09},
+    "currency": "EUR",
     "milestones": [
         {"part": "Lid", "name": "gelled", "p10_s": 2581.9, "p50_s": 3480.7, "p90_s": 4263.0}
     ],

@@ -72,7 +72,7 @@ def record(services: ServicesOf, night_id: NightId) -> HTMLResponse:
     dependencies=[InTurn],
 )
 def record_pdf(services: ServicesOf, night_id: NightId) -> Response:
-    """The same as a PDF; it needs the extra 'record' on the oven's machine."""
+    """The same as a PDF; it needs the extra 'planning' on the oven's machine."""
     try:
         data = pdf(_document(services, night_id))
     except BadInput as error:
