@@ -11,12 +11,15 @@ import time
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from PIL import Image
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
-from nightcure.cli.survey_plot import round_marks
+from nightcure.cli.plot import round_ticks
+from nightcure.oven.response import response
+from nightcure.oven.thermal import AIR
 from nightcure.settings import load_settings
 from nightcure.simulate.lumped import LumpedOven
 from nightcure.simulate.scenario import BOX, HERE, OVEN_FILE
@@ -69,11 +72,52 @@ def test_a_hand_noted_table(hand: Path) -> None:
     loss = found["loss_w_per_k"]
     assert loss["low"] < loss["value"] < loss["high"]
     assert found["heater_power_w"]["value"] == 300
-    assert found["regulator"]["gain_w_per_k"] > 0
     assert all("ambient was" not in s for s in found["assumed"])
     shown = nightcure("survey", hand, "--off", "0:40", "--power", "300", "--ambient", "9").stdout
-    for word in ("loss (UA)", "Not known from this log", "[model]", "[regulator]", "SIMC", "Ms"):
+    for word in ("loss (UA)", "Not known from this log", "[model]"):
         assert word in shown
+
+
+def noted(every_s: float, close_s: float | None = None) -> str:
+    """The scenario's box heated for 40 min and left to cool, 2 h in all, a row now and then;
+    closer in the five minutes after each switching."""
+    times = set(np.arange(0.0, 7201.0, every_s))
+    for at_s in (0.0, 2400.0):
+        times |= set(np.arange(at_s, at_s + 301.0, close_s or every_s))
+    grid = np.arange(0.0, 7201.0, 10.0)
+    heat = (grid < 2400.0).astype(float)[:-1] * BOX.power_w
+    start_c = np.full(len(BOX.capacities), 9.0)
+    air = response(BOX, grid, heat, np.full(len(grid), 9.0), start_c, (AIR,))[0]
+    rows = [f"{t:.0f},{np.interp(t, grid, air):.1f}" for t in sorted(times)]
+    return "\n".join(["time_s,air_c", *rows, ""])
+
+
+@pytest.mark.parametrize(
+    ("every_s", "close_s", "known"),
+    [(300.0, None, False), (600.0, None, False), (120.0, None, False), (300.0, 20.0, True),
+     (60.0, None, True)],
+)  # fmt: skip
+def test_a_log_that_cannot_know_a_dead_time_gives_no_gain(
+    tmp_path: Path, every_s: float, close_s: float | None, known: bool
+) -> None:
+    """Gains go with one over the dead time; five-minute rows gave any. Fails before this."""
+    log, oven = tmp_path / "log.csv", tmp_path / "oven.toml"
+    log.write_text(noted(every_s, close_s))
+    options = (log, "--off", "2400", "--ambient", "9")
+    found = said(*options, "--power", "300")
+    assert found["loss_w_per_k"]["value"] == pytest.approx(BOX.loss_w_per_k, rel=0.3)
+    told = [s for s in found["unknown"] if s.startswith("The regulator's gains")]
+    assert (found["regulator"] is not None) == known
+    assert bool(told) != known
+    oven.write_text(OVEN_FILE.read_text())
+    assert nightcure("survey", *options, "--oven", oven, "--write").exit_code == 0
+    before, after = load_settings(OVEN_FILE), load_settings(oven)
+    assert after.model.loss_w_per_k == pytest.approx(found["model"]["loss_w_per_k"], rel=1e-3)
+    assert (after.regulator == before.regulator) != known
+    shown = nightcure("survey", *options, "--power", "300").stdout
+    assert "[model]" in shown
+    for word in ("[regulator]", "SIMC", "Ms "):
+        assert (word in shown) == known
 
 
 def test_in_fahrenheit_it_is_the_same_oven(hand: Path, tmp_path: Path) -> None:
@@ -110,6 +154,7 @@ def test_without_the_watts(hand: Path) -> None:
 
 def test_the_sections_go_into_the_oven_file(hand: Path, tmp_path: Path) -> None:
     oven = tmp_path / "oven.toml"
+    hand.write_text(noted(60.0))
     guessed = OVEN_FILE.read_text().replace("measured = true", "measured = false")
     oven.write_text(guessed)
     oven.chmod(0o600)  # the passphrase's hash is in it
@@ -141,6 +186,7 @@ def test_what_was_kept_before_is_not_written_over(hand: Path, tmp_path: Path) ->
 def test_what_a_survey_does_not_know_stays_in_the_oven_file(hand: Path, tmp_path: Path) -> None:
     """A setting of bang-bang, a remark above the next section, a header with blanks in it."""
     oven = tmp_path / "oven.toml"
+    hand.write_text(noted(60.0))
     oven.write_text(
         OVEN_FILE.read_text()
         .replace("hysteresis_c = 0.5", "hysteresis_c = 1.5")
@@ -171,9 +217,12 @@ def test_both_plots_in_the_terminal_have_the_same_round_times(hand: Path) -> Non
         if line.split() == ["0", "20", "40", "60", "80", "100", "120"]
     ]
     assert len(axes) == 2
-    assert round_marks(3.0) == [0, 0.5, 1, 1.5, 2, 2.5, 3]
-    assert round_marks(10.6) == [0, 2, 4, 6, 8, 10]
-    assert round_marks(0.3) == [0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3]
+    assert round_ticks(0.0, 3.0) == [0, 0.5, 1, 1.5, 2, 2.5, 3]
+    assert round_ticks(0.0, 10.6) == [0, 2, 4, 6, 8, 10, 12]
+    assert round_ticks(0.0, 0.3) == [0, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3]
+    head = shown[: shown.index("┌")]
+    assert "fitted" in head
+    assert "measured" in head
 
 
 @pytest.mark.parametrize("suffix", ["svg", "png"])

@@ -88,10 +88,10 @@ app.command("adopt", hidden=True)(adopt.adopt)
 
 #: What is not on every machine, and the extra it comes with.
 EXTRAS = {
-    **dict.fromkeys(("numpy", "scipy", "plotext"), "planning"), "matplotlib": "plots",
+    **dict.fromkeys(("numpy", "scipy", "plotext", "matplotlib", "reportlab"), "planning"),
     "distributed": "cluster",
     **dict.fromkeys(("apprise", "paho", "pywebpush"), "notifications"),
-}  # fmt: skip
+}
 #: What typer raises for a word it does not know: it shows only this one's descendant.
 Misuse: type[Exception] = typer.BadParameter.__mro__[1]
 

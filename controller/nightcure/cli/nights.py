@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .show import out, print_json, sentences
+from .show import out, print_json, print_table, sentences
 from .which import (
     JsonOption,
     LedgerOption,
@@ -61,7 +61,7 @@ def listing(
             colour = {"done": "green", "open": "yellow"}.get(outcome, "red")
             table.add_row(str(n["id"]), when(n["started_s"]), took, f"[{colour}]{outcome}[/]",
                           escape(str(n["profile_name"])), escape(n["label"]))  # fmt: skip
-        out.print(table, highlight=False)
+        print_table(table)
 
 
 @nights.command("label")
@@ -112,7 +112,7 @@ def compare(
         table = Table("", *(f"night {f.night.id}" for f in facts), box=None, pad_edge=False)
         for name in columns[0]:
             table.add_row(name, *(escape(column[name]) for column in columns))
-        out.print(table, highlight=False)
+        print_table(table)
 
 
 def _column(f: Facts) -> dict[str, str]:
@@ -192,7 +192,7 @@ def uniformity(
             table = Table("sensor", "lowest", "highest", box=None, pad_edge=False)
             for s in u.sensors:
                 table.add_row(escape(s.name), f"{s.lowest_k:+.2f} K", f"{s.highest_k:+.2f} K")
-            out.print(table, highlight=False)
+            print_table(table)
             if u.why_not is not None:
                 out.print(u.why_not)
             elif u.furnace_class is None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ from rich.text import Text
 from ..errors import BadInput
 from ..plan.answer import GOALS, clock_time
 from ..units import c_to_f
+from .plot import Axis, Curve, canvas
 
 if TYPE_CHECKING:
     from ..oven.arrays import Array
@@ -29,60 +31,50 @@ def _bands(values: Array) -> tuple[Array, Array, Array]:
 def _ticks(plan: Plan, last_h: float) -> tuple[list[float], list[str]]:
     """Full hours of the wall clock, hours after the start."""
     first = (-plan.tonight.start_of_day_s / 3600.0) % 1.0
-    every = 2.0 if last_h > 6.0 else 1.0
+    every = next((e for e in (1.0, 2.0, 3.0, 4.0, 6.0) if last_h / e <= 8.0), 12.0)
     hours = np.arange(first, last_h, every).tolist()
     return hours, [clock_time(plan.tonight, 3600.0 * h) for h in hours]
 
 
 def terminal_plot(plan: Plan, width: int) -> Text:
     """Air, parts and shed with their 10-90 % bands; under them the way to the goal."""
-    import plotext
-
     series = plan.nights.series
     assert series is not None
     fahrenheit = plan.tonight.settings.units == "F"
     hours = (series.time_s / 3600.0).tolist()
+    across = Axis("", *_ticks(plan, hours[-1]))
+    deadline_h = plan.tonight.deadline_s / 3600.0
 
-    def shown(values_c: Array) -> list[float]:
-        return [c_to_f(float(c)) if fahrenheit else float(c) for c in values_c]
+    def curves(rows: Sequence[tuple[str, Array, tuple[str, str]]], in_f: bool) -> list[Curve]:
+        out = []
+        for label, values, (bright, dull) in rows:
+            low, middle, high = (
+                [c_to_f(float(c)) if in_f else float(c) for c in row] for row in _bands(values)
+            )
+            out += [Curve("", hours, edge, dull, "dot", edge=True) for edge in (low, high)]
+            out.append(Curve(label, hours, middle, bright))
+        return out
 
-    ticks = _ticks(plan, hours[-1])
-    plotext.clear_figure()
-    plotext.theme("clear")
-    plotext.plot_size(width, 20)
     names = [p.part.name for p in plan.tonight.parts]
-    curves = [
+    inks = [PARTS[i % len(PARTS)] for i in range(len(names))]
+    temperatures = [
         ("shed", series.ambient_c, SHED),
         ("air", series.air_c, AIR),
-        *(
-            (name, values, PARTS[i % len(PARTS)])
-            for i, (name, values) in enumerate(zip(names, series.parts_c, strict=True))
-        ),
+        *zip(names, series.parts_c, inks, strict=True),
     ]
-    for label, values, (bright, dull) in curves:
-        low, middle, high = _bands(values)
-        for edge in (low, high):
-            plotext.plot(hours, shown(edge), color=dull, marker="dot")
-        plotext.plot(hours, shown(middle), label=label, color=bright, marker="braille")
-    plotext.vline(plan.tonight.deadline_s / 3600.0, color="gray")
-    plotext.xticks(*ticks)
-    plotext.ylabel("°F" if fahrenheit else "°C")
-    upper = plotext.build()
-    plotext.clear_figure()
-    plotext.theme("clear")
-    plotext.plot_size(width, 10)
-    for i, (name, values) in enumerate(zip(names, series.progress, strict=True)):
-        bright, dull = PARTS[i % len(PARTS)]
-        low, middle, high = _bands(100.0 * values)
-        for edge in (low, high):
-            plotext.plot(hours, edge.tolist(), color=dull, marker="dot")
-        plotext.plot(hours, middle.tolist(), label=name, color=bright, marker="braille")
-    plotext.vline(plan.tonight.deadline_s / 3600.0, color="gray")
-    plotext.ylim(0, 100)
-    plotext.yticks([0, 50, 100])
-    plotext.xticks(*ticks)
-    plotext.ylabel(f"% of the way to {GOALS[plan.tonight.goal]}")
-    return Text.from_ansi(upper + "\n" + plotext.build())
+    way = [(n, 100.0 * v, ink) for n, v, ink in zip(names, series.progress, inks, strict=True)]
+    by = clock_time(plan.tonight, plan.tonight.deadline_s)
+    upper = canvas(
+        curves(temperatures, fahrenheit), (width, 19), across,
+        Axis("°F" if fahrenheit else "°C"),
+        f"dotted: 10 to 90 of 100 nights lie between  upright: {by}, the deadline", deadline_h,
+    )  # fmt: skip
+    lower = canvas(
+        curves(way, False), (width, 9), across,
+        Axis(f"% of the way to {GOALS[plan.tonight.goal]}", (0.0, 50.0, 100.0), ends=(0.0, 100.0)),
+        upright=deadline_h,
+    )  # fmt: skip
+    return Text("\n").join([upper, lower])
 
 
 def draw(plan: Plan, path: Path) -> None:
@@ -96,7 +88,7 @@ def draw(plan: Plan, path: Path) -> None:
         from matplotlib.figure import Figure
     except ImportError:
         raise BadInput(
-            "--plot needs matplotlib; install nightcure with its extra 'plots'."
+            "--plot needs matplotlib; install nightcure with its extra 'planning'."
         ) from None
     series = plan.nights.series
     assert series is not None

@@ -8,9 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ..errors import BadInput
-from .show import out
+from .show import out, print_table
 
 if TYPE_CHECKING:
+    from rich.table import Table
+
     from ..plan.advise import Advice
     from ..plan.plan import Plan
     from ..profile import Profile
@@ -31,7 +33,7 @@ def show_plan(plan: Plan, files: Sequence[str]) -> None:
     )
     out.print(terminal_plot(plan, width=min(out.width, 110)), highlight=False)
     out.print()
-    out.print(_milestones(plan))
+    print_table(_milestones(plan))
     out.print(f"\n{_energy(plan)}", highlight=False)
     if plan.warnings:
         out.print("\n[bold]To know[/]")
@@ -55,10 +57,10 @@ def _improvements(plan: Plan) -> list[str]:
     return [f"{100.0 * i.gain:+5.0f} points  {i.what}" for i in worth]
 
 
-def _milestones(plan: Plan) -> object:
+def _milestones(plan: Plan) -> Table:
     from rich.table import Table
 
-    from ..plan.answer import clock_time
+    from ..plan.answer import GOALS, clock_time
     from ..units import show_duration
 
     series = plan.nights.series
@@ -76,16 +78,22 @@ def _milestones(plan: Plan) -> object:
         name = m["part"] if m["part"] != before else ""
         before = m["part"]
         after = "" if m["p50_s"] is None else show_duration(60.0 * round(m["p50_s"] / 60.0))
-        table.add_row(name, m["name"], *(shown(m[k]) for k in ("p50_s", "p10_s", "p90_s")), after)
+        table.add_row(
+            name,
+            GOALS[m["name"]].removeprefix("the "),
+            *(shown(m[k]) for k in ("p50_s", "p10_s", "p90_s")),
+            after,
+        )
     return table
 
 
 def _energy(plan: Plan) -> str:
     e = plan.energy_kwh()
     text = f"Energy {e['p50']:.2f} kWh ({e['p10']:.2f} to {e['p90']:.2f})"
-    if plan.price_per_kwh is not None:
-        low, middle, high = (e[k] * plan.price_per_kwh for k in ("p10", "p50", "p90"))
-        text += f", cost {middle:.2f} ({low:.2f} to {high:.2f})"
+    cost, money = plan.cost(), plan.tonight.settings.electricity.currency
+    if cost is not None:
+        text += f", cost {cost['p50']:.2f}{' ' + money if money else ''}"
+        text += f" ({cost['p10']:.2f} to {cost['p90']:.2f})"
     return f"{text}."
 
 
@@ -104,7 +112,8 @@ def show_advice(found: Sequence[Advice], notes: Sequence[str], files: Sequence[s
     goal = GOALS[found[0].plan.tonight.goal]
     if not any(a.sure for a in found):
         out.print(
-            "[bold]No profile meets the goal in nine nights of ten; this is the likeliest.[/]\n"
+            "[bold]No profile meets the goal in 97 nights of 100 without a trip; this is the "
+            "likeliest.[/]\n"
         )
         found = found[:1]
     for a in found:
@@ -115,9 +124,11 @@ def show_advice(found: Sequence[Advice], notes: Sequence[str], files: Sequence[s
         title = f"{a.kind.capitalize()} ({MEANS[a.kind]})" if a.sure else "Likeliest"
         out.print(f"[bold]{title}[/]: {course_of(plan.profile)}", highlight=False, soft_wrap=True)
         over = "" if over_s is None else f"; cool again at {clock_time(plan.tonight, over_s)}"
+        slow = "" if plan.makers is None else f", {plan.makers.sentence()}"
+        cost = plan.tonight.settings.electricity.cost(plan.energy_kwh()["p50"])
         out.print(
-            f"  {goal} in time in {100.0 * plan.probability:.0f} of 100 nights, nine of ten by "
-            f"{by}; {plan.energy_kwh()['p50']:.2f} kWh{over}",
+            f"  {goal} in time in {100.0 * plan.probability:.0f} of 100 nights{slow}; nine of ten "
+            f"by {by}; {plan.energy_kwh()['p50']:.2f} kWh{f', {cost}' if cost else ''}{over}",
             highlight=False, soft_wrap=True,
         )  # fmt: skip
     said: dict[str, list[str]] = {}

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .show import err, out, print_json, sentences
+from .show import err, out, print_json, print_table, sentences
 from .which import (
     JsonOption,
     LedgerOption,
@@ -36,7 +36,8 @@ def record(
         Path | None, typer.Option("--out", help="Write the sheet: an .html or a .pdf.")
     ] = None,
     price_per_kwh: Annotated[
-        float | None, typer.Option(help="Of the electricity, for the cost.", min=0, max=1000)
+        float | None,
+        typer.Option(help="Of the electricity; as the oven had it if not.", min=0, max=1000),
     ] = None,
     currency: Annotated[str, typer.Option(help="What that price is in, such as EUR.")] = "",
     paper: Annotated[str, typer.Option(help="Of a .pdf: a4 or letter.")] = "a4",
@@ -184,12 +185,12 @@ def _show(facts: Facts, extras: Extras) -> None:
             grid = Grid(box=None, show_header=False, pad_edge=False)
             for name, value in block.rows:
                 grid.add_row(escape(name), escape(value) or "-")
-            out.print(grid, highlight=False)
+            print_table(grid)
         elif isinstance(block, Table):
             grid = Grid(*block.head, box=None, pad_edge=False)
             for row in block.rows:
                 grid.add_row(*(escape(cell) for cell in row))
-            out.print(grid, highlight=False)
+            print_table(grid)
 
 
 def note(
@@ -212,8 +213,8 @@ def note(
 
     nightcure note last mould_number=K-12 resin_batch="PL 2231" catalyst_weighed_g=16
 
-    mould_number, part_number, resin_batch, catalyst_weighed_g and remarks have their place on the
-    sheet; other fields are added. It may be done while a night runs.
+    mould_number, part_number, made_by, resin_batch, catalyst_weighed_g and remarks have their place
+    on the sheet; other fields are added. It may be done while a night runs.
     """
     with sentences():
         from ..errors import BadInput

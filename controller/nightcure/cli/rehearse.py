@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.markup import escape
 
-from .show import err, out, print_json, sentences
+from .show import err, out, print_json, print_table, sentences
 
 if TYPE_CHECKING:
+    from rich.table import Table
+
     from ..oven.thermal import Network
     from ..profile import Profile
     from ..settings import Settings
@@ -186,7 +188,7 @@ def _list_faults() -> None:
     table = Table("fault", "what happens", box=None, pad_edge=False)
     for name, what in FAULTS.items():
         table.add_row(name, what)
-    out.print(table)
+    print_table(table)
 
 
 def _report(settings: Settings, profile: Profile, result: Rehearsal) -> None:
@@ -201,7 +203,7 @@ def _report(settings: Settings, profile: Profile, result: Rehearsal) -> None:
     out.print(_figures_table(f))
     out.print()
     if f.milestones:
-        out.print(_milestones_table(f))
+        print_table(_milestones_table(f))
         out.print()
     for t_s, _name, message in result.events:
         out.print(
@@ -240,7 +242,7 @@ def _figures_table(f: Figures) -> object:
     return table
 
 
-def _milestones_table(f: Figures) -> object:
+def _milestones_table(f: Figures) -> Table:
     from rich.table import Table
 
     from ..units import show_duration
@@ -278,7 +280,7 @@ def _stress(
         title=f"{profile.name}: nothing retuned", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0),
         caption="K; soak error while the soak's clock counts; mean of |error| over ramp and soak",
     )  # fmt: skip
-    for heading in ("oven", "by", "outcome", "overshoot", "soak error", "mean", "switched"):
+    for heading in ("oven", "by", "outcome", "overshoot", "soak error", "mean", "relay"):
         table.add_column(heading, no_wrap=True)
     for row in rows:
         f = row.figures

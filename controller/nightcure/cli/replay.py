@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .show import err, out, print_json, sentences
+from .show import err, out, print_json, print_table, sentences
 from .which import JsonOption, LedgerOption, OvenOption, night_number, open_reader, when
 
 if TYPE_CHECKING:
@@ -209,7 +209,7 @@ def _verify(reader: LedgerReader, night_id: int, as_json: bool) -> bool:
         table = Table("what", "ticks", "first", box=None, pad_edge=False)
         for meaning, ticks, difference in meanings(found):
             table.add_row(meaning, str(ticks), escape(told(difference, _second)))
-        out.print(table, highlight=False)
+        print_table(table)
         recorded_s, now_s = found.heater_s
         out.print(
             f"\nHeater on for {recorded_s / 60:.1f} min as recorded, {now_s / 60:.1f} min now.",

@@ -10,7 +10,8 @@ import numpy as np
 
 from ..errors import BadInput
 from ..units import show_difference, show_duration, show_temperature
-from .show import out
+from .plot import Axis, Curve, canvas
+from .show import print_table
 
 if TYPE_CHECKING:
     from rich.text import Text
@@ -62,7 +63,7 @@ def table(before: Figures, after: Figures, units: TemperatureUnit) -> None:
         ("relay switched", (str(before.switchings), str(after.switchings))),
     ):
         shown.add_row(name, *values)
-    out.print(shown, highlight=False)
+    print_table(shown)
 
 
 def _thin(c: Curves, values: list[float], points: int) -> tuple[list[float], list[float]]:
@@ -74,25 +75,17 @@ def _thin(c: Curves, values: list[float], points: int) -> tuple[list[float], lis
 
 def terminal(before: Curves, after: Curves, width: int) -> Text:
     """Both nights' air and slowest part over the hours."""
-    import plotext
-    from rich.text import Text as Rich
-
-    plotext.clear_figure()
-    plotext.theme("clear")
-    plotext.plot_size(width, 22)
+    curves = []
     for c, said, air, part in (
         (before, "as it was", "gray", "gray+"),
         (after, "changed", "orange+", "green+"),
     ):
-        xs, ys = _thin(c, c.air_c, 4 * width)
-        plotext.plot(xs, ys, label=f"air, {said}", color=air, marker="braille")
+        curves.append(Curve(f"air, {said}", *_thin(c, c.air_c, 4 * width), air))
         if c.parts_c:
             name = _slowest(c)
-            xs, ys = _thin(c, c.parts_c[name], 4 * width)
-            plotext.plot(xs, ys, label=f"{name}, {said}", color=part, marker="braille")
-    plotext.xlabel("hours")
-    plotext.ylabel("°C")
-    return Rich.from_ansi(plotext.build())
+            thin = _thin(c, c.parts_c[name], 4 * width)
+            curves.append(Curve(f"{name}, {said}", *thin, part))
+    return canvas(curves, (width, 21), Axis("hours since the start"), Axis("°C"))
 
 
 def _slowest(c: Curves) -> str:
@@ -115,7 +108,7 @@ def draw(before: Curves, after: Curves, told: str, path: Path) -> None:
         from matplotlib.figure import Figure
     except ImportError:
         raise BadInput(
-            "--plot needs matplotlib; install nightcure with its extra 'plots'."
+            "--plot needs matplotlib; install nightcure with its extra 'planning'."
         ) from None
     figure = Figure(figsize=(11.7, 7.0), layout="constrained")
     FigureCanvasAgg(figure)

@@ -11,16 +11,43 @@ from typing import Any
 import typer
 from rich.console import Console
 from rich.markup import escape
+from rich.table import Table
+from rich.text import Text
 
 from ..errors import NightcureError
 
 out = Console()
 err = Console(stderr=True)
+#: Between two columns of a table.
+GAP = 2
 
 
 def print_json(data: dict[str, Any]) -> None:
     """One JSON object on standard output, nothing else."""
     typer.echo(json.dumps(data, indent=2, ensure_ascii=False))
+
+
+def print_table(table: Table) -> None:
+    """A table without a box on standard output, in which no word is cut.
+
+    Columns get the room in which their cells take the fewest lines; a word is broken, not
+    shortened, where even the longest words of all columns are wider than the screen.
+    """
+    texts = [
+        [Text.from_markup(str(cell)).plain for cell in (column.header, *column.cells)]
+        for column in table.columns
+    ]
+    least = [max((len(w) for t in cells for w in t.split()), default=1) for cells in texts]
+    most = [max(map(len, cells)) for cells in texts]
+    room = out.width - GAP * (len(texts) - 1)
+    while sum(least) > room and max(least) > 1:
+        least[least.index(max(least))] -= 1
+    while sum(least) < room and any(n < m for n, m in zip(least, most, strict=True)):
+        lines = [m / n for n, m in zip(least, most, strict=True)]
+        least[lines.index(max(lines))] += 1
+    for column, wide in zip(table.columns, least, strict=True):
+        column.overflow, column.width = "fold", wide
+    out.print(table, highlight=False)
 
 
 def print_qr(address: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ import numpy as np
 from rich.text import Text
 
 from ..errors import BadInput
+from .plot import Axis, Curve, canvas, round_ticks
 
 if TYPE_CHECKING:
     from ..survey.identified import Survey, Value
@@ -22,49 +24,29 @@ def _scale(found: Survey) -> tuple[float, str]:
 
 def terminal_plot(found: Survey, width: int) -> Text:
     """Measured points and fitted curve, the residuals under them."""
-    import plotext
-
     p = found.problem
     per, unit = _scale(found)
     first_s = float(p.time_s[0])
     rows = (p.time_s[p.rows] - first_s) / per
     times, air, _ = found.band_c(2 * width)
-    plotext.clear_figure()
-    plotext.theme("clear")
-    plotext.plot_size(width, 18)
-    plotext.plot(
-        list((times - first_s) / per), list(air), label="fitted", color="orange+", marker="braille"
-    )
     many = max(len(rows) // width, 1)
-    plotext.scatter(
-        list(rows[::many]), list(p.air_c[::many]), label="measured", color="blue+", marker="dot"
-    )
-    ends = float(times[-1] - first_s) / per
-    marks = round_marks(ends)
-    plotext.xlim(0.0, ends)
-    plotext.xticks(marks, [f"{mark:g}" for mark in marks])
-    plotext.ylabel("°C")
-    upper = plotext.build()
-    plotext.clear_figure()
-    plotext.theme("clear")
-    plotext.plot_size(width, 7)
+    across = Axis("", ends=(0.0, float(times[-1] - first_s) / per))
+    upper = canvas(
+        [
+            Curve("fitted", ((times - first_s) / per).tolist(), air.tolist(), "orange+"),
+            Curve("measured", rows[::many].tolist(), p.air_c[::many].tolist(), "blue+", "dot",
+                  line=False),
+        ],
+        (width, 17), across, Axis("air, °C"),
+    )  # fmt: skip
     left = found.fit.residuals_c[::many]
-    plotext.scatter(list(rows[::many]), list(left), color="blue+", marker="dot")
-    most = max(float(np.max(np.abs(left))), 0.1)
-    plotext.xlim(0.0, ends)
-    plotext.xticks(marks, [f"{mark:g}" for mark in marks])
-    plotext.ylim(-most, most)
-    plotext.yticks([-most, 0, most], [f"{-most:.2f}", "0", f"{most:.2f}"])
-    plotext.ylabel("left over, K")
-    plotext.xlabel(unit)
-    return Text.from_ansi(upper + "\n" + plotext.build())
-
-
-def round_marks(ends: float) -> list[float]:
-    """Round numbers from 0 to `ends`, four to nine of them."""
-    steps = [unit * ten for ten in (0.01, 0.1, 1.0, 10.0, 100.0, 1000.0) for unit in (1, 2, 5)]
-    step = next((s for s in steps if ends / s <= 8.0), ends)
-    return [round(i * step, 6) for i in range(int(ends / step + 1e-9) + 1)]
+    most = round_ticks(0.0, max(float(np.max(np.abs(left))), 0.1), 1)[-1]
+    lower = canvas(
+        [Curve("", rows[::many].tolist(), left.tolist(), "blue+", "dot", line=False)],
+        (width, 7), replace(across, label=unit),
+        Axis("measured less fitted, K", (-most, 0.0, most), ends=(-most, most)),
+    )  # fmt: skip
+    return Text("\n").join([upper, lower])
 
 
 def draw(found: Survey, path: Path) -> None:
@@ -78,7 +60,7 @@ def draw(found: Survey, path: Path) -> None:
         from matplotlib.figure import Figure
     except ImportError:
         raise BadInput(
-            "--plot needs matplotlib; install nightcure with its extra 'plots'."
+            "--plot needs matplotlib; install nightcure with its extra 'planning'."
         ) from None
     p = found.problem
     per, unit = _scale(found)

@@ -36,7 +36,7 @@ def pdf(document: Document, paper: str = "a4") -> bytes:
         from reportlab.platypus import SimpleDocTemplate
     except ImportError:
         raise BadInput(
-            "A PDF needs reportlab; install nightcure with its extra 'record', or write an .html "
+            "A PDF needs reportlab; install nightcure with its extra 'planning', or write an .html "
             "and print that."
         ) from None
     from .fonts import printable, register

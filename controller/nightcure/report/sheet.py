@@ -85,6 +85,14 @@ def _morning(facts: Facts) -> list[Block]:
     return [Heading("What may be done next"), Table(("part", "next", "foretold", "found"), rows)]
 
 
+def priced(facts: Facts, extras: Extras) -> tuple[float | None, str]:
+    """A kWh's price and currency: as it was said, else as the oven had them that night."""
+    if extras.price_per_kwh is not None:
+        return extras.price_per_kwh, extras.currency
+    own = facts.settings.get("electricity") or {}
+    return own.get("price_per_kwh"), extras.currency or own.get("currency", "")
+
+
 def _figures(facts: Facts, extras: Extras) -> tuple[tuple[str, str], ...]:
     g, units = facts.tick_summary, facts.units
     end_s = facts.night.ended_s if facts.night.ended_s is not None else g.last_wall_s
@@ -97,10 +105,10 @@ def _figures(facts: Facts, extras: Extras) -> tuple[tuple[str, str], ...]:
     power_w = float(facts.settings["heater"]["power_w"])
     kwh = facts.energy_kwh
     rows.append(("Energy of the heater", f"{kwh:.2f} kWh, at its stated {power_w:g} W"))
-    if extras.price_per_kwh is not None:
-        unit = f" {extras.currency}" if extras.currency else ""
-        cost = kwh * extras.price_per_kwh
-        rows.append(("Cost", f"{cost:.2f}{unit} at {extras.price_per_kwh:g}{unit} a kWh"))
+    price, currency = priced(facts, extras)
+    if price is not None:
+        unit = f" {currency}" if currency else ""
+        rows.append(("Cost", f"{kwh * price:.2f}{unit} at {price:g}{unit} a kWh"))
     if g.over_setpoint_k is not None:
         told = show_difference(max(g.over_setpoint_k, 0.0), units)
         rows.append(("Air above the setpoint at most", told))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from .facts import Facts
-from .sheet import Extras
+from .sheet import Extras, priced
 from .verdict import verdict
 
 
@@ -13,7 +13,8 @@ def summary(facts: Facts, extras: Extras) -> dict[str, Any]:
     """What `nightcure record --json` prints."""
     g, night = facts.tick_summary, facts.night
     said, tone = verdict(facts)
-    cost = None if extras.price_per_kwh is None else facts.energy_kwh * extras.price_per_kwh
+    price, currency = priced(facts, extras)
+    cost = None if price is None else facts.energy_kwh * price
     return {
         "night": night.id,
         "label": night.label,
@@ -28,7 +29,7 @@ def summary(facts: Facts, extras: Extras) -> dict[str, Any]:
         "length_s": round(g.length_s, 1),
         "energy_kwh": round(facts.energy_kwh, 4),
         "cost": None if cost is None else round(cost, 4),
-        "currency": extras.currency or None,
+        "currency": currency or None,
         "over_setpoint_k": g.over_setpoint_k,
         "switchings": facts.switchings,
         "segments": [
