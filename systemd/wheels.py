@@ -18,11 +18,12 @@ from typing import NamedTuple
 from pieces import HERE, SOURCES, Refused
 
 #: What the package brings beyond the least: pins, plans and surveys, the record as a PDF, messages.
-EXTRAS = ("pi", "planning", "record", "notifications")
+EXTRAS = ("pi", "planning", "notifications")
 #: Published as sources only; pure Python, so any machine can build them.
 FROM_SOURCES = ("sdnotify",)
-#: Needs packages of which there are sources only: messages by a browser's push are not in.
-NOT_IN = ("pywebpush",)
+#: Needs packages of which there are sources only: messages by a browser's push are not in. And what
+#: draws a plan or a survey into a file, forty megabytes that no night needs.
+NOT_IN = ("pywebpush", "matplotlib")
 #: Debian's name of a processor -> Python's.
 PROCESSORS = {"amd64": "x86_64", "arm64": "aarch64"}
 
