@@ -30,6 +30,8 @@ def test_a_learned_resin_is_drawn_as_it_was_learned_and_the_other_by_its_card() 
     assert (cure.mean(), cure.std()) == pytest.approx((-0.2, 0.15), abs=0.01)
     assert np.corrcoef(gel, cure)[0, 1] == pytest.approx(0.6, abs=0.05)
     assert np.all(found.cure_z[:, 0] == 0.0)
+    assert np.all(found.maker_times[:, 0] == 1.0), "whose it is, is known"
+    assert np.ptp(found.maker_times[:, 1]) > 0.0
     other, card = np.log(found.gel_times[:, 1]), np.log(by_card.gel_times[:, 1])
     assert (other.mean(), other.std()) == pytest.approx((card.mean(), card.std()), abs=0.01)
     assert np.all(by_card.weighing_times == 1.0)
