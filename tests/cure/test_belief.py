@@ -23,6 +23,8 @@ from nightcure.cure.own_heat import (
     SDS,
     TERMS,
     OwnHeat,
+    sight_k,
+    sight_words,
 )
 from tests.curing_nights import HiddenNight, hidden_night
 
@@ -188,3 +190,11 @@ def test_what_is_left_to_come_may_be_past_belief() -> None:
 
     answer = belief.answer(only_the_quickest, [25.0] * 100)
     assert math.isfinite(answer.demould_min[2])
+
+
+def test_whether_heat_can_be_seen_is_said_by_the_mould_it_must_warm() -> None:
+    """0.7 of 0.8 kg at 350 kJ/kg into 13.2 kJ/K: 14.8 K (by hand)."""
+    assert sight_k(FIGURES, 0.8, 13_200.0) == pytest.approx(14.85, abs=0.01)
+    assert sight_k(COLD, 0.8, 13_200.0) == 0.0
+    said = [sight_words(k) for k in (0.0, 5.0, 30.0)]
+    assert said == ["nothing to see of it", "seldom enough to be seen", "mostly seen"]
