@@ -221,7 +221,8 @@ class Trial:
         for words in (f"dpkg -i {self.package}", "dpkg -r nightcure"):
             said = b.sh(f"{words}; true")
             assert "A night is under way" in said, said
-            assert "ii" in b.sh("dpkg -l nightcure | tail -n 1"), "still installed"
+            status = b.sh("dpkg-query -W -f '${db:Status-Status}' nightcure")
+            assert status == "installed", status
             assert b.sh(f"systemctl show --value -p MainPID {CONTROLLER}") == pid
         assert b.phase() == "soak"
 
