@@ -48,6 +48,7 @@ def test_a_box_and_a_tube_of_its_sides_come_to_the_same(client: TestClient) -> N
         ({"tube_m": [1.0, 1.0, 1.0]}, "length is missing"),
         ({"inside_m": [1.0, 1.0, 1.0], "hold_c": 3.0}, "not above the ambient"),
         ({"inside_m": [1.0, 1.0, 1.0], "power_w": 0.0}, "power_w"),
+        ({"inside_m": [1.0, 1.0, 1.0], "heat_to_c": 5.0}, "warms nothing"),
         ({"inside_m": [1.0, 1.0, 1.0], "card": "vinyl-ester", "catalyst_pct": 4.9}, "catalyst"),
     ],
 )

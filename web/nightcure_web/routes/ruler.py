@@ -37,6 +37,12 @@ async def ruler(services: ServicesOf, request: Request, _: Who, asked: Ruler) ->
     """
     if not all(find_spec(name) for name in ("numpy", "scipy")):
         raise Problem(501, NO_NUMERICS)
+    if asked.heat_to_c <= asked.ambient_c:
+        raise Problem(
+            422,
+            f"One heat to {asked.heat_to_c:g} °C warms nothing in a shed of {asked.ambient_c:g} "
+            f"°C; it should go higher.",
+        )
     jobs: Jobs = request.app.state.jobs
     if jobs.busy:
         raise Problem(

@@ -33,7 +33,7 @@ export function Cards({ live }: { live: Live }) {
           )}
           {cards && own.length === 0 && <p>None of your own yet.</p>}
         </section>
-        {cards && <NewCard cards={cards.filter((c) => !c.own)} units={live.units} onSaved={load} />}
+        {cards && <NewCard cards={cards.filter((c) => !c.own)} cups={live.cups ?? []} units={live.units} onSaved={load} />}
       </div>
       {deleting && (
         <Asked

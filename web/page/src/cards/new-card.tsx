@@ -4,7 +4,7 @@ import { get, post, sentenceOf } from "../api";
 import { read } from "../fields";
 import { forget, useKept } from "../kept";
 import { Asked, Refusal } from "../sheet";
-import type { CardCheck, CardOffer, Units } from "../types";
+import type { CardCheck, CardOffer, GelCup, Units } from "../types";
 import { celsius, degrees, inUnits, plain } from "../words";
 import { Cup } from "./cup";
 
@@ -43,7 +43,7 @@ function fromCelsius(text: string, u: Units): string {
 /** Whether an answer is a temperature. */
 const warm = (key: string): boolean => key.endsWith("_c");
 
-export function NewCard({ cards, units: u, onSaved }: { cards: CardOffer[]; units: Units; onSaved: () => Promise<void> }) {
+export function NewCard({ cards, cups, units: u, onSaved }: { cards: CardOffer[]; cups: GelCup[]; units: Units; onSaved: () => Promise<void> }) {
   const [draft, setDraft] = useKept<Draft>("card.draft", FIRST);
   const [step, setStep] = useKept("card.step", 0);
   const [asked, setAsked] = useState<Questions | null>(null);
@@ -72,6 +72,7 @@ export function NewCard({ cards, units: u, onSaved }: { cards: CardOffer[]; unit
   const answer = (key: string, text: string): void => setDraft({ ...draft, answers: { ...draft.answers, [key]: warm(key) ? toCelsius(text, u) : text } });
   const row = (i: number, what: Partial<GelRow>): void => setDraft({ ...draft, rows: draft.rows.map((r, j) => (j === i ? { ...r, ...what } : r)) });
   const fault = (key: string): string => inUnits(check?.faults[key] ?? "", u);
+  const whole = (r: GelRow): boolean => [r.temp_c, r.minutes, fixed ? "-" : r.pct].every((t) => t.trim() !== "");
   const fields = asked.questions.filter((q) => (step === 0) === WHO.includes(q.key));
   const here = step === 1 ? Object.keys(check?.faults ?? {}).filter((k) => k.startsWith("gel/")) : fields.map((q) => q.key).filter((k) => check?.faults[k]);
   return (
@@ -113,12 +114,17 @@ export function NewCard({ cards, units: u, onSaved }: { cards: CardOffer[]; unit
                 <Typed label="gels after, minutes" value={r.minutes} number fault="" onInput={(minutes) => row(i, { minutes })} />
                 <button type="button" class="small" aria-label={`Take out gel time ${i + 1}`} onClick={() => setDraft({ ...draft, rows: draft.rows.filter((_, j) => j !== i) })}>Take out</button>
               </div>
-              <Refusal>{fault(`gel/${i}`)}</Refusal>
+              <Refusal>{whole(r) ? fault(`gel/${i}`) : `All of it is needed: temperature, ${fixed ? "" : "catalyst, "}minutes.`}</Refusal>
             </fieldset>
           ))}
           <div class="row">
             <button type="button" class="plain" onClick={() => setDraft({ ...draft, rows: [...draft.rows, EMPTY] })}>A row of the data sheet</button>
           </div>
+          {cups.filter((c) => c.gel_row).map(({ batch, gel_row }) => (
+            <button key={batch} type="button" class="plain" onClick={() => setDraft({ ...draft, rows: [...draft.rows, { temp_c: String(gel_row![0]), pct: "", minutes: String(gel_row![1]) }] })}>
+              The row of {batch}'s cup: {plain(gel_row![1])} min at {plain(degrees(gel_row![0], u))} °{u}
+            </button>
+          ))}
           <Cup fixed={fixed} units={u} onRow={(r) => setDraft({ ...draft, rows: [...draft.rows, r] })} />
         </>
       )}
