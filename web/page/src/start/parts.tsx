@@ -82,7 +82,7 @@ export function Parts({ parts, cards, thermometers, batches, onChange }: Props) 
               </label>
               {batches && (
                 <label class="field">
-                  <span><span class="sr">{p.name}, </span>resin batch</span>
+                  <span><span class="sr">{p.name}, </span>batch</span>
                   <input type="text" maxLength={60} autocomplete="off" value={p.batch ?? ""} onInput={(e) => set(i, { batch: e.currentTarget.value || null })} />
                 </label>
               )}
