@@ -276,8 +276,6 @@ export interface Plan {
   probability: number;
   /** The same should a resin on a generic card be a slow maker's; null where none is generic. */
   probability_if_slow_maker: number | null;
-  /** The same if it is like its kind; a plan that tells it has every maker's in `probability`. */
-  probability_if_like_its_kind?: number | null;
   goal: MilestoneName;
   deadline_s: number;
   energy_kwh: Spread;

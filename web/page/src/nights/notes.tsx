@@ -11,6 +11,7 @@ const WEIGHED = "catalyst_weighed_g";
 const FIELDS: readonly (readonly [string, string])[] = [
   ["mould_number", "Mould number"],
   ["part_number", "Part number"],
+  ["made_by", "Made by"],
   ["resin_batch", "Resin batch"],
   [WEIGHED, "Catalyst weighed, g"],
   ["remarks", "Remarks"],

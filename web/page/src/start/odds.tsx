@@ -48,9 +48,8 @@ interface Props {
   onTake: (profile: Profile, told: Omit<Told, "about">) => void;
 }
 
-/** Odds in a word; where a slow maker's resin is not in them yet, the more careful one. */
-export function chance({ probability, probability_if_slow_maker: slow, probability_if_like_its_kind: kind }: Plan): string {
-  const p = kind === undefined && slow !== null ? Math.min(0.96, (probability + slow) / 2) : probability;
+/** Odds in a word; every maker's resin is in them. */
+export function chance({ probability: p }: Plan): string {
   return p >= 0.97 ? "very likely" : p >= 0.8 ? "likely" : p >= 0.5 ? "perhaps" : "hardly";
 }
 
