@@ -16,9 +16,9 @@ import numpy as np
 
 from ..cure.box_air import Box
 from ..errors import BadInput
-from ..oven.arrays import Array
 from ..profile import Profile
 from .answer import too_soon
+from .night_results import Nights
 from .plan import Plan, plan_night
 from .pool import Job, Progress, WorkerPool, worker_pool
 from .propose import SURE, TRIED_SURE, accept, propose
@@ -106,21 +106,11 @@ class Search:
         t = self.tonight
         profiles = tuple(build(t, self.room, s, self.box) for s in fresh)
         found = self.workers.run([Job(t, self.sampled, profiles, t.deadline_s + 60.0)])[0]
-        kwh: Array = found.energy_j.mean(axis=0) / 3.6e6
-        met = found.met_without_trip(t.deadline_s)
-        goal: Array = np.sort(np.where(met, found.goal_s, np.inf), axis=0)
-        by_s = goal[int(np.ceil(SURE * len(goal))) - 1]
-        chances = np.mean(met, axis=0)
-        for s, energy, late, chance in zip(fresh, kwh, by_s, chances, strict=True):
-            mild = s.soak_c + s.ramp_c_per_h / RAMP_PER_DEGREE
-            figures: dict[Kind, float] = {
-                "least stress": mild + TIE * float(energy),
-                "least energy": float(energy),
-                "earliest": float(late) + TIE * float(energy),
-            }
+        for i, s in enumerate(fresh):
+            chance, figures = _judged(s, found, i, t.deadline_s)
             if chance < TRIED_SURE:
                 figures = dict.fromkeys(KINDS, float("inf"))
-            self.known[s] = Tried(s, float(chance), figures)
+            self.known[s] = Tried(s, chance, figures)
 
     def best(self, kind: Kind, count: int = 1) -> list[Tried]:
         """The best of a kind; the likeliest where none meets the goal."""
@@ -203,31 +193,52 @@ def advise(
                 tonight, judges, (build(tonight, search.room, shape, box),),
                 tonight.deadline_s + 60.0,
             )  # fmt: skip
-            met = workers.run([job])[0].met_without_trip(tonight.deadline_s)
-            return float(np.mean(met))
+            share, figures = _judged(shape, workers.run([job])[0], 0, tonight.deadline_s)
+            if share >= SURE:
+                sure[shape] = figures
+            return share
 
+        sure: dict[Shape, dict[Kind, float]] = {}
+        for kind in KINDS:
+            if found[kind].chance >= TRIED_SURE:
+                _surer(search, found[kind].shape, chance)
         out = []
         for kind in KINDS:
-            best = found[kind]
-            surer = _surer(search, best.shape, chance) if best.chance >= TRIED_SURE else None
-            plan = planned(build(tonight, search.room, surer or best.shape, box))
-            out.append(Advice(kind, plan, best.figures[kind], surer is not None))
+            # Of all that proved sure: what made one kind's surer may have made it the worse.
+            shape, figure = found[kind].shape, found[kind].figures[kind]
+            if sure:
+                shape = min(sure, key=lambda s: sure[s][kind])
+                figure = sure[shape][kind]
+            plan = planned(build(tonight, search.room, shape, box))
+            out.append(Advice(kind, plan, figure, bool(sure)))
     return tuple(out)
 
 
-def _surer(search: Search, shape: Shape, chance: Callable[[Shape], float]) -> Shape | None:
-    """Longer, then warmer, in growing steps, until the nights it is judged by find it sure too.
+def _judged(
+    shape: Shape, found: Nights, i: int, deadline_s: float
+) -> tuple[float, dict[Kind, float]]:
+    """The share of nights that reach the goal without a trip, and each kind's figure."""
+    met = found.met_without_trip(deadline_s)[:, i]
+    kwh = float(found.energy_j[:, i].mean() / 3.6e6)
+    goal_s = np.sort(np.where(met, found.goal_s[:, i], np.inf))
+    by_s = float(goal_s[int(np.ceil(SURE * len(goal_s))) - 1])
+    mild = shape.soak_c + shape.ramp_c_per_h / RAMP_PER_DEGREE
+    return float(np.mean(met)), {
+        "least stress": mild + TIE * kwh,
+        "least energy": kwh,
+        "earliest": by_s + TIE * kwh,
+    }
 
-    None where no such step makes it so.
-    """
+
+def _surer(search: Search, shape: Shape, chance: Callable[[Shape], float]) -> None:
+    """Longer, then warmer, in growing steps, until the nights it is judged by find it sure too."""
     for step in range(MOST_SURER):
         if chance(shape) >= SURE:
-            return shape
+            return
         more = 1.5**step
         longer = search.allowed(replace(shape, hours=(1.0 + 0.05 * more) * shape.hours + 1.0 / 12))
         if longer == shape:
             longer = search.allowed(replace(shape, soak_c=shape.soak_c + 0.5 * more))
         if longer == shape:
-            return None
+            return
         shape = longer
-    return None
