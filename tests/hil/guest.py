@@ -59,9 +59,9 @@ def high(number: int) -> bool:
         return False
 
 
-def pull(number: int, word: str) -> None:
+def pull(line: int, word: str) -> None:
     """What a line is at while nobody drives it: pull-up or pull-down."""
-    Path(line_file(number, "pull")).write_text(word)
+    Path(line_file(line, "pull")).write_text(word)
 
 
 def status() -> Any:

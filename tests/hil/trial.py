@@ -204,13 +204,13 @@ class Trial:
         b = self.board
         switch = "/sys/module/gpio_sim/parameters/persist_gpio_outputs"
         b.sh(f"echo 0 > {switch}")
-        b.machine.ask("pull", number=17, word="pull-down")
+        b.machine.ask("pull", line=17, word="pull-down")
         for _ in range(self.runs):
             b.heats()
             kill = f"systemctl kill --kill-whom=main --signal=KILL {CONTROLLER}"
             self.took("SIGKILL, strict_gpiod and a pull-down", b.until_off(kill, 30.0))
         b.sh(f"echo 1 > {switch}")
-        b.machine.ask("pull", number=17, word="pull-up")
+        b.machine.ask("pull", line=17, word="pull-up")
         b.heats()
 
     def upgrade_refused(self) -> None:
@@ -295,7 +295,7 @@ class Trial:
         assert "is 'pinctrl-another'" in b.sh(f"nightcure check {OVEN}; true")
         b.machine.ask("chip_away", name="other")
         b.machine.ask("chip", name="header", label="pinctrl-bcm2835", lines=54)
-        b.machine.ask("pull", number=17, word="pull-up")
+        b.machine.ask("pull", line=17, word="pull-up")
 
     # ---- ends of the board -----------------------------------------------------------------------
 
