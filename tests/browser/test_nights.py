@@ -43,6 +43,7 @@ def test_a_night_has_its_label_its_notes_and_who_asked(
     see(page, archive, "nights")
     page.get_by_role("link", name=re.compile("^Night 1")).click()
     page.get_by_label("Label").fill("Hatch lid 3")
+    page.get_by_label("Made by").fill("Ann")
     page.get_by_label("Resin batch").fill("B-1174")
     page.get_by_label("Catalyst weighed, g").fill("16.2")
     page.get_by_label("Remarks").fill("Pinhole at the rim.\nSanded.")
@@ -55,6 +56,7 @@ def test_a_night_has_its_label_its_notes_and_who_asked(
     assert noted == {
         "mould_number": "",
         "part_number": "",
+        "made_by": "Ann",
         "resin_batch": "B-1174",
         "catalyst_weighed_g": "16.2",
         "remarks": "Pinhole at the rim.\nSanded.",
