@@ -135,9 +135,12 @@ def test_the_oven_is_tested_and_told(
     low, high = (float(n) for n in re.findall(r"[\d.]+(?= W/K)", told))
     assert low < high
     assert 0.9 * BOX.loss_w_per_k < 0.5 * (low + high) < 1.1 * BOX.loss_w_per_k
+    assert quiet == []
     survey.get_by_role("button", name="Write this into the oven …").click()
     dialog.get_by_role("button", name="Write it").click()
     expect(dialog.get_by_role("alert")).to_contain_text("it has no oven.toml to write into")
+    assert [line for line in quiet if "409 (Conflict)" not in line] == []  # what was refused
+    quiet.clear()
     dialog.get_by_role("button", name="Back").click()
     assert faults(page) == []
     see(page, running, "nights")
