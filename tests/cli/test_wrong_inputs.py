@@ -25,7 +25,7 @@ WRONG: list[tuple[tuple[str, ...], str]] = [
     ((*TONIGHT, "--nights", "5"), "it should be 20 to 100000."),
     ((*TONIGHT, "--by", "late"), "a time of day such as 7:30 or 20:00."),
     ((*TONIGHT, "--by", "20:00"), "it should be later."),
-    ((*TONIGHT, "--price-per-kwh", "-1"), "it should not be below 0."),
+    ((*TONIGHT, "--price-per-kwh", "-1"), "it should be 0 to 1000."),
     ((*TONIGHT, "--plot", "night.doc"), "it must end in .svg, .png or .pdf."),
     (("demo", "--speed", "0"), "greater than or equal to 1"),
     (("demo", "--port", "99999"), "less than or equal to 65535"),

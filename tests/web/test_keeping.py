@@ -125,7 +125,7 @@ def test_no_file_of_the_server_is_read_for_a_card(client: TestClient, card: str)
     body = {**MINE, "parts": [{**PART, "card": card}]}
     answer = client.post("/api/profiles/check", json=body)
     assert answer.status_code == 422
-    assert "there is no shipped resin card" in answer.json()["detail"]
+    assert "there is no resin card" in answer.json()["detail"]
     assert "root:" not in answer.text
 
 

@@ -115,6 +115,7 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
             ("web.port", "Port", "", "Where the page listens."),
             ("web.reading", "Reading", "", "open: whoever reaches the page sees the oven."),
             ("web.hosts", "Names", "", "Names the page goes by besides this machine's own."),
+            ("web.ovens", "Ovens", "", "Other ovens' pages, shown beside this one."),
             ("web.proxies", "Proxies", "", "They alone may say for whom they ask."),
             ("ledger", "Ledger", "", "The file that keeps everything."),
         ),

@@ -120,7 +120,12 @@ PLAN: Any = {
     "probability_if_like_its_kind": 0.97,
     "probability_if_slow_maker": 0.72,
     "probability_if_quick_maker": 1.0,
-    "too_much_at_once": None,
+    "too_much_at_once": {
+        "parts": ["Rim"],
+        "resin_kg": [3.0],
+        "would_do_kg": [2.1],
+        "probability": 0.03,
+    },
     "standard_error": 0.012,
     "goal": "demould",
     "deadline_s": 43200.0,
