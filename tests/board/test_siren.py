@@ -67,6 +67,21 @@ def test_a_button_pressed_between_two_ticks_is_kept(
     outputs.close()
 
 
+def test_the_buttons_pin_is_read_beside_the_loop(
+    pins: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Fails before this: a read that hangs would have held up the tick."""
+    readers: set[str] = set()
+    monkeypatch.setattr(
+        siren.PressButton, "pressed", lambda _: readers.add(threading.current_thread().name)
+    )
+    outputs = SignalOutputs(SETTINGS_TELLING)
+    wait_for(lambda: bool(readers), 5, "it is looked at")
+    outputs.silence_pressed()
+    outputs.close()
+    assert readers == {"siren"}
+
+
 def fails(_: Switch, on: bool) -> None:
     raise OSError("the line is gone")
 

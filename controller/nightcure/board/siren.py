@@ -46,9 +46,12 @@ class SignalOutputs:
         self._changed.set()
 
     def silence_pressed(self) -> bool:
-        """Whether the silence button is held, or was pressed since this was asked last."""
+        """Whether the silence button is held, or was pressed since this was asked last.
+
+        Its pin is read by the thread alone: one that hangs holds up no tick.
+        """
         pressed, self._pressed = self._pressed, False
-        return pressed or self._held()
+        return pressed
 
     def close(self) -> None:
         """Everything off, and the pins given back."""
