@@ -5,6 +5,8 @@ All laws take arrays of any one shape, degree of cure and °C, and give da/dt in
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -195,25 +197,52 @@ class KineticRun:
 def run(law: Law, history: History, points: int = POINTS) -> KineticRun:
     """Integrate a law over a history, straight lines between its points.
 
-    Radau IIA of order 5: implicit, so that no cure is too fast for it; relative error 1e-7.
+    Radau IIA of order 5: implicit, so that no cure is too fast for it; relative error 1e-7. A long
+    line is integrated by itself, in steps as long as its error allows; where points lie close
+    together no step passes over more than a few of them.
     """
     known = np.array(history)
-    t0, t1 = float(known[0, 0]), float(known[-1, 0])
+    times_s, temps_c = known[:, 0], known[:, 1]
+    t0, t1 = float(times_s[0]), float(times_s[-1])
+    longest_s = max(LONGEST_STEP_S, (t1 - t0) / 20_000)
 
     def slope(t_s: float, degree: Array) -> Array:
-        return law.rate(degree, np.atleast_1d(np.interp(t_s, known[:, 0], known[:, 1])))
+        return law.rate(degree, np.atleast_1d(np.interp(t_s, times_s, temps_c)))
 
     time_s = np.linspace(t0, t1, points)
-    longest_s = max(LONGEST_STEP_S, (t1 - t0) / 20_000)
-    solved = solve_ivp(
-        slope, (t0, t1), [law.seed], "Radau", t_eval=time_s, rtol=1e-7, atol=1e-10,
-        max_step=longest_s, first_step=min(1.0, t1 - t0),
-    )  # fmt: skip
-    if not solved.success:
-        raise BadInput(f"the kinetics could not be integrated: {solved.message}.")
-    degree: Array = np.maximum.accumulate(np.clip(solved.y[0], 0.0, 1.0))
-    part_c: Array = np.interp(time_s, known[:, 0], known[:, 1])
-    return KineticRun(time_s, part_c, degree)
+    degree = np.full(points, law.seed)
+    now = np.array([law.seed])
+    for first_s, last_s, alone in _stretches(times_s, longest_s):
+        solved = solve_ivp(
+            slope, (first_s, last_s), now, "Radau", dense_output=True, rtol=1e-7, atol=1e-10,
+            max_step=(last_s - first_s) / 20.0 if alone else longest_s,
+            first_step=min(1.0, last_s - first_s),
+        )  # fmt: skip
+        if not solved.success:
+            raise BadInput(f"the kinetics could not be integrated: {solved.message}.")
+        inside = (time_s > first_s) & (time_s <= last_s)
+        if inside.any():
+            degree[inside] = solved.sol(time_s[inside])[0]
+        now = solved.y[:, -1]
+    degree[-1] = now[0]
+    grown: Array = np.maximum.accumulate(np.clip(degree, 0.0, 1.0))
+    part_c: Array = np.interp(time_s, times_s, temps_c)
+    return KineticRun(time_s, part_c, grown)
+
+
+def _stretches(times_s: Array, longest_s: float) -> Iterator[tuple[float, float, bool]]:
+    """Beginning and end (s) of each long line of a history, and of what lies between two; whether
+    it is one line."""
+    begin = float(times_s[0])
+    for before, after in itertools.pairwise(times_s.tolist()):
+        if after - before <= longest_s:
+            continue
+        if before > begin:
+            yield begin, before, False
+        yield before, after, True
+        begin = after
+    if float(times_s[-1]) > begin:
+        yield begin, float(times_s[-1]), False
 
 
 def degree_at(card: Card, time: Time) -> float:
