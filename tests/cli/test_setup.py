@@ -15,9 +15,10 @@ from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
 from nightcure.settings import Role, load_settings
-from nightcure.simulate.wires import W1Tree
+from nightcure.simulate.wires import W1Tree, read_pin
 from tests.setup.board import AIR, LID, RIM, SHED, VirtualBoard
 from tests.setup.terminal import Terminal
+from tests.workshop import wait_for
 
 PHRASE = "kelp and heron"
 NAMED = ["--sensor", f"{AIR}=air:Air"]
@@ -89,6 +90,14 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     t.answer("GPIO17 is the heater's", "27")
     t.answer("fan", "none")
     t.answer("stop button", "23")
+    t.answer("siren or buzzer", "23")
+    t.answer("GPIO23 is the stop button's", "16")
+    t.answer("Lamps, as alarm=26", "alarm=26 horn=20")
+    t.answer("'horn' is no lamp", "alarm=26 running=16")
+    t.answer("GPIO16 is the siren's", "alarm=26, running=20")
+    t.answer("Are they on with a high pin", "n")
+    t.answer("that silences", "13")
+    t.expect("alarm lamp: GPIO26")
     t.answer("or wired (", "wired")
     t.answer("Mains (", "eu")
     t.answer("Foam board (", "polystyrene")
@@ -117,6 +126,7 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     t.answer("Write oven.toml?", "y")
     t.expect("What follows from your answers")
     t.expect("Test both, every year")
+    t.answer("Try siren and lamps now", "n")
     assert t.end() == 0
     assert PHRASE not in t.text
     shown = t.text.replace("\r\n", "\n")
@@ -133,6 +143,10 @@ def test_every_question_at_a_terminal(board: VirtualBoard, tmp_path: Path) -> No
     assert (s.limits.cut_out_c, s.limits.cut_outs) == (65.0, 2)
     assert (s.installation.foam, s.installation.people_sleep) == ("pir", None)
     assert s.stop_button is not None
+    told = {name: (o.pin, o.active_high) for name, o in s.annunciator.outputs().items()}
+    assert told == {"siren": (16, False), "running": (20, False), "alarm": (26, False)}
+    assert s.annunciator.silence_button is not None
+    assert s.annunciator.silence_button.pin == 13
     assert s.web.passphrase_hash is not None
     assert PasswordHasher().verify(s.web.passphrase_hash, PHRASE)
     assert not any((board.folder / "pins").glob("gpio[0-9]*")), "no pin was touched"
@@ -172,7 +186,8 @@ def test_ended_at_any_question_it_leaves_nothing(
         "Passphrase": [
             "--name", "x", "--units", "C", *NAMED, "--power", "300", "--relay", "solid",
             "--pin", "17", "--active-high", "--contactor", "none", "--fan", "none",
-            "--stop-button", "none", "--loss", "4", "--page", "machine", "--wiring", "wired",
+            "--stop-button", "none", "--siren", "none", "--lamps", "none", "--loss", "4",
+            "--page", "machine", "--wiring", "wired",
             "--supply", "eu", "--foam", "pir", "--heater", "tube", "--cut-out", "65",
             "--tolerance", "5", "--cut-outs", "1", "--warmest", "25", "--alarm", "linked",
             "--sleep", "elsewhere",
@@ -196,12 +211,38 @@ def test_a_file_that_is_there_is_asked_about_first(tmp_path: Path, bus: Path) ->
     assert (tmp_path / "oven.toml").read_text() == "mine"
 
 
+def test_siren_and_lamps_are_tried_at_the_end(board: VirtualBoard, tmp_path: Path) -> None:
+    """Fails before this: setup asked for neither, and tried neither."""
+    options = [*SAFE[1:-1], "--no-passphrase", "--name", "x", "--units", "C", *NAMED, "--pin", "17",
+               "--active-high", "--contactor", "none", "--fan", "none", "--stop-button", "none",
+               "--loss", "4", "--page", "machine", "--wiring", "wired", "--supply", "eu",
+               "--foam", "pir", "--heater", "tube", "--tolerance", "5", "--cut-outs", "1",
+               "--warmest", "25", "--alarm", "linked", "--sleep", "elsewhere", "--by-hand",
+               "--siren", "16", "--siren-active-high", "--silence-button", "none"]  # fmt: skip
+    t = Terminal("setup", *options, folder=tmp_path, environment=board.environment)
+    t.answer("Lamps, as alarm=26", "alarm=26")
+    t.answer("Write oven.toml?", "y")
+    t.answer("Try siren and lamps now", "y")
+    pins = board.folder / "pins"
+    t.expect("Now: siren, GPIO16")
+    wait_for(lambda: read_pin(pins, 16), 5, "it sounds")
+    t.expect("Now: lamp 'alarm', GPIO26")
+    wait_for(lambda: read_pin(pins, 26), 5, "it is lit")
+    assert not read_pin(pins, 16), "one after the other"
+    t.type("\x03")
+    t.expect("oven.toml is written")
+    assert t.end() == 0
+    assert not read_pin(pins, 26), "also where a person ends it"
+    assert not (pins / "gpio17").exists()
+
+
 # ---- by lines and by options ----------------------------------------------------------------
 
 
 def test_a_line_an_answer(tmp_path: Path, bus: Path) -> None:
     box = ["", "", "", "", "60", "", "", "", "", "here"]
-    answers = ["Shed oven", "", "n", "", "", "", "450", "solid", "18", "", "none", "", "", *box,
+    pins = ["18", "", "none", "", "", "", ""]
+    answers = ["Shed oven", "", "n", "", "", "", "450", "solid", *pins, *box,
                "none", "none", "", "", "y", ""]  # fmt: skip
     done = lines(tmp_path, bus, answers="\n".join(answers) + "\n")
     assert done.exit_code == 0, done.stdout + done.stderr
@@ -272,6 +313,10 @@ def test_options_alone(tmp_path: Path, bus: Path) -> None:
         ([*SAFE, "--page", "network"], "anyone on the network"),
         ([*SAFE, "--pin", "17", "--contactor", "17"], "--contactor: GPIO17 is the heater's"),
         ([*SAFE, "--fan", "gpio8"], "--fan: 8 is pulled up at boot"),
+        ([*SAFE, "--siren", "17"], "--siren: GPIO17 is the heater's"),
+        ([*SAFE, "--lamps", "26"], "--lamps: '26' is no lamp; write as alarm=26 running=20"),
+        ([*SAFE, "--lamps", "alarm"], "--lamps: '' is not a pin"),
+        ([*SAFE, "--siren", "16", "--silence-button", "16"], "GPIO16 is the siren's"),
         ([*SAFE, "--inside", "1x1"], "--inside: '1x1' is not three lengths"),
         ([*SAFE, "--loss", "1e9"], "--loss: 1e9 is out of range"),
         ([*SAFE, "--sensor", "x"], "--sensor x"),

@@ -35,6 +35,8 @@ class LocalService:
         self.taken: list[tuple[float, dict[str, Any]]] = []
         """When (wall, s), and what."""
         self.asked = 0
+        self.asked_s: list[float] = []
+        """When it was asked (monotonic, s)."""
         self.status, self.hangs_s = 200, 0.0
         self._server: ThreadingHTTPServer | None = None
         self.port = port
@@ -48,6 +50,7 @@ class LocalService:
             def do_POST(self) -> None:
                 data = self.rfile.read(int(self.headers.get("Content-Length", 0)))
                 service.asked += 1
+                service.asked_s.append(time.monotonic())
                 if service.hangs_s:
                     time.sleep(service.hangs_s)
                 if service.status == 200:

@@ -16,6 +16,7 @@ from nightcure.settings import Role, Settings, Thermometer, load_settings
 from nightcure.setup import oven_file as bench_file
 from nightcure.setup.box_questions import BoxAnswers
 from nightcure.setup.oven_file import RELAYS, Answers, text_of, write_checked
+from nightcure.setup.pin_questions import Tells
 from nightcure.setup.questions import plain_text
 from nightcure.setup.rough_model import from_sizes, guessed
 from nightcure.simulate.scenario import BOX, scenario
@@ -32,6 +33,7 @@ ANSWERS = Answers(
     contactor_pin=27,
     fan_pin=None,
     stop_pin=23,
+    tells=Tells({"siren": 16, "alarm": 26}, False, 13),
     thermometers=(
         Thermometer(id="28-0000000000a1", role=Role.AIR, name="Air"),
         Thermometer(id="28-0000000000b1", role=Role.PART, name="Lid"),
@@ -56,6 +58,11 @@ def test_it_says_what_was_answered() -> None:
     assert s.fan is None
     assert s.stop_button is not None
     assert s.stop_button.pin == 23
+    assert [(n, o.pin) for n, o in s.annunciator.outputs().items()] == [
+        ("siren", 16),
+        ("alarm", 26),
+    ]
+    assert not any(o.active_high for o in s.annunciator.outputs().values())
     assert s.thermometers == ANSWERS.thermometers
     assert (s.web.address, s.web.port, s.web.passphrase_hash) == ("0.0.0.0", 8800, HASH)
     limits, box = s.limits, s.installation

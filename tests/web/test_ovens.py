@@ -16,7 +16,7 @@ from fastapi.testclient import TestClient
 from nightcure.errors import BadInput
 from nightcure_web import other_ovens
 from nightcure_web.app import create_app
-from nightcure_web.other_ovens import AWAY, LOG_IN, OtherOvens, ask, parsed
+from nightcure_web.other_ovens import ASKED, AWAY, LOG_IN, OtherOvens, ask, parsed
 from nightcure_web.routes.ovens import SILENT, _card
 from tests.nights import changed
 from tests.test_settings import GOOD, load
@@ -88,8 +88,10 @@ def test_the_route_answers_at_once_and_knows_more_later(
         began_s = time.monotonic()
         first = client.get("/api/ovens").json()
         assert time.monotonic() - began_s < 2.0, "nobody waits for one that hangs"
-        assert [o["found"] for o in first["ovens"]] == ["here"]
-        wait_for(lambda: len(client.get("/api/ovens").json()["ovens"]) == 7, 20, "all have said")
+        assert [o["found"] for o in first["ovens"]] == ["here", *["listed"] * 6]
+        assert ASKED in [o["line"] for o in first["ovens"]]
+        said = lambda: [o["line"] for o in client.get("/api/ovens").json()["ovens"]]  # noqa: E731
+        wait_for(lambda: ASKED not in said(), 20, "all have said")
         ovens = {o["address"]: o for o in client.get("/api/ovens").json()["ovens"]}
         mast = ovens[addresses[0]]
         assert (mast["name"], mast["line"], mast["units"]) == (
@@ -156,8 +158,28 @@ def test_fifty_are_asked_in_one_round() -> None:
     others = OtherOvens(web)
     others._listed = [f"{made[i % 5].address}/?{i}" for i in range(50)]
     others.said()
-    took_s = wait_for(lambda: len(others.said()) == 50, 20, "all fifty")
+    told = lambda: sum(isinstance(said, dict) for *_, said in others.said())  # noqa: E731
+    took_s = wait_for(lambda: told() == 50, 20, "all fifty")
     print(f"fifty ovens asked in {took_s:.2f} s")
     for one in made:
+        one.server.shutdown()
+        one.server.server_close()
+
+
+def test_who_looks_first_sees_them_all(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fails before this: the first answer had this oven alone, and so the page had no list."""
+    monkeypatch.setattr(other_ovens, "FIRST_S", 2.0)
+    quick = Neighbour(200, json.dumps(STATUS).encode())
+    slow = Neighbour(200, json.dumps(STATUS).encode(), hangs_s=20.0)
+    web = settings_for(Path("x")).web
+    others = OtherOvens(web.model_copy(update={"ovens": (quick.address,)}))
+    ((address, how, _, said),) = others.said()
+    assert (address, how, said) == (quick.address, "listed", STATUS)
+    monkeypatch.setattr(other_ovens, "FIRST_S", 0.1)
+    others = OtherOvens(web.model_copy(update={"ovens": (slow.address,)}))
+    began_s = time.monotonic()
+    assert [said for *_, said in others.said()] == [ASKED], "one that hangs keeps nobody waiting"
+    assert time.monotonic() - began_s < 1.0
+    for one in (quick, slow):
         one.server.shutdown()
         one.server.server_close()

@@ -23,6 +23,8 @@ from nightcure.settings import Web
 ANSWER_S, MOST_BYTES = 2.0, 200_000
 #: What is older is asked for again, s; the network is looked at more seldom.
 FRESH_S, LOOKED_S = 5.0, 60.0
+#: Who looks first, before anybody was asked, waits so long for what they say, s.
+FIRST_S = 0.8
 #: Asked at the same moment.
 AT_ONCE = 8
 MOST_FOUND = 200
@@ -30,6 +32,7 @@ MOST_FOUND = 200
 ANNOUNCED, SERVICE = "nightcure on ", "_http._tcp"
 LOG_IN = "It shows itself to people with its passphrase only."
 AWAY = "It does not answer."
+ASKED = "It has just been asked."
 
 
 class _NoRedirect(urllib.request.HTTPRedirectHandler):
@@ -90,6 +93,7 @@ class OtherOvens:
         self._said: dict[str, tuple[float, dict[str, Any] | str]] = {}
         self._lock = threading.Lock()
         self._asking = threading.Lock()
+        self._asked_once = threading.Event()
         self._asked_s = self._looked_s = -1e9
         self.asked_host_s: float | None = None
         self._threads = ThreadPoolExecutor(AT_ONCE, "other ovens")
@@ -98,20 +102,19 @@ class OtherOvens:
     def said(self) -> list[tuple[str, str, float, dict[str, Any] | str]]:
         """Of each: address, how it was found, how old (s) what it said is, and what it said.
 
-        What is there is answered at once; where it is old, a new round begins.
+        What is there is answered at once; where it is old, a new round begins. Only the first to
+        look waits a moment for it; a listed oven has its place from the start.
         """
         now_s = time.monotonic()
         if now_s - self._asked_s > FRESH_S and self._asking.acquire(blocking=False):
             self._asked_s = now_s
             self._runner.submit(self._round)
+        self._asked_once.wait(FIRST_S)
         with self._lock:
             found = [(a, "listed") for a in self._listed]
             found += [(a, "network") for a in self._found if a not in self._listed]
-            return [
-                (a, how, now_s - self._said[a][0], self._said[a][1])
-                for a, how in found
-                if a in self._said
-            ]
+            said = [(a, how, *self._said.get(a, (now_s, ASKED))) for a, how in found]
+        return [(a, how, max(now_s - at_s, 0.0), what) for a, how, at_s, what in said]
 
     def _round(self) -> None:
         try:
@@ -122,6 +125,7 @@ class OtherOvens:
                     self._found = found
             self._ask_all([*self._listed, *(a for a in self._found if a not in self._listed)])
         finally:
+            self._asked_once.set()
             self._asking.release()
 
     def _ask_all(self, addresses: Iterable[str]) -> None:

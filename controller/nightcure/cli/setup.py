@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 OVEN = "Thermometers and heater"
 PINS = "Pins (GPIO numbers, 9 to 27)"
+TELLS = "Siren and lamps (GPIO numbers)"
 BOX = "The box"
 PAGE = "The page"
 
@@ -66,6 +67,17 @@ def setup(
             "--active-high/--active-low", help="What the relays close on.", rich_help_panel=PINS
         ),
     ] = None,
+    siren: Annotated[str | None, _option("Of a siren or buzzer, or none.", TELLS)] = None,
+    lamps: Annotated[str | None, _option("As alarm=26,running=20, or none.", TELLS)] = None,
+    siren_active_high: Annotated[
+        bool | None,
+        typer.Option(
+            "--siren-active-high/--siren-active-low",
+            help="What siren and lamps are on with.",
+            rich_help_panel=TELLS,
+        ),
+    ] = None,
+    silence_button: Annotated[str | None, _option("Of a button to ground, or none.", TELLS)] = None,
     inside: Annotated[str | None, _option("Its inner sizes, m: 1.2x0.6x0.6.", BOX)] = None,
     board: Annotated[str | None, _option("Thickness of its foam board, mm.", BOX)] = None,
     moulds: Annotated[str | None, _option("What lies in it, kg.", BOX)] = None,
@@ -95,12 +107,13 @@ def setup(
         typer.Option("--no-passphrase", help="The page takes no commands.", rich_help_panel=PAGE),
     ] = False,
 ) -> None:
-    """Write an oven.toml by a few questions; no pin is touched.
+    """Write an oven.toml by a few questions; nothing is heated.
 
     It lists the thermometers on the bus and finds out which is which while
-    you warm them in your hand, asks for heater, relay and pins, and sets the
-    page's passphrase. Every question has an option that answers it
-    beforehand; Enter takes what stands in brackets.
+    you warm them in your hand, asks for heater, relay and pins, sets the
+    page's passphrase, and tries siren and lamps if you have some. Every
+    question has an option that answers it beforehand; Enter takes what stands
+    in brackets.
 
     The file is checked and then written in one step. Ctrl-C at any question
     leaves nothing. To try it without a board: nightcure virtual.
@@ -110,6 +123,7 @@ def setup(
         from ..setup.interview import Given, interview
         from ..setup.oven_file import text_of, write_checked
         from ..setup.package import SERVICE_OVEN, installer, put_in_place
+        from ..setup.pin_questions import PinsGiven
         from ..setup.questions import Asker, Stopped
 
         ask = Asker(out, yes)
@@ -122,9 +136,12 @@ def setup(
             BoxGiven(
                 wiring, supply, foam, heater, cut_out, tolerance, cut_outs, warmest, alarm, sleep
             ),
-            pin, active_high, contactor, fan,
-            stop_button, inside, board, moulds, loss, service, page, port, passphrase_hash,
-            passphrase_file, no_passphrase,
+            PinsGiven(
+                pin, active_high, contactor, fan, stop_button, siren, lamps, siren_active_high,
+                silence_button,
+            ),
+            inside, board, moulds, loss, service, page, port, passphrase_hash, passphrase_file,
+            no_passphrase,
         )  # fmt: skip
         try:
             there = _may_be_written(file, replace, ask)
@@ -137,6 +154,8 @@ def setup(
         except (Stopped, KeyboardInterrupt):
             err.print("\nStopped; nothing was written.")
             raise typer.Exit(130) from None
+        if answers.tells.outputs and not yes:
+            _try_siren(file, ask)
         if of_service:
             ask.say(f"\nWritten: {file}. For the service:")
             if not put_in_place(yes):
@@ -160,6 +179,21 @@ def _tell_consequences(file: Path, ask: Asker) -> None:
     ask.say("\nWhat follows from your answers:")
     for rating, sentence in consequences(load_settings(file)):
         ask.say(f"  {'WRONG: ' if rating is Rating.WRONG else ''}{sentence}")
+
+
+def _try_siren(file: Path, ask: Asker) -> None:
+    """Siren and lamps one after the other, if the person wants it."""
+    from ..settings import load_settings
+    from ..setup.annunciator_check import try_annunciator
+    from ..setup.questions import Stopped
+
+    question = "\nTry siren and lamps now, two seconds each? Nothing that heats is switched"
+    try:
+        if ask.yes_no("yes", question):
+            for finding in try_annunciator(load_settings(file), ask.say):
+                ask.say(f"  {finding.check}: {finding.sentence}")
+    except (Stopped, KeyboardInterrupt):
+        ask.say(f"\nNot tried further; {file} is written. Later: nightcure check --siren.")
 
 
 def _may_be_written(file: Path, replace: bool, ask: Asker) -> bool:

@@ -1,4 +1,8 @@
-"""Whether a part that was to be hard by the night's end still is."""
+"""Whether a part that was foreseen hard by the night's end still is.
+
+By the cure clock's foreseen time and its band, as the page shows them. Not by a plan's share of
+nights: nothing reckons a plan anew during a night, and the controller could not (numerics).
+"""
 
 from __future__ import annotations
 

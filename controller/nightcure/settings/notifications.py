@@ -23,7 +23,7 @@ class Kind(StrEnum):
     NIGHT = "night"
     """It is over."""
     ODDS = "odds"
-    """A part may not be hard by the night's end after all."""
+    """A part may not be hard by the night's end after all, by what is foreseen of it (no plan)."""
     NO_ANSWER = "no_answer"
     """The controller says nothing; and that it answers again."""
     TEST = "test"

@@ -26,9 +26,11 @@ def try_annunciator(settings: Settings, say: Callable[[str], None]) -> list[Find
         figures = {"pin": output.pin}
         try:
             switch = Switch(output, what)
-            switch.set(True)
-            time.sleep(TRIED_S)
-            switch.close()
+            try:
+                switch.set(True)
+                time.sleep(TRIED_S)
+            finally:  # a person's Ctrl-C, too: the kernel may keep a dead process's line driven
+                switch.close()
         except Exception as error:  # the pin library has kinds of its own
             found.append(Finding(what, Rating.LOOK, f"Not tried: {error}", figures))
             continue

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import NamedTuple
 
 from ..board.ds18b20 import Bus, bus_root, sensors_on
 from ..clock import MachineClock
 from ..errors import BadInput
-from ..settings import Thermometer, no_console_pin, pin_name
+from ..settings import Thermometer
 from ..units import TemperatureUnit
-from .box_questions import SWITCHED, UNKNOWN, BoxGiven, ask_of_the_box
+from .box_questions import BoxGiven, ask_of_the_box
 from .oven_file import RELAYS, Answers
 from .passphrase import hashed
+from .pin_questions import PinsGiven, ask_for_pins
 from .questions import Asker, number, one_of, plain_text
 from .rough_model import RoughModel, can_reckon, from_sizes, guessed
 from .which_thermometer import ThermometerFinder, parse_sensor
@@ -31,11 +32,7 @@ class Given(NamedTuple):
     power: str | None = None
     relay: str | None = None
     box: BoxGiven = BoxGiven()
-    pin: str | None = None
-    active_high: bool | None = None
-    contactor: str | None = None
-    fan: str | None = None
-    stop_button: str | None = None
+    pins: PinsGiven = PinsGiven()
     inside: str | None = None
     board: str | None = None
     moulds: str | None = None
@@ -69,7 +66,7 @@ def interview(ask: Asker, given: Given) -> Answers:
     power_w = ask.ask("power", "Its power in watts", number(1, 6000, "W"), given.power)
     ask.explain("A solid-state relay bears short pulses; a contactor lives 100 000 operations.")
     relay = ask.ask("relay", f"Relay ({', '.join(RELAYS)})", one_of(*RELAYS), given.relay)
-    pins = _pins(ask, given)
+    pins = ask_for_pins(ask, given.pins)
     box = ask_of_the_box(ask, given.box, pins.fan_told)
     model = _model(ask, given, power_w)
     on_network, phrase_hash = _page(ask, given)
@@ -90,6 +87,7 @@ def interview(ask: Asker, given: Given) -> Answers:
         contactor_pin=pins.contactor,
         fan_pin=pins.fan,
         stop_pin=pins.stop_button,
+        tells=pins.tells,
         thermometers=thermometers,
         model=model,
         on_network=on_network,
@@ -116,90 +114,6 @@ def _thermometers(ask: Asker, given: Given, units: TemperatureUnit) -> tuple[The
             f"with --sensor 28-0000000000a1=air:Air."
         )
     return ThermometerFinder(ask, Bus(ids, MachineClock(), root), ids, units).choose()
-
-
-class Pins(NamedTuple):
-    """BCM numbers."""
-
-    heater: int
-    contactor: int | None
-    fan: int | None
-    stop_button: int | None
-    active_high: bool
-    fan_told: str | None
-    """Whether there is a fan: always on, switched by its pin, none; None where not told."""
-
-
-def _pins(ask: Asker, given: Given) -> Pins:
-    taken: dict[int, str] = {}
-
-    def pin(job: str) -> Callable[[str], int]:
-        def parse(text: str) -> int:
-            try:
-                chosen = int(text.lower().removeprefix("gpio"))
-            except ValueError:
-                raise ValueError(f"'{text}' is not a pin; write its BCM number, 9 to 27.") from None
-            if 0 <= chosen <= 8:
-                raise ValueError(
-                    f"{chosen} is pulled up at boot, which may switch the {job} on; take 9 to 27."
-                )
-            if not 9 <= chosen <= 27:
-                raise ValueError(f"there is no GPIO{chosen} to use; take 9 to 27.")
-            no_console_pin(chosen)
-            if chosen in taken:
-                raise ValueError(f"GPIO{chosen} is the {taken[chosen]}'s; give each its own.")
-            taken[chosen] = job
-            return chosen
-
-        return parse
-
-    def pin_or_none(job: str) -> Callable[[str], int | None]:
-        return lambda text: None if text.lower() in ("none", "no", "n") else pin(job)(text)
-
-    ask.explain(
-        "\nPins, by GPIO (BCM) number, not by their place on the header: GPIO17 is header\n"
-        "pin 11, GPIO27 13, GPIO22 15. Take 9 to 27, pulled down while the board boots. 0\n"
-        "to 8 are pulled up, 14 and 15 the serial console's: they may switch a heater on\n"
-        "and are refused. Put 10 kΩ from each driver's input to ground."
-    )
-    heater = ask.ask("pin", "GPIO of the heater's relay", pin("heater"), given.pin, "17")
-    high = ask.yes_no(
-        "active-high", "Do the relays close on a high pin (active-high)?", given.active_high
-    )
-    if not high:
-        ask.say("  An active-low relay board may be ON while the board boots: read wiring.md.")
-    contactor = ask.ask(
-        "contactor",
-        "GPIO of the contactor in series, or none (a relay can fail closed)",
-        pin_or_none("contactor"),
-        given.contactor,
-        "27" if 27 not in taken else "none",
-    )
-
-    def fan_of(text: str) -> int | str | None:
-        word = text.lower()
-        return word if word in ("always", UNKNOWN) else pin_or_none("fan")(text)
-
-    ask.explain(
-        "A fan is best fed ahead of the heater's switches and always on: then it cools a\n"
-        "heater that has just been cut off."
-    )
-    question = "The fan: always (on with the mains), none, or the GPIO that switches it"
-    fan_answer = ask.ask("fan", question, fan_of, given.fan, UNKNOWN)
-    fan = fan_answer if isinstance(fan_answer, int) else None
-    fan_told = SWITCHED if fan is not None else fan_answer or "none"
-    stop = ask.ask(
-        "stop-button",
-        "GPIO of a stop button to ground, or none",
-        pin_or_none("stop button"),
-        given.stop_button,
-        "none",
-    )
-    jobs = (("heater", heater), ("contactor", contactor), ("fan", fan), ("stop button", stop))
-    for job, chosen in jobs:
-        if chosen is not None:
-            ask.say(f"  {job}: {pin_name(chosen)}")
-    return Pins(heater, contactor, fan, stop, high, None if fan_told == UNKNOWN else str(fan_told))
 
 
 def sizes(text: str) -> tuple[float, float, float] | None:

@@ -13,6 +13,7 @@ from ..errors import BadInput
 from ..settings import MARGIN_K, Thermometer, load_settings, pin_name
 from ..units import TemperatureUnit
 from .box_questions import BoxAnswers
+from .pin_questions import Tells
 from .rough_model import RoughModel
 
 
@@ -48,6 +49,7 @@ class Answers(NamedTuple):
     contactor_pin: int | None
     fan_pin: int | None
     stop_pin: int | None
+    tells: Tells
     thermometers: Sequence[Thermometer]
     model: RoughModel
     on_network: bool
@@ -93,6 +95,7 @@ min_off_s = {relay.min_off_s:.1f}
             f"[stop_button]   # ends the night; {pin_name(a.stop_pin)} to ground\n"
             f"pin = {a.stop_pin}\n"
         )
+    parts.append(a.tells.text())
     remark = "   # the first air sensor is the control sensor"
     for t in a.thermometers:
         parts.append(
