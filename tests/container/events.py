@@ -72,7 +72,7 @@ class Events:
             Event("the dead-man hangs, then the loop", f"the service manager, {off}",
                   stall("MainThread"), 20.0, clear, stall("dead-man", wait_s=1.0)),
             Event("the signals' thread hangs, then `systemctl stop`", f"the service manager, {off}",
-                  self._systemctl_stop, 20.0, clear, stall("signals"), False),
+                  self._systemctl_stop, 45.0, clear, stall("signals"), False),
             Event("the thermometers' thread hangs (a 1-Wire read without end)",
                   "the loop: readings too old", stall("reader"), 20.0, clear),
             Event("the ledger's thread hangs", "`ledger-lost`", stall("recorder"), 90.0, clear,

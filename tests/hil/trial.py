@@ -2,124 +2,18 @@
 
 from __future__ import annotations
 
-import threading
 import time
-from contextlib import suppress
 from typing import Any
 
-from nightcure.loop.commands import ALL_CONFIRMED
-from nightcure.simulate.scenario import BOX, scenario
-from nightcure.simulate.virtual import VirtualOven
-from tests.hil.machine import Machine
+from tests.hil.emulated_board import CONTROLLER, OVEN, Board
 from tests.workshop import wait_for
 
-CONTROLLER = "nightcure-controller"
-OVEN = "/etc/nightcure/oven.toml"
-#: A soak that the oven does not reach in the time of a trial: it heats without a pause.
-HOT = {
-    "name": "Hot", "lag_c": 30.0, "band_c": 2.0,
-    "segments": [{"kind": "soak", "at_c": 50.0, "hours": 8.0}],
-}  # fmt: skip
 #: Reached at once, held for some seconds, and over.
 BRIEF = {
     "name": "Brief", "lag_c": 30.0, "band_c": 5.0,
     "segments": [{"kind": "soak", "at_c": 37.0, "hours": 0.02}],
 }  # fmt: skip
 PANIC = "echo 1 > /proc/sys/kernel/sysrq; echo c > /proc/sysrq-trigger"
-START_C, AMBIENT_C = 36.0, 15.0
-
-
-class Board:
-    """One emulated board in the scenario's oven, which lives on when the board does not."""
-
-    def __init__(self, machine: Machine) -> None:
-        self.machine = machine
-        self.settings, _ = scenario()
-        self.ids = [t.id for t in self.settings.thermometers]
-        self.modes = dict.fromkeys(self.ids, "ok")
-        self.cool()
-        self._ending = threading.Event()
-        self._thread = threading.Thread(target=self._live, daemon=True)
-        self._thread.start()
-
-    def cool(self) -> None:
-        """The oven as it was at the start."""
-        self.oven = VirtualOven(
-            BOX, self.settings.thermometers, lambda _: AMBIENT_C, start_c=START_C
-        )
-
-    def close(self) -> None:
-        """Pull the plug, and let the oven be."""
-        self._ending.set()
-        self._thread.join(10)
-        self.machine.cut()
-
-    def _live(self) -> None:
-        last_s = time.monotonic()
-        while not self._ending.is_set():
-            now_s = time.monotonic()
-            self.oven.step(max(now_s - last_s, 0.01), *self.machine.lines)
-            last_s = now_s
-            self.machine.tell("control", lines=self.wires())
-            self._ending.wait(1.0)
-
-    def wires(self) -> list[str]:
-        """Every thermometer as the simulated bus master is told of it."""
-        return [
-            f"sensor 1 {i.removeprefix('28-')} {round((said.value_c or 0.0) * 16)} {self.modes[i]}"
-            for i, said in zip(self.ids, self.oven.sense(), strict=True)
-        ]
-
-    # ---- asked and done --------------------------------------------------------------------------
-
-    def sh(self, text: str, check: bool = True) -> str:
-        return self.machine.sh(text, check)
-
-    def command(self, word: str, **args: Any) -> None:
-        """Ask the controller, which must do it."""
-        outcome = self.machine.ask("command", word=word, args=args)
-        assert outcome[0] == "done", outcome
-
-    def start(self, profile: dict[str, Any]) -> None:
-        """A night, with every confirmation."""
-        self.command("start", profile=profile, **ALL_CONFIRMED)
-
-    def status(self) -> dict[str, Any]:
-        """What the controller shows of itself."""
-        told: dict[str, Any] = self.machine.ask("status") or {"phase": "none", "thermometers": []}
-        return told
-
-    def phase(self) -> str:
-        return str(self.status()["phase"])
-
-    def until_off(self, text: str, within_s: float) -> float:
-        """From a command to the heater's line being low, s by the board's own clock."""
-        took_s = float(self.machine.ask("until", level=False, within_s=within_s, text=text))
-        assert took_s >= 0.0, f"not off within {within_s:g} s: {text}"
-        return took_s
-
-    def heats(self, within_s: float = 120.0) -> None:
-        """Wait until the heater's line is high, whatever it takes: a start, a reset first."""
-
-        def on() -> bool:
-            if self.machine.lines == (True, True):
-                return True
-            self.sh(f"systemctl reset-failed {CONTROLLER}; systemctl start {CONTROLLER}", False)
-            with suppress(AssertionError):  # it may have no ledger still, or be about to end
-                phase = self.phase()
-                if phase == "tripped":
-                    self.command("reset")
-                elif phase in ("idle", "done"):
-                    self.cool()
-                    self.start(HOT)
-            time.sleep(1.0)
-            return False
-
-        wait_for(on, within_s, "the heater on")
-
-    def offs(self) -> int:
-        """How often the off command has said that everything is off."""
-        return self.sh(f"journalctl -u {CONTROLLER} --no-pager").count("Off: heater (GPIO17)")
 
 
 def note(name: str, figure: object, figures: dict[str, object]) -> None:
@@ -155,6 +49,7 @@ class Trial:
     def brief_night(self) -> None:
         """A night from its start to its end."""
         b = self.board
+        b.heats()
         b.command("stop")
         wait_for(lambda: b.phase() in ("idle", "done"), 60, "at rest")
         b.cool()
@@ -241,13 +136,13 @@ class Trial:
             self.took(event, time.monotonic() - began_s)
             assert b.machine.ask("never", level=True, for_s=5.0), "it stays off"
             b.modes.update(dict.fromkeys(which, "ok"))
-            b.heats(180)
+            b.heats()
         began_s = time.monotonic()
         b.machine.ask("control", lines=["bus 1 dead"])
         wait_for(lambda: not b.machine.lines[0], 60, "off: dead bus")
         self.took("the bus dead", time.monotonic() - began_s)
         b.machine.ask("control", lines=["bus 1 on"])
-        b.heats(180)
+        b.heats()
 
     def late_bus(self) -> None:
         """A bus that comes after the controller."""
@@ -283,6 +178,59 @@ class Trial:
         time.sleep(15.0)
         assert int(b.sh("cat /sys/kernel/w1_bench/conversions")) > before, "it converts again"
         assert b.phase() == "soak"
+
+    def sixteen(self) -> None:
+        """As many thermometers as an oven may have, converted in bulk and one by one; all believed
+        for a minute, in the driver's own times."""
+        b, count = self.board, 16
+        b.command("stop")
+        more = [f"{number:010x}" for number in range(0xD01, 0xD01 + count - len(b.ids))]
+        b.machine.ask("control", lines=[f"sensor 1 {i} 576 ok" for i in more])
+        tables = "".join(
+            f'[[thermometers]]\nid = "28-00{i}"\nrole = "part"\nname = "Part {i[-2:]}"\n'
+            for i in more
+        )
+        b.sh(f"cp {OVEN} /root/few.toml; printf '%s' '{tables}' >> {OVEN}")
+        for _ in range(60):  # the kernel looks for new ones now and then
+            if b.sh("ls -d /sys/bus/w1/devices/28-* | wc -l").strip() == str(count):
+                break
+            time.sleep(2.0)
+        trigger = "/sys/bus/w1/devices/w1_bus_master1/therm_bulk_read"
+        for how, mode in (("in bulk", "0664"), ("one by one", "0444")):
+            b.sh(f"chmod {mode} {trigger}; systemctl restart {CONTROLLER}")
+
+            def believed() -> bool:
+                told = b.status()["thermometers"]
+                time.sleep(1.0)
+                return len(told) == count and not any(t["fault"] for t in told)
+
+            wait_for(believed, 180, f"sixteen believed, {how}")
+            oldest_s = 0.0
+            end_s = time.monotonic() + 60.0
+            while time.monotonic() < end_s:
+                told = b.status()["thermometers"]
+                assert not any(t["fault"] for t in told), told
+                oldest_s = max(oldest_s, *(t["age_s"] for t in told))
+                time.sleep(1.0)
+            note(f"sixteen, {how}: oldest reading_s", oldest_s, self.figures)
+        b.machine.ask("control", lines=[f"sensor 1 {i} 576 gone" for i in more])
+        b.sh(f"chmod 0664 {trigger}; cat /root/few.toml > {OVEN}; systemctl restart {CONTROLLER}")
+        b.heats()
+
+    def clock_steps(self) -> None:
+        """The time of day jumps, as on a board without a battery when the network answers."""
+        b = self.board
+        b.heats()
+        before = b.status()
+        for step_s in (10_000, -10_000):
+            b.sh(f"date -s @$(($(date +%s) + {step_s}))")
+            time.sleep(10.0)
+            now = b.status()
+            assert (now["phase"], now["night_id"]) == ("soak", before["night_id"]), now
+            assert now["trip"] is None, now
+            note("night_s after a step", now["night_s"] - before["night_s"], self.figures)
+            assert 0.0 < now["night_s"] - before["night_s"] < 300.0, "timed by the board's clock"
+        b.heats()
 
     def wrong_chip(self) -> None:
         """A chip with other pins is not driven, and is named."""
