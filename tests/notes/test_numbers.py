@@ -326,7 +326,7 @@ def test_the_first_nights_example_is_a_plans_own_sentence() -> None:
     ]
     assert f"in {100 * SURE:g} of 100 nights without a trip" in page
     assert "differ about threefold" in page
-    assert pytest.approx(3.0) == SLOW_TIMES**2
+    assert pytest.approx(3.0, rel=0.01) == SLOW_TIMES**2
     for kind in KINDS:
         assert f"**{kind}**" in page
 

@@ -260,7 +260,7 @@ class _Course:
     def go(self, h: float, profile: Profile, air: Any, parts: Any, shed_c: Any, there: Any) -> None:
         self.slope = np.zeros_like(self.setpoint)
         self.ramp[:] = False
-        far = np.max([np.abs(p - self.setpoint) for p in parts], axis=0)
+        behind = np.max([self.setpoint - p for p in parts], axis=0)
         at = self.at.copy()
         for i, x in enumerate(profile.segments):
             here = at == i
@@ -284,7 +284,8 @@ class _Course:
             elif isinstance(x, Soak):
                 rate = self.soak_ramp / 3600.0
                 self.setpoint += np.clip(x.at_c - self.setpoint, -rate * h, rate * h) * here
-                inside = (far <= profile.band_c) & (np.abs(air - x.at_c) <= profile.band_c)
+                # What is warmer than the soak keeps no clock waiting.
+                inside = (behind <= profile.band_c) & (x.at_c - air <= profile.band_c)
                 self.count += h * (here & (inside | (x.until is not None)))
                 ended = here & (self.count >= 3600.0 * x.hours)
                 if x.until:

@@ -18,6 +18,7 @@ from scipy.special import ndtri
 from scipy.stats import qmc
 
 from ..cure.clock_figures import ClockFigures
+from ..cure.factors import MAKERS_SD
 from ..cure.part import Part
 from ..errors import BadInput
 from ..oven.arrays import Array
@@ -28,11 +29,9 @@ from .tonight import OvenFacts, Tonight, mould_sensors
 CARD_Z = 1.6448536269514722
 #: A 95 % interval's half-width in standard deviations, as the survey gives them.
 SURVEY_Z = 1.959963984540054
-#: Resins of a kind differ about threefold in pace from maker to maker (common practice, no source):
-#: a slow maker's takes so many times as long as the generic card in the middle of them, a quick
-#: one's as many times less. Nineteen makers of twenty are quicker than the one, and slower than
-#: the other.
-SLOW_TIMES = 3.0**0.5
+#: A slow maker's resin takes so many times as long as the generic card in the middle of its kind, a
+#: quick one's as many times less: between the two lie 95 makers of a hundred.
+SLOW_TIMES = math.exp(SURVEY_Z * MAKERS_SD)
 #: No figure of the oven is drawn wider than this, whatever a survey of a few rows says.
 WIDEST = 0.6
 Share = Annotated[float, Field(ge=0.0, le=WIDEST)]
@@ -65,7 +64,7 @@ class Spreads(Section):
     """Of the cure's activation energy: 40-60 kJ/mol in published fits of redox cures."""
     card: Annotated[float, Field(ge=0, le=3)] = 1.0
     """Times the card's own band (its early and late figures)."""
-    maker: Share = round(math.log(SLOW_TIMES) / CARD_Z, 4)
+    maker: Share = MAKERS_SD
     """Of the pace of a resin on a generic card, gel and cure alike, from maker to maker."""
 
     oven_log_covariance: tuple[tuple[float, ...], ...] | None = None
