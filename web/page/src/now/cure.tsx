@@ -22,10 +22,10 @@ export function PartRows({ parts, now_s }: { parts: PartCure[]; now_s: number })
           <li key={p.name}>
             <p class="head"><b>{p.name}</b> <span class="quiet">{standing(p, now_s)}</span></p>
             {next && <p class="next"><b>{coming(next)}</b> <span class="quiet">{range(next, now_s)}</span></p>}
-            {p.believed && p.believed.seen.length > 0 && <p class="quiet small">{seen(p.believed, next, now_s)}</p>}
+            {p.believed && p.believed.seen.length > 0 && <p class="quiet small">{seen(p.believed, p, next, now_s)}</p>}
             {p.too_cold && <p class="refusal">Colder than its card has data for; expect no cure yet.</p>}
             <ol class="way">
-              {p.milestones.filter((m) => WAY.includes(m.name) && m.at_s !== null).map((m) => (
+              {p.milestones.map((m) => foreseen(m, p.believed, now_s)).filter((m) => WAY.includes(m.name) && m.at_s !== null).map((m) => (
                 <li key={m.name} class={reached(m, now_s) ? "reached" : ""}>
                   {MILESTONES[m.name].short} {reached(m, now_s) ? "✓" : hour(m.at_s!)}
                 </li>
@@ -40,14 +40,19 @@ export function PartRows({ parts, now_s }: { parts: PartCure[]; now_s: number })
 
 const SIGHTS = { cup: "the gel cup", heat: "its own heat" } as const;
 
-/** What cup and own heat say beside the card's date. */
-function seen({ seen: by, gelled_s, demould_s }: Believed, next: Milestone | undefined, now_s: number): string {
-  const [early, likely, late] = (next?.name === "gelled" ? gelled_s : demould_s) ?? [null, null, null];
+/** A milestone that is still to come, as cup or own heat have it where they were seen. */
+function foreseen(m: Milestone, believed: Believed | null | undefined, now_s: number): Milestone {
+  const dates = m.name === "gelled" ? believed?.gelled_s : m.name === "demould" ? believed?.demould_s : null;
+  if (!dates || believed!.seen.length === 0 || reached(m, now_s) || m.high_s === null) return m;
+  return { ...m, low_s: dates[0], at_s: dates[1], high_s: dates[2] };
+}
+
+/** What the date goes by, and what the card has instead. */
+function seen({ seen: by }: Believed, p: PartCure, next: Milestone | undefined, now_s: number): string {
   const told = `By ${by.map((b) => SIGHTS[b]).join(" and ")}`;
-  if (!next || (next.name !== "gelled" && next.name !== "demould")) return `${told}.`;
-  if (likely === null) return `${told}: not in sight tonight.`;
-  const span = early !== null && late !== null && late > now_s ? ` (${hour(early)}–${hour(late)})` : "";
-  return `${told}: ${MILESTONES[next.name].short} by ${hour(likely)}${next.at_s === null ? "" : ` instead of ${hour(next.at_s)}`}${span}.`;
+  const card_s = next && !reached(next, now_s) ? (of(p, next.name)?.at_s ?? null) : null;
+  if (card_s === null || card_s === next?.at_s) return `${told}.`;
+  return `${told}; its card has it at ${hour(card_s)}.`;
 }
 
 /** Where a part stands, in the practitioner's words. */
@@ -63,7 +68,7 @@ function standing(p: PartCure, now_s: number): string {
 
 /** What is waited for: that it is hard, else what its card tells next. */
 function awaited(p: PartCure, now_s: number): Milestone | undefined {
-  const open = p.milestones.filter((m) => m.name !== "laminate-closes" && !reached(m, now_s));
+  const open = p.milestones.filter((m) => m.name !== "laminate-closes" && !reached(m, now_s)).map((m) => foreseen(m, p.believed, now_s));
   return open.find((m) => m.name === "demould") ?? open.find((m) => m.at_s !== null);
 }
 
@@ -71,8 +76,8 @@ const coming = (m: Milestone): string =>
   m.at_s === null ? `${MILESTONES[m.name].short}: not foreseen` : `${MILESTONES[m.name].short} by ${hour(m.at_s)}`;
 
 function range({ at_s, low_s, high_s }: Milestone, now_s: number): string {
-  if (at_s === null) return "this night ends before";
   const early = low_s !== null && low_s <= now_s;
+  if (at_s === null) return early ? "perhaps already, by its card" : "this night ends before";
   if (low_s !== null && high_s === null) return early ? "perhaps already" : `${hour(low_s)} at the earliest`;
   if (low_s === null || high_s === null || high_s - low_s <= NARROW_S) return "";
   return early ? `${hour(high_s)} at the latest` : `${hour(low_s)}–${hour(high_s)}`;
