@@ -35,7 +35,7 @@ def test_a_card_step_by_step(page: Page, steered: RunningDemo, quiet: list[str])
     page.get_by_role("button", name="Next: its gel times").click()
     page.get_by_role("button", name="A row of the data sheet").click()
     row(page, 1, "15", "2", "x")
-    expect(page.locator(".gel-row .refusal")).to_contain_text("should be a number")
+    expect(page.locator(".gel-row .refusal")).to_contain_text("“x” is no number: 0.1 to 100000 min")
     row(page, 1, "15", "2", "40")
     # A cup of it, timed; another screen and back in between.
     page.get_by_text("Time a cup of your own resin").click()

@@ -12,6 +12,7 @@ from nightcure.simulate.scenario import BOX
 from .conftest import RunningDemo
 from .hands import answer, see, shown, steering
 from .test_access import faults
+from .test_telling import answered, telling
 
 
 def test_fahrenheit_everywhere_and_after_a_reload(
@@ -38,23 +39,85 @@ def test_fahrenheit_everywhere_and_after_a_reload(
     assert quiet == []
 
 
+def foreign(text: str) -> list[str]:
+    """Lines with °C or kelvins in them, but for the choice between the two."""
+    return re.findall(r".*(?:°C|\d ?K\b|/K\b).*", text.replace("\n°C\n", "\n"))
+
+
+def unfolded(page: Page) -> str:
+    """All that the screen says, with everything open that can be."""
+    page.wait_for_timeout(300)
+    page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    page.wait_for_timeout(200)
+    return page.locator("main").inner_text()
+
+
 def test_no_screen_shows_a_unit_of_the_other_kind(page: Page, archive: RunningDemo) -> None:
     """°C, and kelvins of whatever, where °F were chosen. Fails before this: limits and rates."""
     steering(page, archive)
+    answered(page, "notifications", telling())
     see(page, archive, "oven")
     page.get_by_role("radio", name="°F").check()
-    for screen in ("now", "start", "nights", "nights/2", "nights/2+3", "oven"):
+    screens = ("now", "start", "nights", "nights/2", "nights/2+3", "oven", "message-17")
+    for screen in screens:
         see(page, archive, screen)
         expect(page.locator("main h2").first).to_be_visible()
         if screen == "start":
             page.get_by_role("button", name="Change it").click()
             expect(page.get_by_role("slider")).to_have_count(3)
-        page.wait_for_timeout(300)
-        page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
-        page.wait_for_timeout(200)
-        text = page.locator("main").inner_text().replace("\n°C\n", "\n")  # what may be chosen
+        text = unfolded(page)
         assert "°F" in text or screen == "nights", screen
-        assert re.findall(r".*(?:°C|\d ?K\b|/K\b).*", text) == [], screen
+        assert foreign(text) == [], screen
+
+
+def test_ruler_cup_and_cards_keep_to_the_unit_that_was_chosen(
+    page: Page, archive: RunningDemo
+) -> None:
+    """Fails before this: a fault in a card's row of gel times spoke of °C."""
+    steering(page, archive)
+    see(page, archive, "oven")
+    page.get_by_role("radio", name="°F").check()
+    see(page, archive, "now")
+    page.get_by_role("button", name="A cup is mixed …").click()
+    dialog = page.get_by_role("dialog")
+    expect(dialog).to_contain_text("°F")
+    dialog.get_by_label("it stands at").fill("hot")
+    assert foreign(dialog.inner_text()) == []
+    dialog.get_by_role("button", name="Back").click()
+
+    see(page, archive, "oven/ruler")
+    page.get_by_label("its resin").select_option(label="Polyester laminating resin, generic")
+    page.get_by_role("button", name="Work it out …").click()
+    answer(page, "Work it out")
+    expect(page.get_by_role("region", name="Tonight, without a controller")).to_be_visible()
+    text = unfolded(page)
+    assert "°F" in text
+    assert foreign(text) == []
+
+    see(page, archive, "oven/cards")
+    page.get_by_label("Highest temperature, °F").fill("600")
+    expect(page.locator(".new-card .refusal")).to_contain_text("68 °F to 482 °F")
+    assert foreign(unfolded(page)) == []
+    page.get_by_label("Highest temperature, °F").fill("140")
+    page.get_by_role("button", name="Next: its gel times").click()
+    page.get_by_role("button", name="A row of the data sheet").click()
+    row = page.get_by_role("group", name="Gel time 1")
+    for at, told in (("600", "600 is out of range: 14 to 482 °F."), ("warm", "no number")):
+        row.get_by_label("at, °F").fill(at)
+        row.get_by_label("catalyst, %").fill("2")
+        row.get_by_label("gels after, minutes").fill("20")
+        expect(row.locator(".refusal")).to_contain_text(told)
+        expect(page.get_by_role("button", name="Next: its cure")).to_be_disabled()
+        assert foreign(unfolded(page)) == []
+    row.get_by_label("at, °F").fill("59")
+    expect(row.locator(".refusal")).to_have_count(0)
+    page.get_by_role("button", name="A row of the data sheet").click()
+    row = page.get_by_role("group", name="Gel time 2")
+    for label, typed in (("at, °F", "77"), ("catalyst, %", "2"), ("gels after, minutes", "40")):
+        row.get_by_label(label).fill(typed)
+    page.get_by_role("button", name="Next: its cure").click()
+    expect(page.locator(".new-card .refusal").first).to_contain_text("40 min at 77 °F")
+    assert foreign(unfolded(page)) == []
 
 
 def test_dark_and_light_by_choice_and_by_the_phone(page: Page, archive: RunningDemo) -> None:

@@ -31,6 +31,12 @@ CALLED: dict[str, tuple[str, str]] = {
     "demould_at_c": ("The temperature of the demould", " °C"),
     "demould_catalyst_pct": ("The catalyst of the demould", " %"),
 }
+#: What a row of gel times may say, in its order; the card's own limits.
+ROW: tuple[tuple[str, float, float, str], ...] = (
+    ("the temperature", -10.0, 250.0, " °C"),
+    ("the catalyst", 0.1, 5.0, " %"),
+    ("the gel time", 0.1, 100_000.0, " minutes"),
+)
 #: A density below this is told in kg per litre, as many data sheets do.
 MOST_KG_PER_LITRE = 20.0
 ALL_THREE = "temperature °C, catalyst %, minutes"
@@ -68,12 +74,13 @@ def checked_answer(key: str, text: str) -> str:
         return text
     least, most = RANGES[key]
     what, unit = CALLED[key]
-    value = _number(text.replace(",", "."), what)
+    low = f"{least:g}{unit}" if unit == " °C" else f"{least:g}"
+    span = f"{low} to {most:g}{unit}"
+    value = _number(text.replace(",", "."), what, f", {span}")
     if key == "density_kg_per_m3" and value < MOST_KG_PER_LITRE:
         value *= 1000.0
     if not least <= value <= most:
-        low = f"{least:g}{unit}" if unit == " °C" else f"{least:g}"
-        raise BadInput(f"{what} is {text}{unit}; it should be {low} to {most:g}{unit}.")
+        raise BadInput(f"{what} is {text}{unit}; it should be {span}.")
     return f"{value:g}"
 
 
@@ -166,17 +173,24 @@ def _gel_row(text: str, generic: Card) -> dict[str, Any]:
                 f"{right}."
             )
     numbers = [_number(p, f"gel row '{text}'") for p in parts]
+    asked = ROW if len(numbers) == 3 else (ROW[0], ROW[2])
+    for value, (what, least, most, unit) in zip(numbers, asked, strict=True):
+        if not least <= value <= most:
+            raise BadInput(
+                f"gel row '{text}': {what} is {value:g}{unit}; it should be {least:g} to "
+                f"{most:g}{unit}."
+            )
     row: dict[str, Any] = {"temp_c": numbers[0], "minutes": numbers[-1], "source": SHEET}
     if len(numbers) == 3:
         row["catalyst_pct"] = numbers[1]
     return row
 
 
-def _number(text: str, what: str) -> float:
+def _number(text: str, what: str, within: str = "") -> float:
     try:
         value = float(text)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise BadInput(f"{what} is '{text}'; it should be a number.")
+        raise BadInput(f"{what} is '{text}'; it should be a number{within}.")
     return value

@@ -1,7 +1,7 @@
 // A card made from a data sheet: three steps, each checked where it is typed; then it is kept.
 import { useEffect, useState } from "preact/hooks";
 import { get, post, sentenceOf } from "../api";
-import { read } from "../fields";
+import { read, refusal } from "../fields";
 import { forget, useKept } from "../kept";
 import { Asked, Refusal } from "../sheet";
 import type { CardCheck, CardOffer, GelCup, Units } from "../types";
@@ -30,6 +30,8 @@ const STEPS = ["The resin", "Its gel times", "Its cure"] as const;
 /** Which questions stand at the first step; the others at the last. */
 const WHO = ["name", "title", "lowest_c", "highest_c", "monomer_pct", "density_kg_per_m3"];
 const SETTLED_MS = 400;
+/** What a row of gel times may say: °C, %, minutes; the card's own limits. */
+const ROW = { temp_c: [-10, 250], pct: [0.1, 5], minutes: [0.1, 100_000] } as const;
 
 /** What is typed in this phone's degrees, as text in °C; what is no number stays as it is. */
 function toCelsius(text: string, u: Units): string {
@@ -73,6 +75,7 @@ export function NewCard({ cards, cups, units: u, onSaved }: { cards: CardOffer[]
   const row = (i: number, what: Partial<GelRow>): void => setDraft({ ...draft, rows: draft.rows.map((r, j) => (j === i ? { ...r, ...what } : r)) });
   const fault = (key: string): string => inUnits(check?.faults[key] ?? "", u);
   const whole = (r: GelRow): boolean => [r.temp_c, r.minutes, fixed ? "-" : r.pct].every((t) => t.trim() !== "");
+  const blank = (r: GelRow): boolean => `${r.temp_c}${r.pct}${r.minutes}`.trim() === "";
   const fields = asked.questions.filter((q) => (step === 0) === WHO.includes(q.key));
   const here = step === 1 ? Object.keys(check?.faults ?? {}).filter((k) => k.startsWith("gel/")) : fields.map((q) => q.key).filter((k) => check?.faults[k]);
   return (
@@ -109,12 +112,12 @@ export function NewCard({ cards, cups, units: u, onSaved }: { cards: CardOffer[]
             <fieldset class="gel-row" key={`${draft.rows.length}/${i}`}>
               <legend>Gel time {i + 1}</legend>
               <div class="row">
-                <Typed label={`at, °${u}`} value={fromCelsius(r.temp_c, u)} number fault="" onInput={(t) => row(i, { temp_c: toCelsius(t, u) })} />
-                {!fixed && <Typed label="catalyst, %" value={r.pct} number fault="" onInput={(pct) => row(i, { pct })} />}
-                <Typed label="gels after, minutes" value={r.minutes} number fault="" onInput={(minutes) => row(i, { minutes })} />
+                <Typed label={`at, °${u}`} value={fromCelsius(r.temp_c, u)} number fault={untold(fromCelsius(r.temp_c, u), [degrees(ROW.temp_c[0], u), degrees(ROW.temp_c[1], u)], `°${u}`)} onInput={(t) => row(i, { temp_c: toCelsius(t, u) })} />
+                {!fixed && <Typed label="catalyst, %" value={r.pct} number fault={untold(r.pct, ROW.pct, "%")} onInput={(pct) => row(i, { pct })} />}
+                <Typed label="gels after, minutes" value={r.minutes} number fault={untold(r.minutes, ROW.minutes, "min")} onInput={(minutes) => row(i, { minutes })} />
                 <button type="button" class="small" aria-label={`Take out gel time ${i + 1}`} onClick={() => setDraft({ ...draft, rows: draft.rows.filter((_, j) => j !== i) })}>Take out</button>
               </div>
-              <Refusal>{whole(r) ? fault(`gel/${i}`) : `All of it is needed: temperature, ${fixed ? "" : "catalyst, "}minutes.`}</Refusal>
+              {!whole(r) && <p class={blank(r) ? "quiet small" : "refusal"}>All of it is needed: temperature, {fixed ? "" : "catalyst, "}minutes.</p>}
             </fieldset>
           ))}
           <div class="row">
@@ -161,6 +164,9 @@ export function NewCard({ cards, cups, units: u, onSaved }: { cards: CardOffer[]
     </section>
   );
 }
+
+/** Why what is typed cannot be; nothing of a field that is still empty. */
+const untold = (text: string, range: readonly [number, number], unit: string): string => (text.trim() === "" ? "" : refusal(text, range, unit));
 
 interface TypedProps {
   label: string;
