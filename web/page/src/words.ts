@@ -59,7 +59,7 @@ export const ROLES: Record<Role, string> = {
 };
 
 export const FAULTS: Record<string, string> = {
-  missing: "not on the bus",
+  missing: "does not answer",
   crc: "garbled",
   "power-on": "lost its supply",
   bus: "bus does not answer",

@@ -9,11 +9,12 @@ export function Figures({ live, stale }: { live: Live; stale: boolean }) {
   const u = live.units;
   const oldest = Math.max(0, ...live.thermometers.map((t) => t.age_s));
   const others = live.thermometers.filter((t) => t.role !== "air");
-  const spare = live.thermometers.filter((t) => t.role === "air").slice(1);
+  const [air, ...spare] = live.thermometers.filter((t) => t.role === "air");
+  const lost = live.control_c === null ? (air?.fault ?? null) : null;
   return (
     <section class="figures" aria-label={stale ? "Last known" : "Now"}>
       <dl class="temps">
-        <Cell name="Air" id="air">{temperature(live.control_c, u)} °{u}</Cell>
+        <Cell name="Air" id="air" bad={lost !== null}>{lost ? (FAULTS[lost] ?? lost) : `${temperature(live.control_c, u)} °${u}`}</Cell>
         {live.setpoint_c !== null && <Cell name="Setpoint" id="setpoint">{temperature(live.setpoint_c, u)} °{u}</Cell>}
         {[...spare, ...others].map((t) => (
           <Cell key={t.id} name={t.name} bad={t.fault !== null}>

@@ -35,15 +35,17 @@ export function Now({ live, stale, happened }: { live: Live; stale: boolean; hap
         <Box live={live} stale={stale} />
         {live.cups && <GelCups live={live} stale={stale} />}
       </div>
-      <section class="strip" aria-labelledby="strip-title">
-        <h2 id="strip-title">{live.night_id === null ? "The last course" : "Tonight's course"}</h2>
-        {samples === null ? (
-          <p class="quiet">No night has been recorded yet. <a href="#start">Start one</a>.</p>
-        ) : (
-          <NightStrip samples={samples ?? NOTHING_YET} live={live} thermometers={live.thermometers} running />
-        )}
-      </section>
-      <Happenings live={live} happened={happened} />
+      <div class="column">
+        <section class="strip" aria-labelledby="strip-title">
+          <h2 id="strip-title">{live.night_id === null ? "The last course" : "Tonight's course"}</h2>
+          {samples === null ? (
+            <p class="quiet">No night has been recorded yet. <a href="#start">Start one</a>.</p>
+          ) : (
+            <NightStrip samples={samples ?? NOTHING_YET} live={live} thermometers={live.thermometers} running />
+          )}
+        </section>
+        <Happenings live={live} happened={happened} />
+      </div>
     </>
   );
 }

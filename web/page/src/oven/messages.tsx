@@ -26,9 +26,9 @@ export function Messages() {
                 {s.name}
                 <br />
                 <small class="quiet">
-                  {s.failing_s === null ? "works" : `fails since ${day(s.failing_s)}, ${hour(s.failing_s)}. ${s.sentence ?? ""}`}
+                  {s.failing_s === null ? "Works" : `Fails since ${day(s.failing_s)}, ${hour(s.failing_s)}`}
                   {s.sent_s === null ? ", has taken none yet" : `, took the last one ${day(s.sent_s)}, ${hour(s.sent_s)}`}
-                  {s.waiting > 0 && `; ${s.waiting} wait`}
+                  {s.waiting > 0 && `; ${s.waiting} wait`}. {s.failing_s !== null && s.sentence}
                 </small>
               </span>
             </li>

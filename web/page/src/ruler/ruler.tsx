@@ -253,7 +253,8 @@ function Answer({ ruled, live }: { ruled: Ruled; live: Live }) {
           {ruled.what_ifs.map((w) => (
             <div key={w.change}>
               <dt>{w.change}</dt>
-              <dd>{above(w.rise_k)} above the shed, {loss(w.loss_w_per_k)}</dd>
+              <dd>{above(w.rise_k)} above the shed</dd>
+              <dd class="quiet small">It then loses {loss(w.loss_w_per_k)}.</dd>
             </div>
           ))}
         </dl>

@@ -94,7 +94,7 @@ function Awaited({ label, value, onChange }: AwaitedProps) {
       <span>{label}</span>
       <select value={value ?? ""} onChange={(e) => onChange((e.currentTarget.value || null) as MilestoneName | null)}>
         <option value="">–</option>
-        {Object.entries(MILESTONES).map(([name, words]) => <option key={name} value={name}>{words.long}</option>)}
+        {Object.entries(MILESTONES).map(([name, words]) => <option key={name} value={name}>{name === "demould" ? words.short : words.long}</option>)}
       </select>
     </label>
   );
