@@ -57,12 +57,20 @@ def test_new_writes_nothing_that_cannot_be_true(tmp_path: Path) -> None:
     for typed, sentence in (
         (ANSWERS.replace("20 2 25", "20 2 60"), "does not gel slower when warmer"),
         (ANSWERS.replace("\n240\n", "\n20\n"), "before the gel"),
-        (ANSWERS.replace("20 2 25", "20 12 25"), "at most 5"),
     ):
         result = nightcure("cure", "new", path, typed=typed)
         assert result.exit_code == 2, typed
         assert sentence in " ".join(result.stderr.split())
         assert not path.exists()
+
+
+def test_new_asks_again_for_a_row_that_cannot_be(tmp_path: Path) -> None:
+    """Fails before this: a catalyst of 12 % was refused at the very end, and all was lost."""
+    path = tmp_path / "shed.toml"
+    result = nightcure("cure", "new", path, typed=ANSWERS.replace("20 2 25", "20 12 25\n20 2 25"))
+    assert result.exit_code == 0, result.stderr
+    assert "the catalyst is 12 %; it should be 0.1 to 5 %." in " ".join(result.stderr.split())
+    assert [r.minutes for r in load_card(path).gel] == [25.0, 45.0, 95.0]
 
 
 @pytest.mark.parametrize(
