@@ -5,6 +5,7 @@ heat, with a gel cup, and with both.
 python -m tests.cure_campaign 300            nights, from seed 9000 on
 python -m tests.cure_campaign 100 heatless   resins that give off no heat: is any seen?
 python -m tests.cure_campaign 300 --json     one line a night, to be kept
+python -m tests.cure_campaign told < FILE    what lines that were kept say
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from __future__ import annotations
 import json
 import math
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
@@ -22,9 +23,11 @@ from nightcure.cure.cure_clock import CureClock
 from nightcure.cure.factors import card_prior
 from nightcure.cure.gel_cup import CupStart, GelCup
 from nightcure.cure.hypotheses import Hypotheses
-from tests.curing_nights import HiddenNight, cup_gels_min, hidden_night
+from nightcure.cure.mould_law import MouldLaw
+from tests.curing_nights import HiddenNight, cup_gels_min, hidden_night, night_before
 
 FIRST = 9000
+HOWS = ("dry", "wet", "wrong")
 ROUTES = ("card", "warmth", "heat", "cup", "both")
 
 
@@ -41,6 +44,23 @@ def cup_of(night: HiddenNight, seed: int) -> GelCup:
     return cup
 
 
+def laws(seed: int, fresh: Callable[..., Belief], heatless: bool) -> dict[str, MouldLaw | None]:
+    """What earlier nights have shown of the mould: one whose part was cured before (`dry`), one in
+    which another batch cured (`wet`); and the dry one of another oven altogether (`wrong`)."""
+    found: dict[str, MouldLaw | None] = {}
+    for how in HOWS:
+        if how == "wrong" and seed % 3:  # of every third night only, to save time
+            continue
+        night = night_before(seed + 1 if how == "wrong" else seed, how == "wet" and not heatless)
+        belief = fresh()
+        if how != "wet":
+            belief.unmeasured(3 * 1440.0, 20.0)
+        for row in zip(night.part_c, night.air_c, night.duty, strict=True):
+            belief.minute(*row, good=True)
+        found[how] = belief.mould_law(None, "Lid", "Lid", night.told.mould_j_per_k)
+    return found
+
+
 def judged(seed: int, heatless: bool = False) -> dict[str, Any] | None:
     """One night by every route; None where its part never came out of the mould."""
     night = hidden_night(seed, heatless)
@@ -52,20 +72,27 @@ def judged(seed: int, heatless: bool = False) -> dict[str, Any] | None:
     def weighs(h: Hypotheses) -> list[float]:
         return cup.log_likelihoods([g for g, _, _ in h.cells])
 
-    def fresh(power_w: float = told.power_w) -> Belief:
-        return Belief(told.figures, prior, told.resin_kg, told.mould_j_per_k, power_w,
-                      told.thickness_mm)  # fmt: skip
+    def fresh(law: MouldLaw | None = None) -> Belief:
+        return Belief(told.figures, prior, told.resin_kg, told.mould_j_per_k, told.power_w,
+                      told.thickness_mm, law)  # fmt: skip
 
     belief, clock = fresh(), CureClock(told.figures)
     in_time: tuple[Believed, Believed] | None = None
     said_min: float | None = None
     asked = 0
+    knowing = {how: fresh(law) for how, law in laws(seed, fresh, heatless).items()}
+    known_in_time: dict[str, tuple[Believed, Believed]] = {}
     for minute, row in enumerate(zip(night.part_c, night.air_c, night.duty, strict=True), 1):
         belief.minute(*row, good=True)
+        for one in knowing.values():
+            one.minute(*row, good=True)
         clock.advance(60.0 * minute, 60.0, row[0])
         if in_time is None and clock.reached("demould"):
             ahead = night.part_c[minute :: int(AHEAD_MIN)]
             in_time = belief.answer(None, ahead), belief.answer(weighs, ahead)
+            known_in_time = {
+                how: (b.answer(None, ahead), b.answer(weighs, ahead)) for how, b in knowing.items()
+            }
         if in_time is not None and said_min is None and minute >= asked:
             # As the loop says it: every quarter of an hour anew, nine times in ten.
             asked = minute + 15
@@ -99,6 +126,22 @@ def judged(seed: int, heatless: bool = False) -> dict[str, Any] | None:
         "said_early": said_min is not None and said_min < true,
         "own_heat_k": night.own_heat_k, "thickness_mm": told.thickness_mm,
     }  # fmt: skip
+    for how, one in knowing.items():
+        late, late_both = one.answer(), one.answer(weighs)
+        found[f"law_{how}"] = {
+            "heat": off(late.demould_min[1], true), "both": off(late_both.demould_min[1], true),
+            "holds": late.demould_min[0] <= true <= late.demould_min[2],
+            "both_holds": late_both.demould_min[0] <= true <= late_both.demould_min[2],
+            "seen": late.heat_seen, "evidence": late.evidence,
+            "late_early": late.demould_min[2] < true,
+        }  # fmt: skip
+        if known_in_time:
+            timely, timely_both = known_in_time[how]
+            found[f"law_{how}"]["in_time"] = {
+                "heat": off(timely.demould_min[1], true),
+                "both": off(timely_both.demould_min[1], true), "seen": timely.heat_seen,
+                "holds": timely.demould_min[0] <= true <= timely.demould_min[2],
+            }  # fmt: skip
     if in_time is not None:
         found["in_time"] = {
             "heat": off(in_time[0].demould_min[1], true),
@@ -116,10 +159,17 @@ def _band_holds(clock: CureClock, true_min: float) -> bool:
 
 def ratio(rows: list[dict[str, Any]], what: str, route: str) -> str:
     """Median error against the card's on the same nights, with a 95 % interval by resampling."""
-    a = np.array([r[what][route] for r in rows])
-    b = np.array([r[what]["card"] for r in rows])
+    return _ratio([r[what][route] for r in rows], [r[what]["card"] for r in rows])
+
+
+def _median(rows: list[dict[str, Any]], key: str) -> float:
+    return float(np.median([r[key] for r in rows]))
+
+
+def _ratio(ours: list[float], cards: list[float]) -> str:
+    a, b = np.array(ours), np.array(cards)
     rng = np.random.default_rng(1)
-    picks = rng.integers(len(rows), size=(2000, len(rows)))
+    picks = rng.integers(len(a), size=(2000, len(a)))
     drawn = np.median(a[picks], axis=1) / np.median(b[picks], axis=1)
     low, high = np.quantile(drawn, (0.025, 0.975))
     return f"{np.median(a) / np.median(b):.2f} ({low:.2f}-{high:.2f})"
@@ -151,6 +201,24 @@ def tell(rows: list[dict[str, Any]]) -> Iterator[str]:
         f"when the card says demould: heat {heat:.3f}, both {both:.3f}, seen "
         f"{share(r['in_time']['seen'] for r in timely)}"
     )
+    for how in HOWS:
+        known = [r for r in rows if f"law_{how}" in r]
+        some = [r[f"law_{how}"] for r in known]
+        for when, told in (
+            ("", some), (" in time", [r["in_time"] for r in some if "in_time" in r]),
+        ):  # fmt: skip
+            yield (
+                f"mould's law from a {how} night{when}: heat {_median(told, 'heat'):.3f}, both "
+                f"{_median(told, 'both'):.3f}, seen {share(r['seen'] for r in told)}, 80 % holds "
+                f"{share(r['holds'] for r in told)}"
+            )
+        worst = [r[f"law_{how}"]["heat"] > r["demould"]["warmth"] + 0.1 for r in known]
+        ratios = [r[f"law_{how}"]["heat"] for r in known], [r["demould"]["card"] for r in known]
+        both = [r[f"law_{how}"]["both"] for r in known]
+        yield (
+            f"   ratios: heat {_ratio(*ratios)}, both {_ratio(both, ratios[1])}; worse by 0.1 "
+            f"{share(worst)}; evidence > 5 {share(r['evidence'] > 5.0 for r in some)}"
+        )
     worse = [r["demould"]["heat"] > r["demould"]["warmth"] + 0.1 for r in rows]
     better = [r["demould"]["heat"] < r["demould"]["warmth"] - 0.1 for r in rows]
     yield (
@@ -166,7 +234,11 @@ def tell(rows: list[dict[str, Any]]) -> Iterator[str]:
 
 
 def main() -> int:
-    """Run them."""
+    """Run them, or tell of what was kept."""
+    if "told" in sys.argv:
+        for line in tell([json.loads(line) for line in sys.stdin]):
+            print(line)
+        return 0
     numbers = [int(a) for a in sys.argv[1:] if a.isdecimal()]
     nights, first = (*numbers, *(100, FIRST)[len(numbers) :])[:2]
     rows = []

@@ -11,7 +11,8 @@ Ranges are judgement (common practice, no source), but where a line says otherwi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -84,9 +85,44 @@ class HiddenNight:
     """The most by which its heat could warm mould and laminate, K."""
 
 
+class Probes(NamedTuple):
+    """How the thermometers of air and mould show: a share of the air in the mould's, noise, K, and
+    what each shows too much, K."""
+
+    view: float
+    noise_k: float
+    offset_air_k: float
+    offset_part_k: float
+
+
 def hidden_night(seed: int, heatless: bool = False, minutes: float = NIGHT_S / 60) -> HiddenNight:
     """A night by chance; the same seed gives the same one. `heatless`: its resin gives no heat."""
     rng = np.random.default_rng([81, seed])
+    night, oven = _drawn(rng, heatless)
+    _run(night, oven, rng, minutes)
+    return night
+
+
+def night_before(seed: int, wet: bool) -> HiddenNight:
+    """An earlier night of the oven, mould and thermometers of `hidden_night(seed)`: another shed,
+    another setpoint, perhaps a door.
+
+    `wet`: another batch of the resin cures in it; else its part was cured before, and is kept warm.
+    """
+    rng = np.random.default_rng([81, seed])
+    night, oven = _drawn(rng, False)
+    shows = _run(night, oven, rng, 1.0)
+    own = np.random.default_rng([83, seed])
+    other, _ = _drawn(np.random.default_rng([84, seed]), False)
+    told, resin = night.told, other.resin
+    resin = replace(resin, figures=told.figures, heat_j_per_kg=resin.heat_j_per_kg if wet else 0.0)
+    before = HiddenNight(told, resin)
+    _run(before, oven, own, NIGHT_S / 60, shows, stays=True)
+    return before
+
+
+def _drawn(rng: np.random.Generator, heatless: bool) -> tuple[HiddenNight, ZonedOven]:
+    """An oven with a part in it, and what is told of them."""
 
     def between(low: float, high: float) -> float:
         return float(rng.uniform(low, high))
@@ -140,12 +176,23 @@ def hidden_night(seed: int, heatless: bool = False, minutes: float = NIGHT_S / 6
     )  # fmt: skip
     night = HiddenNight(told, resin)
     night.own_heat_k = 0.7 * kg * resin.heat_j_per_kg / (mould_kg * MOULD[1])
-    _run(night, oven, rng, minutes)
-    return night
+    return night, oven
 
 
-def _run(night: HiddenNight, oven: ZonedOven, rng: np.random.Generator, minutes: float) -> None:
-    """Follow it: a ramp and a soak, a shed that cools, in three of ten a door."""
+def _run(
+    night: HiddenNight,
+    oven: ZonedOven,
+    rng: np.random.Generator,
+    minutes: float,
+    shows: Probes | None = None,
+    stays: bool = False,
+) -> Probes:
+    """Follow it: a ramp and a soak, a shed that cools, in three of ten a door.
+
+    Args:
+        shows: how the thermometers show; by chance if None.
+        stays: to its end, whenever its part is hard.
+    """
     body, resin = ZonedBody(oven), night.resin
     top_c, shed_c = rng.uniform(32.0, 40.0), rng.uniform(14.0, 23.0)
     falls_c = rng.uniform(0.0, 8.0)
@@ -154,7 +201,9 @@ def _run(night: HiddenNight, oven: ZonedOven, rng: np.random.Generator, minutes:
     door_s = rng.uniform(0.0, 10 * 3600.0) if rng.random() < 0.3 else math.inf
     door_for_s, door_w_per_k = rng.uniform(60.0, 300.0), 30.0 * oven.loss_w_per_k
     view, noise = rng.uniform(0.0, 0.12), rng.uniform(0.003, 0.03)
-    offset_air, offset_part = 0.3 * rng.standard_normal(2)
+    if shows is None:
+        shows = Probes(float(view), float(noise), *(0.3 * rng.standard_normal(2)).tolist())
+    view, noise, offset_air, offset_part = shows
     body.state_c = np.full(len(oven.capacities), shed_c)
     loss = oven.loss_w_per_k
     gel = TimeTable(resin.figures.gel_min, resin.figures.cure_kj_per_mol)
@@ -220,12 +269,13 @@ def _run(night: HiddenNight, oven: ZonedOven, rng: np.random.Generator, minutes:
             read = c + noise * float(rng.standard_normal())
             sums[j] += round(read / 0.0625) * 0.0625
         sums[2] += duty
-        if t_s > 60.0 * night.demould_min + STAYS_S:
-            return
+        if not stays and t_s > 60.0 * night.demould_min + STAYS_S:
+            break
         if i % a_minute == 0:
             for row, value in zip((night.part_c, night.air_c, night.duty), sums, strict=True):
                 row.append(value / a_minute)
             sums = [0.0, 0.0, 0.0]
+    return shows
 
 
 def cup_gels_min(resin: HiddenResin, grams: float, at_c: float, rng: np.random.Generator) -> float:

@@ -182,11 +182,12 @@ class PartCure(NamedTuple):
 
 
 class Evidence(NamedTuple):
-    """Something seen of a batch of resin, to be kept with it.
+    """Something seen in the night, to be kept for the next one.
 
     Attributes:
-        batch: what it is called.
-        kind: `cup`, `heat`, or `end`: how far a part had come when its night ended.
+        batch: what the batch of resin is called that it tells of; empty where it is of none.
+        kind: `cup`, `heat`, or `end`: how far a part had come when its night ended; `mould`: how
+            a part's mould followed air and heater; `oven`: what the oven was found to be.
         found: what it says, JSON-ready.
     """
 
@@ -303,7 +304,7 @@ class Decision(NamedTuple):
     beliefs: tuple[PartBelief, ...] = ()
     """Parts whose belief was reckoned anew at this tick."""
     evidence: tuple[Evidence, ...] = ()
-    """What was seen of batches of resin."""
+    """What was seen of batches of resin, moulds and oven."""
 
     @property
     def mark(self) -> Mark:

@@ -110,7 +110,7 @@ def test_the_weighing_is_that_of_a_normal_linear_model() -> None:
         own.hh[lag][:] = (w @ b[lag] ** 2).tolist()
         own.hy[lag][:] = ((w * y) @ b[lag]).tolist()
     noise2 = 0.05**2
-    found, without, _ = own._at(noise2)
+    found, without, *_ = own._at(noise2, carried=False)
 
     def dense(extra: np.ndarray | None) -> tuple[float, float]:
         """ln of the marginal likelihood, but for a constant, and the heat's share."""

@@ -13,6 +13,7 @@ from typing import NamedTuple
 from .clock_figures import ClockFigures
 from .factors import Prior, quantiles
 from .hypotheses import Hypotheses
+from .mould_law import MouldLaw
 from .own_heat import BOUND, SEEN, SURE, OwnHeat
 
 #: What a spread is made of at each hypothesis: the middles of five equal shares of a normal law.
@@ -58,10 +59,12 @@ class Belief:
         mould_j_per_k: float,
         power_w: float,
         thickness_mm: float | None = None,
+        law: MouldLaw | None = None,
     ) -> None:
+        """`law`: of its mould, from earlier nights."""
         self.hypotheses = Hypotheses(figures, prior, resin_kg, mould_j_per_k, thickness_mm)
         h = self.hypotheses
-        self._heat = OwnHeat(h, mould_j_per_k, power_w) if h.heats else None
+        self._heat = OwnHeat(h, mould_j_per_k, power_w, law) if h.heats else None
         more = min(DATES_SD_PER_MM * max((thickness_mm or 4.0) - 2.0, 0.0), DATES_SD_MOST)
         self._dates_sd = math.hypot(DATES_SD, more)
 
@@ -100,6 +103,34 @@ class Belief:
             ahead_c: what its mould will be at, every `AHEAD_MIN` from now on.
         """
         h = self.hypotheses
+        weights, evidence, seen = self._weights(weigh)
+        gels, demoulds = self._dates(weights, ahead_c)
+        each = [w for w in weights for _ in FIFTHS]
+        gel_factors = [math.exp(g) for g, _, _ in h.cells]
+        cure_factors = [math.exp(c) for _, c, _ in h.cells]
+        return Believed(
+            _triple(gel_factors, weights), _triple(cure_factors, weights),
+            _triple(_spread(gels, GEL_SD), each), _triple(_spread(demoulds, self._dates_sd), each),
+            seen, evidence,
+        )  # fmt: skip
+
+    def mould_law(
+        self,
+        weigh: Callable[[Hypotheses], list[float]] | None,
+        part: str,
+        sensor: str,
+        mould_j_per_k: float,
+    ) -> MouldLaw | None:
+        """What its mould's temperature has shown of the mould, by all that is believed now."""
+        if self._heat is None:
+            return None
+        return self._heat.law(self._weights(weigh)[0], part, sensor, mould_j_per_k)
+
+    def _weights(
+        self, weigh: Callable[[Hypotheses], list[float]] | None
+    ) -> tuple[list[float], float, bool]:
+        """Of every hypothesis; how clearly heat is seen, and whether it is."""
+        h = self.hypotheses
         logs = list(h.log_prior)
         if weigh is not None:
             logs = [a + b for a, b in zip(logs, weigh(h), strict=True)]
@@ -114,15 +145,7 @@ class Belief:
                 logs = [a + share * b for a, b in zip(logs, likely, strict=True)]
         top = max(logs)
         weights = [math.exp(v - top) for v in logs]
-        gels, demoulds = self._dates(weights, ahead_c)
-        each = [w for w in weights for _ in FIFTHS]
-        gel_factors = [math.exp(g) for g, _, _ in h.cells]
-        cure_factors = [math.exp(c) for _, c, _ in h.cells]
-        return Believed(
-            _triple(gel_factors, weights), _triple(cure_factors, weights),
-            _triple(_spread(gels, GEL_SD), each), _triple(_spread(demoulds, self._dates_sd), each),
-            seen, evidence,
-        )  # fmt: skip
+        return weights, evidence, seen
 
     def _dates(
         self, weights: list[float], ahead_c: Sequence[float]

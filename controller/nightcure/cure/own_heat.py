@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from .clock_figures import ClockFigures
 from .hypotheses import Hypotheses
+from .mould_law import KEEPS, TERMS, MouldLaw
 
 BLOCK_MIN = 5
 #: Averages of the air over so many minutes: slow walls, thick moulds.
@@ -22,7 +24,7 @@ AIR_AVERAGES_MIN = (5.0, 15.0, 45.0, 135.0)
 #: average (found by trying on plants of another structure).
 MEANS = (0.5, 0.0, 0.05, 0.04, 0.15, 0.15, 0.15, 0.15)
 SDS = (0.6, 0.5, 0.1, 0.08, 0.4, 0.4, 0.4, 0.4)
-TERMS = len(MEANS)
+assert len(MEANS) == TERMS
 #: The share of the heat that goes into the mould; beyond `HEAT_RANGE` it is punished: with it free
 #: a small bump of the wrong sign would pass for heat.
 HEAT_MEAN, HEAT_SD, HEAT_RANGE, HEAT_EDGE = 0.7, 0.28, (0.3, 1.6), 0.1
@@ -30,9 +32,16 @@ HEAT_MEAN, HEAT_SD, HEAT_RANGE, HEAT_EDGE = 0.7, 0.28, (0.3, 1.6), 0.1
 WEIGHT, MOVED_K, APART_K_H = 0.25, 0.5, 2.0
 NOISE_K = 0.06
 NOISE_RANGE_K = (0.01, 0.5)
+#: Where the law of earlier nights leaves so many times as much unexplained as tonight's own, as
+#: variances, the mould or its thermometer was moved: the law is not used.
+MOVED_TIMES = 4.0
 #: Below this, ln(likelihood with heat / without), nothing is said to be seen; full weight `SURE`
 #: above it. Its influence is bounded: the shape of the kinetics is never quite right.
 SEEN, SURE, BOUND = 3.0, 3.0, 6.0
+#: Of less than so many blocks' weight no law is kept: an hour and a half near balance.
+LEAST_WEIGHT = 3.0
+#: Sums that contradict one another explain no more than this leaves, K2.
+LEAST_Q = 1e-6
 
 #: By how much its heat could warm its mould, K: below the first there is nothing to see, between
 #: the two it was seen in one of four, above in three of four of 300 hidden nights on plants of
@@ -58,8 +67,15 @@ def sight_words(at_most_k: float) -> str:
 class OwnHeat:
     """The sums of one night, for every hypothesis."""
 
-    def __init__(self, hypotheses: Hypotheses, mould_j_per_k: float, power_w: float) -> None:
+    def __init__(
+        self,
+        hypotheses: Hypotheses,
+        mould_j_per_k: float,
+        power_w: float,
+        law: MouldLaw | None = None,
+    ) -> None:
         self._of = hypotheses
+        self._law = law
         self._duty_k = 60.0 * power_w / mould_j_per_k
         n = len(hypotheses.cells)
         self.xx = [0.0] * (TERMS * TERMS)
@@ -122,33 +138,92 @@ class OwnHeat:
             self.hh[lag][:] = [s + w * e * e for s, e in zip(self.hh[lag], b, strict=True)]
             self.hy[lag][:] = [s + wy * e for s, e in zip(self.hy[lag], b, strict=True)]
 
+    # ---- what the sums say ----------------------------------------------------------------------
+
     def log_likelihoods(self) -> tuple[list[float], float]:
         """Of every hypothesis, and without any heat; the noise is found, never assumed."""
-        noise2 = NOISE_K**2
-        found: tuple[list[float], float, float] = ([], 0.0, noise2)
-        for _ in range(3):
-            found = self._at(noise2)
-            noise2 = min(max(found[2], NOISE_RANGE_K[0] ** 2), NOISE_RANGE_K[1] ** 2)
-        return found[0], found[1]
+        found = self._solved()
+        return found.logs, found.without
 
-    def _at(self, noise2: float) -> tuple[list[float], float, float]:
+    def law(self, weights: Sequence[float], part: str, sensor: str, mould_j_per_k: float) -> (
+        MouldLaw | None
+    ):  # fmt: skip
+        """What this night and those before say of the mould, the resin's heat taken out as the
+        hypotheses have it by their `weights`; None where too little was measured."""
+        solved = self._solved()
+        xx, xy, yy, weight = self._explained(solved.carried)
+        if weight < LEAST_WEIGHT:
+            return None
+        total = 2.0 * sum(weights)
+        for lag in range(2):
+            for i, w in enumerate(weights):
+                h, hh = solved.heats[lag][i], self.hh[lag][i]
+                if w <= 0.0 or hh <= 0.0:
+                    continue
+                share = w / total
+                yy += share * (h * h * hh - 2.0 * h * self.hy[lag][i])
+                for k in range(TERMS):
+                    xy[k] -= share * h * self.xh[lag][k][i]
+        rows = [[_short(v) for v in xx[TERMS * i : TERMS * (i + 1)]] for i in range(TERMS)]
+        return MouldLaw(
+            part=part, sensor=sensor, mould_j_per_k=round(mould_j_per_k, 1),
+            xx=tuple(tuple(row) for row in rows), xy=tuple(_short(v) for v in xy),
+            yy=_short(max(yy, 0.0)), weight=_short(weight),
+            noise_k=_short(math.sqrt(solved.noise2)),
+            nights=1 if self._law is None or not solved.carried else self._law.nights + 1,
+        )  # fmt: skip
+
+    def _explained(self, carried: bool) -> tuple[list[float], list[float], float, float]:
+        """The sums, with those of earlier nights or without."""
+        law = self._law if carried else None
+        if law is None:
+            return list(self.xx), list(self.xy), self.yy, self.weight
+        before = [v for row in law.xx for v in row]
+        return (
+            [a + KEEPS * b for a, b in zip(self.xx, before, strict=True)],
+            [a + KEEPS * b for a, b in zip(self.xy, law.xy, strict=True)],
+            self.yy + KEEPS * law.yy, self.weight + KEEPS * law.weight,
+        )  # fmt: skip
+
+    def _solved(self) -> _Solved:
+        alone = self._noise_found(False)
+        law = self._law
+        if law is None:
+            return alone
+        with_law = self._noise_found(True)
+        usual = max(alone.noise2, law.noise_k**2)
+        return alone if with_law.noise2 > MOVED_TIMES * usual else with_law
+
+    def _noise_found(self, carried: bool) -> _Solved:
+        noise2 = NOISE_K**2
+        found = self._at(noise2, carried)
+        for _ in range(2):
+            found = self._at(
+                min(max(found.noise2, NOISE_RANGE_K[0] ** 2), NOISE_RANGE_K[1] ** 2), carried
+            )
+        return found
+
+    def _at(self, noise2: float, carried: bool) -> _Solved:
+        xx, xy, yy, weight = self._explained(carried)
         lower = _cholesky(
             [
                 v + (noise2 / SDS[i // TERMS] ** 2 if i // TERMS == i % TERMS else 0.0)
-                for i, v in enumerate(self.xx)
+                for i, v in enumerate(xx)
             ]
         )
-        z = _forward(lower, self.xy)
-        rest = self.yy - sum(v * v for v in z)
-        a_n = 2.0 + 0.5 * self.weight
+        z = _forward(lower, xy)
+        rest = yy - sum(v * v for v in z)
+        a_n = 2.0 + 0.5 * weight
         prior = noise2 / HEAT_SD**2
         fixed = 2.0 * NOISE_K**2
-        least = without = fixed + 0.5 * rest
+        least = without = max(fixed + 0.5 * rest, LEAST_Q)
         logs: list[list[float]] = []
+        heats: list[list[float]] = []
         low, high = HEAT_RANGE
         for lag in range(2):
             columns = _forward_columns(lower, self.xh[lag])
             one: list[float] = []
+            heat: list[float] = []
             for hh, hy, *u in zip(self.hh[lag], self.hy[lag], *columns, strict=True):
                 a, b = prior + hh, hy
                 for v, zi in zip(u, z, strict=True):
@@ -156,13 +231,31 @@ class OwnHeat:
                     b -= v * zi
                 top = b + HEAT_MEAN * prior
                 h = top / a
-                q = fixed + 0.5 * (rest + HEAT_MEAN**2 * prior - h * top)
+                q = max(fixed + 0.5 * (rest + HEAT_MEAN**2 * prior - h * top), LEAST_Q)
                 least = q if q < least else least
                 out = (low - h if h < low else h - high if h > high else 0.0) / HEAT_EDGE
                 one.append(0.5 * math.log(prior / a) - a_n * math.log(q) - 0.5 * out * out)
+                heat.append(h)
             logs.append(one)
+            heats.append(heat)
         mean = [_log_mean(a, b) for a, b in zip(*logs, strict=True)]
-        return mean, -a_n * math.log(without), least / a_n
+        return _Solved(mean, -a_n * math.log(without), least / a_n, heats, carried)
+
+
+class _Solved(NamedTuple):
+    """Likelihoods of all hypotheses and without heat; the noise's variance, K2; the share of each
+    one's heat that enters the mould, by lag; whether earlier nights' sums were in it."""
+
+    logs: list[float]
+    without: float
+    noise2: float
+    heats: list[list[float]]
+    carried: bool
+
+
+def _short(value: float) -> float:
+    """Seven digits: what is kept is to be short, and the same wherever it is read."""
+    return float(f"{value:.7g}")
 
 
 def _log_mean(a: float, b: float) -> float:

@@ -12,6 +12,7 @@ from ..settings import Section
 from .card import load_card
 from .clock_figures import ClockFigures
 from .factors import Prior
+from .mould_law import MouldLaw
 
 
 class Part(Section):
@@ -50,6 +51,9 @@ class Part(Section):
     prior: Prior | None = None
     """How far its resin may be from its card; filled in when a night is asked for. With it what is
     seen in the night corrects the card."""
+    law: MouldLaw | None = None
+    """How its mould follows air and heater, by earlier nights; filled in when a night is asked for.
+    It is left out where thermometer or mould is another one."""
 
     @property
     def batch_name(self) -> str:

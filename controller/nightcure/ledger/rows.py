@@ -80,7 +80,8 @@ class CheckRow(NamedTuple):
 class EvidenceRow(NamedTuple):
     """What was seen of a batch of resin, as `meta` keeps it under `EVIDENCE` and its time.
 
-    `kind`: `cup`, `heat`, `end` (how far a part came), or `new`: a batch was said to be new.
+    `kind`: `cup`, `heat`, `end` (how far a part came), or `new`: a batch was said to be new; of no
+    batch, and with an empty one: `mould` and `oven`.
     """
 
     batch: str

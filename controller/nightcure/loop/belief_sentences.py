@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from ..cure.clock_figures import MILESTONE_WORDS, Milestone
 from ..cure.cure_clock import When
 from ..cure.factors import card_prior
+from ..cure.hypotheses import Hypotheses
 from ..tick import Event, Evidence, PartBelief
 from ..units import show_duration
 from .cups import Cups
@@ -138,6 +139,14 @@ def end_evidence(p: PartClock, number: int) -> Evidence | None:
         return None
     told = {"card": p.part.card, "part": p.part.name, "number": number, **p.belief.progress()}
     return Evidence(p.part.batch_name, "end", told)
+
+
+def mould_evidence(
+    p: PartClock, weighs: Callable[[Hypotheses], list[float]] | None
+) -> Evidence | None:
+    """How a part's mould followed air and heater, for the next night in it; `weighs`: its cup."""
+    law = None if p.belief is None else p.belief.mould_law(weighs)
+    return None if law is None else Evidence("", "mould", law.model_dump(mode="json"))
 
 
 def _after(p: PartClock, at_s: float) -> str:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..cure.cure_clock import When
-from ..cure.own_heat import sight_k, sight_words
+from ..cure.own_heat import SEEN_AT_ALL_K, sight_k, sight_words
 from ..tick import Event, Evidence, PartBelief
-from .belief_sentences import answered, end_evidence, heat_evidence
+from .belief_sentences import answered, end_evidence, heat_evidence, mould_evidence
 from .cups import Cups
 from .part_clock import PartClock
 
@@ -61,13 +61,20 @@ class Beliefs:
             most_k = sight_k(p.clock.figures, p.part.resin_kg, p.capacity_j_per_k)
             message = (
                 f"{p.part.name}'s own heat could warm its mould by {most_k:.0f} K at the most: "
-                f"{sight_words(most_k)}."
+                f"{sight_words(most_k)}"
             )
+            if p.belief.law is not None and most_k >= SEEN_AT_ALL_K:
+                nights = p.belief.law.nights
+                before = "an earlier night" if nights == 1 else f"{nights} earlier nights"
+                message += f", and sooner, for how its mould warms is known from {before}"
+            message += "."
             events.append(Event("cure", "own-heat", message))
         return events
 
-    def evidence(self) -> list[Evidence]:
-        """At the night's end: what the parts' own heat has shown, and how far they came."""
+    def evidence(self, cups: Cups) -> list[Evidence]:
+        """At the night's end: what the parts' own heat has shown, how far they came, and how their
+        moulds followed air and heater."""
         found = [heat_evidence(p) for p in self._parts]
         found += [end_evidence(p, number) for number, p in enumerate(self._parts, 1)]
+        found += [mould_evidence(p, cups.weighs(p.part.batch_name)) for p in self._parts]
         return [e for e in found if e is not None]

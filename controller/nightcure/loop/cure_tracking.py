@@ -47,7 +47,7 @@ class CureTracking:
         """Nobody's cure is followed any more; this tick still reports how far the parts came."""
         self._last = () if self.clocks is None else self.clocks.parts()
         if self.clocks is not None:
-            self._evidence += self.clocks.beliefs.evidence()
+            self._evidence += self.clocks.beliefs.evidence(self.cups)
         self.clocks = self._profile = None
 
     def cup(self, args: dict[str, Any], believed_c: tuple[float | None, ...]) -> str:

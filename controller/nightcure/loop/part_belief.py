@@ -15,6 +15,7 @@ from typing import Any
 from ..cure.belief import Belief, Believed
 from ..cure.clock_figures import Milestone
 from ..cure.hypotheses import Hypotheses
+from ..cure.mould_law import MouldLaw
 from ..cure.part import Part
 from ..tick import PartBelief
 
@@ -36,9 +37,15 @@ class NightBelief:
         assert part.figures is not None
         assert part.prior is not None
         self.part = part
+        self.law = part.law
+        """Of its mould, by earlier nights; None where there is none, or of another mould."""
+        if self.law is not None and not self.law.fits(part.name, part.sensor, mould_j_per_k):
+            self.law = None
+        self._mould_j_per_k = mould_j_per_k
         self._belief = Belief(
-            part.figures, part.prior, part.resin_kg, mould_j_per_k, power_w, part.thickness_mm
-        )
+            part.figures, part.prior, part.resin_kg, mould_j_per_k, power_w, part.thickness_mm,
+            self.law,
+        )  # fmt: skip
         self._start_c = start_c
         self._before_min = max(-60.0 * part.start_h, 0.0)
         if self._before_min:
@@ -100,6 +107,13 @@ class NightBelief:
             "gels": [round(g, 3) for g in gels],
             "shares": [round(s, 4) for s in shares],
         }
+
+    def mould_law(self, weighs: Callable[[Hypotheses], list[float]] | None) -> MouldLaw | None:
+        """What the night has shown of its mould; `weighs` as for `answer`."""
+        if self.part.sensor is None:
+            return None
+        name, sensor = self.part.name, self.part.sensor
+        return self._belief.mould_law(weighs, name, sensor, self._mould_j_per_k)
 
     @property
     def by_heat_alone(self) -> Believed:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from ..cure.factors import card_prior
 from ..cure.learned import Seen, learned_prior, touch_seen
+from ..cure.mould_law import MouldLaw
 from ..cure.part import Part
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import EvidenceRow
@@ -31,7 +34,18 @@ def known_parts(
 def learned_parts(parts: tuple[Part, ...], reader: LedgerReader) -> tuple[Part, ...]:
     """The parts, those of whose resin something was seen with what it showed."""
     rows = reader.evidence()
-    return tuple(_learned(p, rows, reader) for p in parts)
+    laws = {
+        (row.found["part"], row.found["sensor"]): row.found for row in rows if row.kind == "mould"
+    }
+    return tuple(_with_law(_learned(p, rows, reader), laws) for p in parts)
+
+
+def _with_law(part: Part, laws: dict[tuple[str, str], dict[str, Any]]) -> Part:
+    """The part with what was found last of its mould, by the part's name and thermometer."""
+    found = laws.get((part.name, part.sensor or ""))
+    if found is None or part.law is not None:
+        return part
+    return part.model_copy(update={"law": MouldLaw.model_validate(found)})
 
 
 def _learned(part: Part, rows: list[EvidenceRow], reader: LedgerReader) -> Part:

@@ -89,6 +89,8 @@ def new_batch(services: ServicesOf, who: Who, asked: NewBatch) -> Any:
 def _batches(rows: list[EvidenceRow]) -> list[dict[str, Any]]:
     found: dict[str, dict[str, Any]] = {}
     for row in rows:
+        if not row.batch:  # of a mould, or of the oven
+            continue
         one = found.setdefault(row.batch, {"batch": row.batch, "card": "", "seen": []})
         one["card"] = row.found.get("card") or one["card"]
         one["seen"].append(
