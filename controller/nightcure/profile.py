@@ -36,6 +36,7 @@ from .cure.part import Part, with_figures
 from .cure.vapour import VAPOUR_MOST_PCT
 from .errors import BadInput, faults_as_sentences
 from .settings import MARGIN_K, WALL_C, Limits, Section, read_toml
+from .settings.learned_oven import LearnedOven
 from .units import show_duration
 
 #: A profile's own time is counted from this air temperature where none is known yet.
@@ -94,6 +95,9 @@ class Profile(Section):
     """In place of the oven's own, for this night."""
     parts: Annotated[tuple[Part, ...], Field(max_length=8)] = ()
     box: Box | None = None
+    oven: LearnedOven | None = None
+    """What earlier nights have shown of the oven; filled in when a night is asked for. With it the
+    night's own findings are kept for the next one."""
 
     @property
     def highest_c(self) -> float:

@@ -15,7 +15,8 @@ from nightcure.plan.advise import advise
 from nightcure.plan.answer import course_of
 from nightcure.plan.makers import MakerOdds
 from nightcure.plan.plan import Plan, plan_night
-from nightcure.plan.tonight import Tonight, falling_to, tonight
+from nightcure.plan.sampling import Spreads, from_nights
+from nightcure.plan.tonight import Tonight, facts_of, falling_to, tonight
 from nightcure.profile import Profile, parse_profile
 from nightcure.settings import Settings
 
@@ -41,19 +42,20 @@ def planned(asked: dict[str, Any]) -> Plan:
     Raises:
         BadInput: a deadline no warmth can meet, a goal no card tells, a profile it will not run.
     """
-    night, profile = _night(asked)
+    night, profile, spreads = _night(asked)
     with ThreadPoolExecutor(1) as one:
-        return plan_night(night, profile, nights=asked["nights"], executor=one)
+        return plan_night(night, profile, spreads=spreads, nights=asked["nights"], executor=one)
 
 
-def _night(asked: dict[str, Any]) -> tuple[Tonight, Profile]:
+def _night(asked: dict[str, Any]) -> tuple[Tonight, Profile, Spreads]:
     settings = Settings.model_validate(asked["settings"])
     profile = parse_profile(asked["profile"])
     shed = falling_to(asked["lowest_c"], asked["lowest_s"], asked["evening_c"])
+    facts, spreads = from_nights(profile.oven, facts_of(settings), Spreads())
     night = tonight(
-        settings, profile.parts, shed, asked["goal"], asked["deadline_s"], asked["start_s"]
+        settings, profile.parts, shed, asked["goal"], asked["deadline_s"], asked["start_s"], facts
     )
-    return night, profile
+    return night, profile, spreads
 
 
 def advised(asked: dict[str, Any]) -> dict[str, Any]:
@@ -62,11 +64,11 @@ def advised(asked: dict[str, Any]) -> dict[str, Any]:
     Raises:
         BadInput: as `planned`.
     """
-    night, profile = _night(asked)
+    night, profile, spreads = _night(asked)
     with ThreadPoolExecutor(1) as one:
         found = advise(
-            night, nights=asked["nights"], search_nights=SEARCH_NIGHTS, box=profile.box,
-            executor=one,
+            night, spreads=spreads, nights=asked["nights"], search_nights=SEARCH_NIGHTS,
+            box=profile.box, executor=one,
         )  # fmt: skip
     return {
         "advice": [

@@ -7,6 +7,7 @@ from typing import Any
 
 from ..profile import Profile
 from ..settings import Settings
+from ..settings.oven_evidence import OvenEvidence
 from .feedforward import FeedForward
 from .learned_need import LearnedNeed
 from .modulator import Modulator
@@ -22,6 +23,8 @@ class Heating:
         self._regulator = regulator_for(settings)
         self._feed_forward = FeedForward(settings)
         self._learned = LearnedNeed(settings)
+        self._tonight: LearnedNeed | None = None
+        """The same from the model's figures on, where the night started from learned ones."""
         self._modulator = Modulator(settings.heater)
         self._held = False
         self._seen_c: tuple[float, float] | None = None
@@ -47,8 +50,13 @@ class Heating:
     def start(self, profile: Profile, control_c: float) -> None:
         """A new night, by the regulator its profile asks for, from the air as it is."""
         self._held = True
+        oven = profile.oven
         self._feed_forward.start()
-        self._learned.start()
+        self._learned.start(oven)
+        self._tonight = None
+        if oven is not None and oven.nights:
+            self._feed_forward.shares = self._learned.shares
+            self._tonight = LearnedNeed(self._settings)
         self._regulator = regulator_for(self._settings, profile)
         self._regulator.start(control_c, control_c, 0.0)
 
@@ -88,11 +96,20 @@ class Heating:
         regulator = self._regulator
         if not allowed or self._seen_c is None or not isinstance(regulator, PidRegulator):
             self._learned.held_off(dt_s)
+            if self._tonight is not None:
+                self._tonight.held_off(dt_s)
             return
         air_c, ambient_c = self._seen_c
         asked_w = self.duty * self._settings.heater.power_w
+        if self._tonight is not None:
+            self._tonight.went_on(dt_s, asked_w, air_c, ambient_c)
         if self._learned.went_on(dt_s, asked_w, air_c, ambient_c) and self._follows_model:
             regulator.hand_over(self._feed_forward.take(self._learned.shares, ambient_c))
+
+    def evidence(self, shed_known: bool) -> OvenEvidence | None:
+        """What the night has shown of the oven; None where that is nothing."""
+        need = self._learned if self._tonight is None else self._tonight
+        return OvenEvidence.of(need.shares, need.covariance, self._settings.model, shed_known)
 
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready."""
@@ -100,6 +117,7 @@ class Heating:
             "regulator": self._regulator.snapshot(),
             "feed_forward": self._feed_forward.snapshot(),
             "learned_need": self._learned.snapshot(),
+            "tonights_need": None if self._tonight is None else self._tonight.snapshot(),
             "modulator": self._modulator.snapshot(),
             "duty": self.duty,
             "held": self._held,
@@ -117,6 +135,10 @@ class Heating:
             self._regulator.restore(told)
         self._feed_forward.restore(state["feed_forward"])
         self._learned.restore(state.get("learned_need", {}))
+        self._tonight = None
+        if tonight := state.get("tonights_need"):
+            self._tonight = LearnedNeed(self._settings)
+            self._tonight.restore(tonight)
         self._modulator.restore(state["modulator"])
         self.duty, self._held = state["duty"], state["held"]
 
@@ -128,3 +150,5 @@ class Heating:
         self.duty, self._held = 0.0, True
         self._feed_forward.held_off(math.inf)
         self._learned.held_off(math.inf)
+        if self._tonight is not None:
+            self._tonight.held_off(math.inf)

@@ -5,15 +5,17 @@ from __future__ import annotations
 import math
 from typing import Any, NamedTuple
 
-from ..settings import Settings
+from ..settings import Model, Settings
+from ..settings.learned_oven import LearnedOven
+from ..settings.oven_evidence import LEAST, MOST
+from ..settings.oven_evidence import OFF_SD as MODEL_OFF_SD
 
 #: Heat given and heat taken are held against each other over so long at least, s, and over whole
 #: windows of the heater's switching, so that its swing counts for nothing.
 STRETCH_S = 150.0
-#: What a survey's loss, quick capacity and moulds' capacity are off by, relative, and what else
-#: heats or cools a box, as a share of the heater's power: standard deviations (measured on ovens of
-#: two structures, `python -m tests.campaign regulation`).
-OFF_SD = (0.15, 0.35, 0.35, 0.03)
+#: What the model's three figures are off by, relative, and what else heats or cools a box, as a
+#: share of the heater's power: standard deviations (the last measured as the others).
+OFF_SD = (*MODEL_OFF_SD, 0.03)
 #: How much of that other heat comes and goes within a stretch, as a share of the power.
 OTHER_SD = 0.004
 #: The heat given is known to so much of the power, and a temperature to so much, K.
@@ -21,8 +23,6 @@ GIVEN_SHARE, READ_C = 0.02, 0.05
 #: A stretch that says something so unlikely is left out: a lid that was opened, a laminate that
 #: heats itself. In standard deviations.
 UNLIKELY = 3.0
-#: No share of the model's is believed below or above these.
-LEAST, MOST = 0.5, 1.7
 
 
 class Shares(NamedTuple):
@@ -59,10 +59,20 @@ class LearnedNeed:
         """As known now."""
         return Shares(*self._off[:3])
 
-    def start(self) -> None:
-        """A new night: the model's figures are believed."""
+    @property
+    def covariance(self) -> list[list[float]]:
+        """Of the three shares."""
+        return [row[:3] for row in self._cov[:3]]
+
+    def start(self, oven: LearnedOven | None = None) -> None:
+        """A new night: the model's figures are believed, or what earlier nights have shown."""
         self._off = [1.0, 1.0, 1.0, 0.0]
         self._cov = [[sd**2 if i == j else 0.0 for j in range(4)] for i, sd in enumerate(OFF_SD)]
+        if oven is not None and oven.nights:
+            self._off[:3] = shares = shares_of(oven, self._model)
+            for i in range(3):
+                for j in range(3):
+                    self._cov[i][j] = shares[i] * shares[j] * oven.log_covariance[i][j]
         self.heat_w = 0.0
         """What the heater gives the air, by its lag."""
         self.mould_c: float | None = None
@@ -110,7 +120,7 @@ class LearnedNeed:
         along = [sum(c * t for c, t in zip(row, taken_w, strict=True)) for row in cov]
         read_w = READ_C * self._model.air_capacity_j_per_k / self.stretch_s
         variance = (
-            sum(a * t for a, t in zip(along, taken_w, strict=True))
+            max(sum(a * t for a, t in zip(along, taken_w, strict=True)), 0.0)
             + (GIVEN_SHARE * self._power_w) ** 2
             + read_w**2
         )
@@ -144,6 +154,16 @@ class LearnedNeed:
         self._cov = [list(row) for row in state["covariance"]]
         first = state["first_c"]
         self._first_c = None if first is None else (first[0], first[1])
+
+
+def shares_of(oven: LearnedOven, model: Model) -> Shares:
+    """What was learned, as shares of a model's; within their bounds."""
+    pairs = (
+        (oven.loss_w_per_k, model.loss_w_per_k),
+        (oven.air_capacity_j_per_k, model.air_capacity_j_per_k),
+        (oven.mould_capacity_j_per_k, model.mould_capacity_j_per_k),
+    )
+    return Shares(*(min(max(a / b, LEAST), MOST) if b > 0.0 else 1.0 for a, b in pairs))
 
 
 def _kept(dt_s: float, lag_s: float) -> float:

@@ -15,8 +15,9 @@ from .part_clock import PartClock
 class Beliefs:
     """Of the parts that have one; those of a night of an earlier version have none."""
 
-    def __init__(self, parts: Sequence[PartClock]) -> None:
-        self._parts = parts
+    def __init__(self, parts: Sequence[PartClock], moulds: bool) -> None:
+        """`moulds`: how the moulds follow the air is kept, too."""
+        self._parts, self._moulds = parts, moulds
 
     def answers(
         self,
@@ -76,5 +77,6 @@ class Beliefs:
         moulds followed air and heater."""
         found = [heat_evidence(p) for p in self._parts]
         found += [end_evidence(p, number) for number, p in enumerate(self._parts, 1)]
-        found += [mould_evidence(p, cups.weighs(p.part.batch_name)) for p in self._parts]
+        if self._moulds:
+            found += [mould_evidence(p, cups.weighs(p.part.batch_name)) for p in self._parts]
         return [e for e in found if e is not None]

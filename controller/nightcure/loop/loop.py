@@ -24,6 +24,7 @@ from .box_open import BoxOpen
 from .commands import CommandContext, CommandHandler
 from .cure_tracking import CureTracking
 from .interruption import Interruption
+from .oven_learning import OvenLearning
 from .profile_run import Oven, ProfileRun
 from .times import Times
 from .waiting import given_up, oven_parts
@@ -71,6 +72,7 @@ class Loop:
         self.box = BoxOpen()
         """Whether somebody has said that the box is open."""
         self._longer_s: float | None = None
+        self._oven = OvenLearning(settings.model)
 
     # ---- one tick -------------------------------------------------------------------------
 
@@ -187,17 +189,14 @@ class Loop:
         air = show_temperature(control_c, self.settings.units)
         message = f"Started '{profile.name}' with the air at {air}, by {who}."
         events.append(Event("night", "started", message))
-        if not self._times.wall_known:
-            message = (
-                "The time of day is not known yet, so the times of this night may be wrong; it is "
-                "timed all the same."
-            )
-            events.append(Event("note", "clock-not-set", message))
+        events += self._oven.begins(profile) + self._times.not_known()
 
     def end(self, phase: Phase, name: str, message: str, events: list[Event]) -> None:
         """Whatever it was, it is over: nothing is regulated, the heater is off."""
         if self._run is not None:
             events.append(Event("night", name, message))
+            shown = self._run.profile, phase, self._heating, self._ambient_known
+            events += self._oven.ends(*shown)
         self._run = None
         self.box.end()
         self.phase = phase
@@ -341,7 +340,7 @@ class Loop:
             tuple(now.checks), now.begun, self._longer_s,
             heater_on and self._guard.heat_check.relay_alone,
             self.annunciator.signals(self.phase, waits),
-            self.cure.beliefs, self.cure.evidence(),
+            self.cure.beliefs, (*self.cure.evidence(), *self._oven.taken()),
         )  # fmt: skip
 
     @property

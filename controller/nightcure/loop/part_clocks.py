@@ -57,7 +57,7 @@ class PartClocks:
         self.now_s = 0.0
         self._report_s = 0.0
         self._ahead: list[tuple[When, ...]] = [p.clock.whens() for p in self._parts]
-        self.beliefs = Beliefs(self._parts)
+        self.beliefs = Beliefs(self._parts, profile.oven is not None)
         self._temps_c: list[list[float]] = []
         """Of each part's mould along the rest of the profile, every `AHEAD_S`."""
         self._warned: list[int] = []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..guard.guard import LATE_TICKS
-from ..tick import TickInputs
+from ..tick import Event, TickInputs
 
 
 class Times:
@@ -44,6 +44,16 @@ class Times:
         self.wall_known, self.boot = inputs.wall_known, inputs.boot or self.boot
         if night:
             self.night_s += self.gap_s
+
+    def not_known(self) -> list[Event]:
+        """At a night's start: a sentence where the time of day is not known."""
+        if self.wall_known:
+            return []
+        message = (
+            "The time of day is not known yet, so the times of this night may be wrong; it is "
+            "timed all the same."
+        )
+        return [Event("note", "clock-not-set", message)]
 
     def resume(self) -> None:
         """The controller starts again, perhaps on a board whose time began anew."""

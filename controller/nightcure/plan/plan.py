@@ -173,10 +173,12 @@ class Plan:
 
 
 def profile_json(profile: Profile) -> dict[str, Any]:
-    """A profile as its file has it: the parts by their cards, without the cards' numbers."""
-    data = profile.model_dump(mode="json", exclude_none=True)
+    """A profile as its file has it: the parts by their cards, without the cards' numbers and what
+    earlier nights have shown."""
+    data = profile.model_dump(mode="json", exclude_none=True, exclude={"oven"})
     for part in data.get("parts", ()):
-        part.pop("figures", None)
+        for filled_in in ("figures", "prior", "law"):
+            part.pop(filled_in, None)
     return data
 
 

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Body, Query
 from pydantic import BaseModel, ConfigDict, Field
 
-from nightcure.record.batches import known_parts
+from nightcure.record.known_oven import known_night
 
 from ..models import told
 from ..models.night_models import ASKED, Asked
@@ -127,8 +127,9 @@ async def start(services: ServicesOf, who: Who, asked: Start) -> Answer:
     refusals = profile.refusals(services.settings.limits)
     if refusals:
         raise Problem(422, together(refusals))
-    parts = await asyncio.to_thread(known_parts, profile.parts, services.reader, asked.learned)
-    profile = profile.model_copy(update={"parts": parts})
+    profile = await asyncio.to_thread(
+        known_night, profile, services.settings, services.reader, asked.learned
+    )
     args = {
         "profile": profile.model_dump(mode="json"),
         "limit_device_confirmed": asked.limit_device_confirmed,

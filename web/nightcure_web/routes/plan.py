@@ -10,7 +10,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from nightcure.cure.clock_figures import Milestone
 from nightcure.oven.ambient import COLDEST_C, WARMEST_C
+from nightcure.profile import Profile
 from nightcure.record.batches import learned_parts
+from nightcure.record.known_oven import known_oven
 
 from ..models import told
 from ..models.oven_models import SOAK
@@ -75,7 +77,8 @@ async def plan(
     Hundreds of nights are drawn, each with its own loss, heater, shed, resin, weighing and
     thermometers within what is known of them, and run through regulator and cure clock: seconds of
     hard work, so it needs a login; one at a time and thirty an hour. Nothing is kept. What earlier
-    nights, or a gel cup of the batch, showed of a resin takes the place of its card's bands.
+    nights, or a gel cup of the batch, showed of a resin takes the place of its card's bands, and
+    what they showed of the oven that of oven.toml.
     """
     return await _asked_of(services, planning, asked)
 
@@ -104,8 +107,7 @@ async def _asked_of(
     own = await asyncio.to_thread(services.own_cards)
     profile = profile_from_page(asked.profile, own)
     if services.settings.ledger.exists():
-        parts = await asyncio.to_thread(learned_parts, profile.parts, services.reader)
-        profile = profile.model_copy(update={"parts": parts})
+        profile = await asyncio.to_thread(_known, services, profile)
     profile = without_files(profile)
     if not profile.parts:
         raise Problem(422, "No part has a resin card, so nothing cures; give the profile parts.")
@@ -133,6 +135,13 @@ async def _asked_of(
             "advise": advise,
         },
     )
+
+
+def _known(services: Services, profile: Profile) -> Profile:
+    """The profile with what earlier nights have shown of resins and oven."""
+    parts = learned_parts(profile.parts, services.reader)
+    oven = known_oven(services.settings, services.reader)
+    return profile.model_copy(update={"parts": parts, "oven": oven})
 
 
 def _of_day(text: str) -> float:
