@@ -24,7 +24,7 @@ LEAST, MOST = 0.5, 1.7
 #: By how much a night's own figures are off the oven's, as shares: wind, what lies in it, walls
 #: that are not through yet, a model of few nodes (measured on ovens of two structures, `python -m
 #: tests.oven_campaign`).
-NIGHT_SD = (0.10, 0.20, 0.25)
+NIGHT_SD = (0.05, 0.15, 0.20)
 #: The loss besides, where no thermometer shows the shed.
 SHED_UNKNOWN_SD = 0.15
 #: What a night adds by ageing and handling, and each week that passes (judgement, no source).
