@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import signal
 import socket
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -61,12 +63,19 @@ class RunningDemo:
     address: str
     passphrase: str
     page_server: psutil.Process
+    runtime: Path
+    """Where pages of one machine find each other; this demo's alone, unless it is shared."""
     own_servers: list[subprocess.Popen[bytes]] = field(default_factory=list)
 
     @classmethod
-    def start(cls, *options: str) -> RunningDemo:
+    def start(cls, *options: str, beside: RunningDemo | None = None) -> RunningDemo:
+        if beside is not None:
+            runtime = beside.runtime
+        else:
+            runtime = Path(tempfile.mkdtemp(prefix="nightcure-alone-"))
+        environment = {**os.environ, "XDG_RUNTIME_DIR": str(runtime)}
         command = [sys.executable, "-m", "nightcure", "demo", "--port", str(free_port()), *options]
-        process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment)
         assert process.stdout is not None
         said = ""
         for line in process.stdout:  # ends with the process, or with the test's own time limit
@@ -78,7 +87,7 @@ class RunningDemo:
         assert address is not None, said
         assert passphrase is not None, said
         (server,) = psutil.Process(process.pid).children()
-        return cls(process, address[0], passphrase[1], server)
+        return cls(process, address[0], passphrase[1], server, runtime)
 
     def restart_page_server(self) -> Callable[[], None]:
         """End the page's process; what is returned begins it again, as it was."""
@@ -111,6 +120,7 @@ class RunningDemo:
             self.page_server.terminate()
         if folder is not None and folder.name.startswith("nightcure-demo-"):
             shutil.rmtree(folder, ignore_errors=True)
+        shutil.rmtree(self.runtime, ignore_errors=True)
 
     def _serves(self) -> bool:
         try:
@@ -124,8 +134,8 @@ def demo() -> Iterator[Callable[..., RunningDemo]]:
     """Starts `nightcure demo` with these options; ends it, and whatever it started, afterwards."""
     started: list[RunningDemo] = []
 
-    def start(*options: str) -> RunningDemo:
-        started.append(RunningDemo.start(*options))
+    def start(*options: str, beside: RunningDemo | None = None) -> RunningDemo:
+        started.append(RunningDemo.start(*options, beside=beside))
         return started[-1]
 
     yield start

@@ -5,11 +5,12 @@ from __future__ import annotations
 import json
 import re
 import time
+from collections.abc import Callable
 from typing import Any
 
 from playwright.sync_api import Page, Route, expect
 
-from .conftest import RunningDemo
+from .conftest import RunningDemo, Steering
 from .hands import answer, see, steering
 from .test_access import faults
 
@@ -39,7 +40,7 @@ def test_who_is_told_and_a_message_opened_from_its_link(
     see(page, archive, "oven")
     who = page.get_by_role("region", name="Who is told")
     expect(who).to_contain_text("phone")
-    expect(who).to_contain_text("works")
+    expect(who).to_contain_text("Works")
     assert faults(page) == []
     who.get_by_text("What was told last").click()
     who.get_by_role("link", name="Estuary box: tripped").click()
@@ -104,6 +105,33 @@ def test_one_oven_alone_has_no_list(page: Page, archive: RunningDemo) -> None:
     see(page, archive)
     expect(page.get_by_test_id("air")).to_be_visible()
     expect(page.get_by_role("link", name="All ovens")).to_have_count(0)
+
+
+def test_two_ovens_of_one_machine_each_with_its_own_login_and_stop(
+    page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
+) -> None:
+    """Nobody has listed them. Fails before this: each was alone."""
+    first = demo("--speed", "60", "--no-start")
+    second = demo("--speed", "60", "--no-start", beside=first)
+    steering(page, first)
+    see(page, first)
+    page.get_by_role("link", name="All ovens").click()
+    cards = page.locator(".oven-cards li")
+    expect(cards).to_have_count(2)
+    expect(cards.filter(has_text="This one.")).to_have_count(1)
+    cards.filter(has_not_text="This one.").get_by_role("link").click()
+    expect(page).to_have_url(re.compile(re.escape(second.address)))
+    expect(page.locator(".clock")).to_be_visible()
+    sessions = [page.request.get(f"{d.address}api/session").json() for d in (first, second)]
+    assert [s["logged_in"] for s in sessions] == [True, False], "each its own login"
+    steering(page, second).begin({"kind": "soak", "at_c": 20, "hours": 2})
+    expect(page.locator(".state")).to_contain_text("Soak")
+    page.get_by_role("button", name="Stop", exact=True).click()
+    answer(page, "Stop now")
+    assert Steering(page.request, first).get("nights") == [], "the other was not touched"
+    session = page.request.get(f"{first.address}api/session").json()
+    assert session["logged_in"], "a second login ends no first one"
+    assert quiet == []
 
 
 def test_a_gel_cup_is_mixed_and_seen(page: Page, steered: RunningDemo, quiet: list[str]) -> None:

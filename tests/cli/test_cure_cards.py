@@ -116,11 +116,11 @@ def test_a_wrong_answer_is_asked_again_and_the_others_are_kept(tmp_path: Path) -
     assert result.exit_code == 0, result.stderr
     told = " ".join(result.stderr.split())
     for sentence in (
-        "The lowest working temperature is 'cold'; it should be a number.",
+        "The lowest working temperature is 'cold'; it should be a number, -10 °C to 200 °C.",
         "The highest temperature is 900 °C; it should be 20 °C to 250 °C.",
         "The styrene share is 120 %; it should be 0 to 70 %.",
         "The density is 3 kg/m³; it should be 800 to 2500 kg/m³.",
-        "The time to demould is 'soon'; it should be a number.",
+        "The time to demould is 'soon'; it should be a number, 1 to 100000 minutes.",
         "gel row '20 2' has 2 numbers; like polyester-laminating's it should have three",
     ):
         assert sentence in told

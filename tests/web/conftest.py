@@ -34,6 +34,12 @@ def settings_for(ledger: Path, passphrase_hash: str | None = HASH) -> Settings:
     return changed(SETTINGS, web=web).model_copy(update={"ledger": ledger})
 
 
+@pytest.fixture(autouse=True)
+def _alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages that others serve from this machine are none of these tests' business."""
+    monkeypatch.setenv("XDG_RUNTIME_DIR", str(tmp_path))
+
+
 @pytest.fixture(scope="session")
 def night_ledger(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """One whole night and the beginning of another, recorded."""

@@ -14,8 +14,10 @@ import pytest
 from fastapi.testclient import TestClient
 
 from nightcure.errors import BadInput
+from nightcure.settings import Web
 from nightcure_web import other_ovens
 from nightcure_web.app import create_app
+from nightcure_web.host_pages import announced_here, others_here
 from nightcure_web.other_ovens import ASKED, AWAY, LOG_IN, OtherOvens, ask, parsed
 from nightcure_web.routes.ovens import SILENT, _card
 from tests.nights import changed
@@ -148,6 +150,43 @@ def test_what_the_networks_daemon_prints() -> None:
 def test_a_wrong_address_gets_a_sentence(tmp_path: Path, address: str) -> None:
     with pytest.raises(BadInput, match="it should be an oven's page as"):
         load(tmp_path, GOOD.replace("[web]", f'[web]\novens = ["{address}"]', 1))
+
+
+def of_port(port: int, address: str = "127.0.0.1") -> Web:
+    return settings_for(Path("x")).web.model_copy(update={"port": port, "address": address})
+
+
+def test_ovens_of_one_machine_find_each_other_unlisted(night_ledger: Path) -> None:
+    """Fails before this: two ovens on one board were found where they were listed, or by avahi."""
+    other = Neighbour(200, json.dumps(STATUS).encode())
+    port = int(other.address.rpartition(":")[2])
+    with announced_here(of_port(port)), announced_here(of_port(8733)):
+        with TestClient(create_app(settings_for(night_ledger))) as client:
+            cards = client.get("/api/ovens").json()["ovens"]
+        found = {c["found"]: c for c in cards}
+        assert sorted(found) == ["here", "host"], "not itself once more"
+        assert found["host"]["name"] == "Mast shed"
+        # As whoever looks has come: 127.0.0.1 would be the phone itself.
+        assert found["host"]["address"] == f"http://testserver:{port}"
+    assert others_here(1) == {}, "gone with their pages"
+    other.server.shutdown()
+    other.server.server_close()
+
+
+def test_what_a_killed_page_left_and_what_is_no_page_count_for_nothing(tmp_path: Path) -> None:
+    with announced_here(of_port(9001, "0.0.0.0")), announced_here(of_port(9002, "::")):
+        assert others_here(9002) == {9001: "127.0.0.1"}
+        assert others_here(1) == {9001: "127.0.0.1", 9002: "::1"}
+        pages = tmp_path / "nightcure-pages"
+        assert pages.stat().st_mode & 0o077 == 0
+        (pages / "9003").write_text("127.0.0.1")  # nobody holds it
+        (pages / "page.txt").write_text("127.0.0.1")
+        (pages / "9004").symlink_to(pages / "9001")
+        with announced_here(of_port(9005, "oven.example/?")):
+            assert others_here(1) == {9001: "127.0.0.1", 9002: "::1"}
+        with announced_here(of_port(9001)):  # a second of the same port changes nothing
+            pass
+        assert others_here(1) == {9001: "127.0.0.1", 9002: "::1"}
 
 
 def test_fifty_are_asked_in_one_round() -> None:

@@ -25,6 +25,7 @@ from nightcure.settings import Settings
 
 from . import live, problems
 from .connections import AT_ONCE, Connection, Room, Seldom, Stages, make_room
+from .host_pages import announced_here
 from .jobs import Jobs
 from .middleware import HEADERS, OwnNames, Reading, SafeHeaders, SmallBodies
 from .other_ovens import OtherOvens
@@ -180,4 +181,5 @@ def run(
         )
     app = create_app(settings, oven=oven)
     ready()
-    Server(app, settings.web.address, settings.web.port).run()
+    with announced_here(settings.web):
+        Server(app, settings.web.address, settings.web.port).run()

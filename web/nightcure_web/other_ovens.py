@@ -1,4 +1,4 @@
-"""The other ovens: listed in oven.toml, or announced on the network; each asked for its status.
+"""The other ovens, listed in oven.toml, on this machine or announced on the network: each is asked.
 
 They are asked by threads while somebody looks, a few at a time and none for long, so that one
 that is away keeps neither the page nor the others waiting.
@@ -18,6 +18,8 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 from nightcure.settings import Web
+
+from .host_pages import others_here
 
 #: One answer is waited for so long, s, and so many bytes of it are read.
 ANSWER_S, MOST_BYTES = 2.0, 200_000
@@ -89,6 +91,8 @@ class OtherOvens:
 
     def __init__(self, web: Web) -> None:
         self._listed = [a.rstrip("/") for a in web.ovens]
+        self._port = web.port
+        self._here: list[str] = []
         self._found: list[str] = []
         self._said: dict[str, tuple[float, dict[str, Any] | str]] = {}
         self._lock = threading.Lock()
@@ -111,9 +115,10 @@ class OtherOvens:
             self._runner.submit(self._round)
         self._asked_once.wait(FIRST_S)
         with self._lock:
-            found = [(a, "listed") for a in self._listed]
-            found += [(a, "network") for a in self._found if a not in self._listed]
-            said = [(a, how, *self._said.get(a, (now_s, ASKED))) for a, how in found]
+            found = dict.fromkeys(self._found, "network")
+            found |= dict.fromkeys(self._here, "host")
+            found |= dict.fromkeys(self._listed, "listed")
+            said = [(a, how, *self._said.get(a, (now_s, ASKED))) for a, how in found.items()]
         return [(a, how, max(now_s - at_s, 0.0), what) for a, how, at_s, what in said]
 
     def _round(self) -> None:
@@ -123,7 +128,13 @@ class OtherOvens:
                 found = announced()
                 with self._lock:
                     self._found = found
-            self._ask_all([*self._listed, *(a for a in self._found if a not in self._listed)])
+            here = [
+                f"http://{f'[{a}]' if ':' in a else a}:{port}"
+                for port, a in others_here(self._port).items()
+            ]
+            with self._lock:
+                self._here = here
+            self._ask_all(dict.fromkeys([*self._listed, *here, *self._found]))
         finally:
             self._asked_once.set()
             self._asking.release()

@@ -106,7 +106,7 @@ class OvenCard(BaseModel):
     """An oven, as far as it says."""
 
     address: str = Field(description="Its own page; its Stop and its login are there.")
-    found: Literal["here", "listed", "network"]
+    found: Literal["here", "listed", "host", "network"]
     name: str
     line: str = Field(description="How it is, in a sentence.")
     phase: str | None = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 import time
 from typing import Any
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Request
 
@@ -25,7 +26,7 @@ SOON = {"gelled": "gelled", "laminate-opens": "ready to laminate on", "demould":
 
 @router.get("/ovens", response_model=Ovens, responses=told(OVENS, 401, 503))
 def ovens(services: ServicesOf, request: Request) -> Any:
-    """This oven and the others, listed in oven.toml or announced on the network.
+    """This oven and the others: listed in oven.toml, on this machine, or announced on the network.
 
     What the others said last is answered at once; whoever asks again after some seconds gets what
     they say then. Those that need somebody come first.
@@ -37,13 +38,23 @@ def ovens(services: ServicesOf, request: Request) -> Any:
     except NightcureError as error:
         own = str(error)
     cards = [_card(str(request.base_url).rstrip("/"), "here", 0.0, own, now_s)]
-    own_host = f"http://{socket.gethostname().partition('.')[0]}.local:{services.settings.web.port}"
-    for address, how, age_s, said in others.said():
-        if how == "network" and address.lower() == own_host.lower():
-            continue  # this oven, announced by itself
+    every = others.said()
+    own_host = f"http://{socket.gethostname().partition('.')[0]}.local:"
+    ports = {services.settings.web.port, *(_port(a) for a, how, *_ in every if how == "host")}
+    for address, how, age_s, said in every:
+        ours = how == "network" and address.lower().startswith(own_host.lower())
+        if ours and _port(address) in ports:
+            continue  # of this machine, and known without
+        if how == "host" and request.url.hostname:  # as whoever looks has come here
+            host = request.url.hostname
+            address = f"http://{f'[{host}]' if ':' in host else host}:{_port(address)}"
         cards.append(_card(address, how, age_s, said, now_s))
     cards.sort(key=lambda c: (not c["tripped"], c["alarm"] is None, c["age_s"] is not None))
     return {"ovens": cards, "asked_s": others.asked_host_s}
+
+
+def _port(address: str) -> int:
+    return urlsplit(address).port or 80
 
 
 def _card(address: str, found: str, age_s: float, said: Any, now_s: float) -> dict[str, Any]:

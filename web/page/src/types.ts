@@ -393,7 +393,7 @@ export interface Push {
 
 export interface OvenCard {
   address: string;
-  found: "here" | "listed" | "network";
+  found: "here" | "listed" | "host" | "network";
   name: string;
   line: string;
   air_c: number | null;

@@ -137,7 +137,7 @@ export function Odds({ profile, live, shed_c, refused, told, onTold, onWeigh, on
             <select value={night.goal} onChange={(e) => set({ goal: e.currentTarget.value })}>
               {(Object.keys(MILESTONES) as MilestoneName[])
                 .filter((name) => name !== "laminate-closes")
-                .map((name) => <option key={name} value={name}>{MILESTONES[name].long}</option>)}
+                .map((name) => <option key={name} value={name}>{name === "demould" ? MILESTONES[name].short : MILESTONES[name].long}</option>)}
             </select>
           </label>
           <div class="row">
