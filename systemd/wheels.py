@@ -19,8 +19,6 @@ from pieces import HERE, SOURCES, Refused
 
 #: What the package brings beyond the least: pins, plans and surveys, the record as a PDF, messages.
 EXTRAS = ("pi", "planning", "notifications")
-#: Published as sources only; pure Python, so any machine can build them.
-FROM_SOURCES = ("sdnotify",)
 #: Needs packages of which there are sources only: messages by a browser's push are not in. And what
 #: draws a plan or a survey into a file, forty megabytes that no night needs.
 NOT_IN = ("pywebpush", "matplotlib")
@@ -63,7 +61,7 @@ def requirements() -> list[str]:
     project = tomllib.loads((SOURCES / "pyproject.toml").read_text("utf-8"))["project"]
     extras = project["optional-dependencies"]
     found = [*project["dependencies"], *(r for extra in EXTRAS for r in extras[extra])]
-    return [r for r in found if not r.startswith((*FROM_SOURCES, *NOT_IN))]
+    return [r for r in found if not r.startswith(NOT_IN)]
 
 
 def pip(*words: str) -> None:
@@ -92,9 +90,7 @@ def pin(release: Release) -> None:
     found: dict[str, tuple[str, set[str]]] = {}
     for processor in PROCESSORS:
         machine = ["--only-binary=:all:", *for_machine(release, processor)]
-        looked_up = [*_report(requirements(), machine)]
-        looked_up += _report(FROM_SOURCES, ["--no-deps"])
-        for name, version, digest in looked_up:
+        for name, version, digest in _report(requirements(), machine):
             known = found.setdefault(name, (version, set()))
             if known[0] != version:
                 raise Refused(f"{name} is {known[0]} for one processor and {version} for another.")

@@ -1,4 +1,4 @@
-"""Everything that must hold: `python -m tests`. Style, types, imports, the page, then pytest.
+"""Everything that must hold: `python -m tests`. Style, types, imports and pytest, side by side.
 
 What only Debian packages (page's browser, units' checker, broker and collector) have is installed
 first where it is missing; that asks for root, or for sudo. Arguments go to pytest.
@@ -11,7 +11,10 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
+import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -26,14 +29,18 @@ PROGRAMS = {
     "promtool": "prometheus",
     "openssl": "openssl",
 }
-#: Real processes, pins and browsers: each wants the machine for itself.
-ALONE = (
-    "tests/loop/test_three_parts.py",
-    *("tests/setup", "tests/systemd", "tests/browser"),
+#: Real processes and pins.
+PROCESSES = (
+    *("tests/setup", "tests/systemd"),
     *(f"tests/notifier/test_{name}.py" for name in ("mqtt", "processes")),
-    *(f"tests/faults/test_{name}.py" for name in ("budget", "processes", "signals")),
+    *("tests/faults/test_budget.py", "tests/faults/test_processes.py"),
+    *("tests/faults/test_signals.py", "tests/faults/test_box_command.py"),
+    *("tests/faults/test_ledger_and_latch.py", "tests/faults/test_overrun_page.py"),
     *(f"tests/cli/test_{name}.py" for name in ("check", "demo", "setup", "virtual")),
 )
+BROWSER = ("tests/browser",)
+#: What computes stands back for what is timed.
+GIVES_WAY = ("nice", "-n", "15")
 
 
 def install_programs() -> None:
@@ -61,16 +68,49 @@ def node() -> tuple[Path, list[str]]:
     return found
 
 
-def suites() -> list[tuple[str, list[str]]]:
-    """Names and arguments of pytest's runs: what only computes on every core, then the rest."""
-    if len(sys.argv) > 1:
-        return [("tests", sys.argv[1:])]
+def suites(tests: list[str]) -> dict[str, list[str]]:
+    """Commands of pytest by what is said of them.
+
+    What only computes takes every core, and gives way to real processes, pins and browsers, whose
+    waits have ends.
+    """
+    pytest = [sys.executable, "-m", "pytest"]
+    if tests:
+        return {"tests": [*pytest, *tests]}
     cores = str(min(os.cpu_count() or 1, 8))
-    computing = [f"--ignore={folder}" for folder in ALONE]
-    return [
-        ("tests that compute", ["-n", cores, "--dist", "loadfile", *computing]),
-        ("tests of processes", [*ALONE]),
-    ]
+    computing = [f"--ignore={folder}" for folder in (*PROCESSES, *BROWSER)]
+    return {
+        "browser": [*pytest, *BROWSER],
+        "processes": [*pytest, *PROCESSES],
+        "computing": [*GIVES_WAY, *pytest, "-n", cores, "--dist", "loadfile", *computing],
+    }
+
+
+class Steps:
+    """Steps that run side by side; what each said is told when it is over."""
+
+    def __init__(self, environment: dict[str, str]) -> None:
+        self._environment = environment
+        self._telling = threading.Lock()
+        self.failed: list[str] = []
+
+    def run(self, name: str, commands: list[tuple[list[str], Path]]) -> None:
+        """Commands one after the other, also after one that fails."""
+        began_s = time.monotonic()
+        with tempfile.TemporaryFile("w+") as said:
+            for command, folder in commands:
+                print(f"$ {' '.join(command)}", file=said, flush=True)
+                done = subprocess.run(
+                    command, cwd=folder, env=self._environment, stdout=said,
+                    stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, check=False,
+                )  # fmt: skip
+                if done.returncode != 0 and name not in self.failed:
+                    self.failed.append(name)
+            said.seek(0)
+            word = "FAILED" if name in self.failed else "holds"
+            with self._telling:
+                shutil.copyfileobj(said, sys.stdout)
+                print(f"== {name} {word}, {time.monotonic() - began_s:.0f} s\n", flush=True)
 
 
 def main() -> int:
@@ -78,29 +118,29 @@ def main() -> int:
     install_programs()
     node_program, npm = node()
     environment = {**os.environ, "PATH": f"{TOOLS}:{node_program.parent}:{os.environ['PATH']}"}
-    python = sys.executable
+    python = [*GIVES_WAY, sys.executable, "-m"]
     tsc = PAGE / "node_modules" / "typescript" / "bin" / "tsc"
-    steps: list[tuple[str, list[str], Path]] = [
-        ("style", [python, "-m", "ruff", "check", "."], ROOT),
-        ("format", [python, "-m", "ruff", "format", "--check", "."], ROOT),
-        ("types", [python, "-m", "mypy"], ROOT),
-        ("imports", [str(TOOLS / "lint-imports")], ROOT),
-        ("page's types", [str(node_program), str(tsc), "--noEmit"], PAGE),
-    ]
-    steps.extend((name, [python, "-m", "pytest", *arguments], ROOT) for name, arguments in suites())
+    steps = Steps(environment)
     if not (tsc.exists() and (PAGE / "node_modules" / "axe-core").exists()):
         packages = [*npm, "ci", "--ignore-scripts", "--no-audit", "--no-fund", "--loglevel=error"]
-        steps.insert(4, ("page's packages", packages, PAGE))
-    failed = []
-    for name, command, folder in steps:
-        print(f"\n== {name}: {' '.join(Path(c).name for c in command)}", flush=True)
-        began_s = time.monotonic()
-        done = subprocess.run(command, cwd=folder, env=environment, check=False)
-        word = "holds" if done.returncode == 0 else "FAILED"
-        print(f"== {name} {word}, {time.monotonic() - began_s:.0f} s", flush=True)
-        if done.returncode != 0:
-            failed.append(name)
-    print(f"\nFailed: {', '.join(failed)}." if failed else "\nAll hold.", flush=True)
+        steps.run("page's packages", [(packages, PAGE)])
+    side_by_side: dict[str, list[tuple[list[str], Path]]] = {
+        name: [(command, ROOT)] for name, command in suites(sys.argv[1:]).items()
+    }
+    side_by_side["style, imports and types"] = [
+        ([*python, "ruff", "check", "."], ROOT),
+        ([*python, "ruff", "format", "--check", "."], ROOT),
+        ([*GIVES_WAY, str(TOOLS / "lint-imports")], ROOT),
+        ([*GIVES_WAY, str(node_program), str(tsc), "--noEmit"], PAGE),
+        ([*python, "mypy"], ROOT),
+    ]
+    began_s = time.monotonic()
+    print(f"Side by side: {', '.join(side_by_side)}. Each is told when it is over.\n", flush=True)
+    with ThreadPoolExecutor(len(side_by_side)) as pool:
+        list(pool.map(steps.run, side_by_side, side_by_side.values()))
+    took = f"{time.monotonic() - began_s:.0f} s"
+    failed = ", ".join(steps.failed)
+    print(f"Failed: {failed}; {took}." if failed else f"All hold, {took}.", flush=True)
     return 1 if failed else 0
 
 

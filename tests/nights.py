@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import Any
 
 from nightcure.loop.commands import ALL_CONFIRMED
@@ -41,6 +42,9 @@ def changed(settings: Settings, **sections: dict[str, Any]) -> Settings:
     return Settings.model_validate(data)
 
 
+Night = tuple[Rehearsal, Sequence[tuple[TickInputs, Decision]]]
+
+
 def night(
     profile: Profile = PROFILE,
     settings: Settings = SETTINGS,
@@ -48,20 +52,37 @@ def night(
     faults: Sequence[str | FaultAt] = (),
     seed: int = 0,
     ambient: Callable[[float], float] = ambient_c,
-) -> tuple[Rehearsal, list[tuple[TickInputs, Decision]]]:
-    """A rehearsed night and its every tick."""
+) -> Night:
+    """A rehearsed night and its every tick; to be looked at only, for the last ones are kept."""
+    told = tuple(parse_fault(f) if isinstance(f, str) else f for f in faults)
+    return _night(_Told(profile), _Told(settings), network, told, seed, ambient)
+
+
+class _Told:
+    """Settings or a profile, known by what is in them."""
+
+    def __init__(self, model: Any) -> None:
+        self.model = model
+        self._text: str = model.model_dump_json()
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Told) and self._text == other._text
+
+    def __hash__(self) -> int:
+        return hash(self._text)
+
+
+@lru_cache(maxsize=3)  # a long one has 20 000 ticks
+def _night(
+    profile: _Told, settings: _Told, network: Network, faults: tuple[FaultAt, ...], seed: int,
+    ambient: Callable[[float], float],
+) -> Night:  # fmt: skip
     ticks: list[tuple[TickInputs, Decision]] = []
-    parsed = [parse_fault(f) if isinstance(f, str) else f for f in faults]
     result = rehearse(
-        settings,
-        profile,
-        network,
-        ambient,
-        parsed,
-        seed,
+        settings.model, profile.model, network, ambient, faults, seed,
         on_tick=lambda i, d: ticks.append((i, d)),
-    )
-    return result, ticks
+    )  # fmt: skip
+    return result, tuple(ticks)
 
 
 def readings(t_s: float, *values_c: float | None) -> tuple[Reading, ...]:

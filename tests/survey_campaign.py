@@ -3,7 +3,6 @@
 python -m tests.survey_campaign              everything, some minutes on two cores
 python -m tests.survey_campaign logs 20      a sample of one part: logs, notes, brief
 python -m tests.survey_campaign boxes        gains from surveys, rehearsed: five boxes, one table
-python -m tests.survey_campaign rows         tables of ten million rows: seconds and memory
 """
 
 from __future__ import annotations
@@ -117,7 +116,7 @@ def tell(kind: str, outcomes: list[Outcome]) -> bool:
 
 def main() -> int:
     """Print every tally asked for; 1 if any is not what was asked for."""
-    kinds = [a for a in sys.argv[1:] if not a.isdigit()] or [*ASKED, "boxes", "rows"]
+    kinds = [a for a in sys.argv[1:] if not a.isdigit()] or [*ASKED, "boxes"]
     count = next((int(a) for a in sys.argv[1:] if a.isdigit()), 100)
     fine = True
     for kind in kinds:
@@ -125,10 +124,6 @@ def main() -> int:
             from tests.boxes import tell_boxes
 
             fine &= tell_boxes()
-        elif kind == "rows":
-            from tests.long_tables import tell_long_tables
-
-            fine &= tell_long_tables()
         else:
             fine &= tell(kind, run(kind, count))
     return 0 if fine else 1

@@ -79,7 +79,7 @@ WRONG: list[tuple[str, str, tuple[str, ...]]] = [
     (
         'address = "127.0.0.1"',
         'address = "127.0.0.1"\npassphrase_hash = "secret"',
-        ("web.passphrase_hash is not a hash", "nightcure passphrase"),
+        ("web.passphrase_hash is not a hash", "nightcure setup passphrase"),
     ),
     ("[model]", "[timing]\ntick_s = 5\n[model]", ("dead_man_s is 6", "at least 10")),
     ("[heater]", "[heater", ("is not TOML", "line 6")),

@@ -39,9 +39,7 @@ def one(seed: int) -> tuple[int, float, dict[str, tuple[float, float]]]:
             truly, settings, colder_k=changes.colder_k, seed=1000 + seed,
             shed_rests_s=night.time_s[-1],
         )  # fmt: skip
-        errors_k[name] = rms(
-            what_if(rebuilt, night.series, settings, changes, replayed(night)), truth
-        )
+        errors_k[name] = rms(what_if(rebuilt, settings, changes, replayed(night)), truth)
     return seed, oven.loss_w_per_k, errors_k
 
 

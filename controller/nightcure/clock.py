@@ -1,10 +1,15 @@
-"""Clocks: the machine's own, and a paced one on which the demo's night runs faster than life."""
+"""Clocks: the machine's own, and a paced one on which the demo's night runs faster than life; and
+the word to the service manager, which ends a process that says nothing for too long.
+"""
 
 from __future__ import annotations
 
 import ctypes
+import os
+import socket
 import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -19,6 +24,20 @@ RTC_APART_S = 5.0
 TIME_ERROR = 5
 #: Bytes of `struct timex`, and more.
 TIMEX_BYTES = 512
+
+
+def tell_service_manager(said: str) -> None:
+    """Say how this process is: `READY=1`, `WATCHDOG=1`, `STOPPING=1` (sd_notify(3)).
+
+    A datagram to the socket it is told of; `@` stands for the zero byte of an abstract name. Where
+    no manager listens nothing is said.
+    """
+    name = os.environ.get("NOTIFY_SOCKET", "")
+    if not name.startswith(("/", "@")):
+        return
+    address = f"\0{name[1:]}" if name.startswith("@") else name
+    with suppress(OSError), socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as line:
+        line.sendto(said.encode(), address)
 
 
 class Clock(Protocol):

@@ -50,7 +50,7 @@ _RIGHT = {
 _FORM = {
     "pin": "it should be 9 to 27, since GPIO0-8 are pulled up at boot and may switch a heater on",
     "id": "it should be 28- and twelve digits or letters a-f, as under /sys/bus/w1/devices",
-    "passphrase_hash": "it should be the line that nightcure passphrase prints",
+    "passphrase_hash": "it should be the line that nightcure setup passphrase prints",
 }
 #: Keys whose form is told better than by their pattern, where the key alone says too little.
 _PATTERNS = {

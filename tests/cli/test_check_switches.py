@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -114,6 +113,11 @@ def test_sound_switches(folder: Path, settings: Settings, network: Network | Zon
     ), "heat flowed in the last pulse alone"
     meters = [line for line in bench.said if "a meter at the plug" in line]
     assert [f"{power_w:g} W" in line for line in meters] == [False, False, True]
+    reader = LedgerReader(bench.settings.ledger)
+    (night,) = reader.nights()
+    assert night["outcome"] == "done"
+    assert "no heat came" in night["reason"]
+    assert verify(reader, night["id"]).same, "its record decides the same, to the bit"
 
 
 def test_who_answers_how_far_and_how_late(folder: Path) -> None:
@@ -134,13 +138,16 @@ def test_who_answers_how_far_and_how_late(folder: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("settings", "network"), [(SETTINGS, BOX), (ZONED_SETTINGS, ZONED)], ids=["lumped", "zoned"]
-)
-@pytest.mark.parametrize(
-    ("fault", "said", "pins"),
+    ("settings", "network", "fault", "said", "pins"),
     [
-        (WELDED, "the relay is off and the air was heated", {(False, False), (False, True)}),
-        (STUCK, "Contactor stuck on", {(False, False), (False, True), (True, False)}),
+        (
+            *(SETTINGS, BOX, WELDED, "the relay is off and the air was heated"),
+            {(False, False), (False, True)},
+        ),
+        (
+            *(ZONED_SETTINGS, ZONED, STUCK, "Contactor stuck on"),
+            {(False, False), (False, True), (True, False)},
+        ),
     ],
     ids=["relay", "contactor"],
 )
@@ -195,24 +202,3 @@ def test_it_is_no_controller_on_anothers_ledger(
     ledger.unlink()
     with pytest.raises(BadInput, match="belongs to"):
         refuse_anothers_ledger(ledger)
-
-
-def test_the_record_of_a_test_replays_to_the_bit(folder: Path) -> None:
-    bench = Bench(folder)
-    bench.run()
-    reader = LedgerReader(bench.settings.ledger)
-    (night,) = reader.nights()
-    assert night["outcome"] == "done"
-    assert "no heat came" in night["reason"]
-    assert verify(reader, night["id"]).same
-
-
-def test_a_strong_heater_is_tested_too(folder: Path) -> None:
-    """Its pulse is short: a few kelvins of the air."""
-    settings = SETTINGS.model_copy(
-        update={"heater": SETTINGS.heater.model_copy(update={"power_w": 2000.0})}
-    )
-    bench = Bench(folder, settings, replace(BOX, power_w=2000.0))
-    found = bench.run()
-    assert found["switches"].rating is OK
-    assert found["pulse"].figures["heated_s"] < 30.0

@@ -188,7 +188,7 @@ def test_a_night_in_the_ledger_and_a_profile_are_histories_too(tmp_path: Path) -
     assert planned["milestones"][3]["name"] == "demould"
     assert planned["milestones"][3]["at_s"] < 4 * 3600.0
     for more, sentence in (
-        (("--night", "7"), "has no night 7"),
+        (("--night", "7"), "holds no night 7"),
         (("--thermometer", "Keel"), "has no thermometer 'Keel'"),
     ):
         result = nightcure("cure", "run", "polyester-laminating", ledger, *more, "--json")

@@ -9,9 +9,10 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
-from nightcure.cli.plan_report import profile_toml
+from nightcure.plan.plan import profile_json
 from nightcure.profile import load_profile
 from nightcure.settings import load_settings
+from nightcure.settings.toml_text import toml_text
 from nightcure.simulate.scenario import OVEN_FILE, PARTS_FILE
 
 
@@ -58,7 +59,7 @@ def test_one_json_object_and_files_that_run(tmp_path: Path) -> None:
 def test_a_written_profile_reads_back_the_same(name: str, tmp_path: Path) -> None:
     profile = load_profile(PARTS_FILE.parent / f"{name}.toml")
     path = tmp_path / "again.toml"
-    path.write_text(profile_toml(profile), encoding="utf-8")
+    path.write_text(toml_text(profile_json(profile)), encoding="utf-8")
     assert load_profile(path) == profile
 
 

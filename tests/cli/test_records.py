@@ -18,12 +18,27 @@ from tests.nights import SHORT, word
 from tests.recording import RecordedOven
 
 COMMANDS = {
-    ("replay",): ("--colder", "--mould-times", "--door", "--bang-bang", "--plot", "--json"),
+    ("nights", "replay"): (
+        "--colder",
+        "--mould-times",
+        "--door",
+        "--bang-bang",
+        "--plot",
+        "--json",
+    ),
     ("record",): ("--out", "--price-per-kwh", "--check", "--paper", "--json"),
-    ("note",): ("mould_number", "next"),
-    ("nights",): ("label", "compare", "uniformity", "--json"),
-    ("ledger",): ("check", "backup", "keep", "export", "import"),
-    ("ledger", "keep"): ("--thin-after-days", "--drop-after-days", "--most-mb"),
+    ("nights",): (
+        "label",
+        "compare",
+        "replay",
+        "check",
+        "backup",
+        "keep",
+        "export",
+        "import",
+        "--json",
+    ),
+    ("nights", "keep"): ("--thin-after-days", "--drop-after-days", "--most-mb"),
 }
 
 
@@ -70,13 +85,13 @@ def test_every_help_is_worth_reading(command: tuple[str, ...]) -> None:
 
 
 def test_verify_says_same_or_what_differs(ledger: Path) -> None:
-    code, out, _ = told("replay", "last", "--ledger", ledger)
+    code, out, _ = told("nights", "replay", "last", "--ledger", ledger)
     assert code == 0
     assert "same to the bit" in out
-    assert found("replay", 2, "--ledger", ledger)["same"] is True
+    assert found("nights", "replay", 2, "--ledger", ledger)["same"] is True
     with sqlite3.connect(ledger) as db:
         db.execute("UPDATE ticks SET heater = 1 - heater WHERE night_id = 2 AND seq = 77")
-    code, out, _ = told("replay", 2, "--ledger", ledger)
+    code, out, _ = told("nights", "replay", 2, "--ledger", ledger)
     assert code == 1
     assert "tick 77" in out
     assert "the heater: recorded" in out
@@ -84,19 +99,10 @@ def test_verify_says_same_or_what_differs(ledger: Path) -> None:
 
 def test_what_if_from_the_ledger(ledger: Path, tmp_path: Path) -> None:
     plot = tmp_path / "w.svg"
-    night = found("replay", 1, "--ledger", ledger, "--colder", 8, "--plot", plot)
+    night = found("nights", "replay", 1, "--ledger", ledger, "--colder", 8, "--plot", plot)
     assert night["what_if"] == "8 K colder"
     assert night["changed"]["energy_kwh"] > night["as_it_was"]["energy_kwh"]
     assert "<svg" in plot.read_text()
-
-
-def test_what_if_from_a_table(ledger: Path, tmp_path: Path) -> None:
-    table = tmp_path / "n.csv"
-    assert told("ledger", "export", 1, "--ledger", ledger, "--out", table)[0] == 0
-    common = ("replay", table, "--power", 300, "--part", "Lid_c")
-    as_switched = found(*common, "--mould-times", 2)
-    assert as_switched["changed"]["energy_kwh"] == as_switched["as_it_was"]["energy_kwh"]
-    assert as_switched["changed"]["highest_air_c"] < as_switched["as_it_was"]["highest_air_c"]
 
 
 def test_a_record_is_written_and_checked(ledger: Path, tmp_path: Path) -> None:
@@ -152,8 +158,8 @@ def test_labels_notes_and_lists(ledger: Path) -> None:
     assert told("nights", "label", 1, "first lid", "--ledger", ledger)[0] == 0
     listed = found("nights", "--ledger", ledger)["nights"]
     assert [n["label"] for n in listed] == ["", "first lid"]
-    told("note", "first lid", "mould_number=K-12", "remarks=a=b", "--ledger", ledger)
-    assert found("note", 1, "--ledger", ledger)["notes"] == {
+    noted = ("--note", "mould_number=K-12", "--note", "remarks=a=b")
+    assert found("record", "first lid", *noted, "--ledger", ledger)["notes"] == {
         "mould_number": "K-12", "remarks": "a=b",
     }  # fmt: skip
     compared = found("nights", "compare", 1, 2, "--ledger", ledger)["nights"]
@@ -163,15 +169,15 @@ def test_labels_notes_and_lists(ledger: Path) -> None:
 
 def test_one_night_is_checked_alone(ledger: Path, tmp_path: Path) -> None:
     copy = tmp_path / "copy.ledger"
-    assert told("ledger", "backup", copy, "--ledger", ledger)[0] == 0
+    assert told("nights", "backup", copy, "--ledger", ledger)[0] == 0
     with sqlite3.connect(copy) as db:
         db.execute("UPDATE ticks SET wall_s = wall_s + 1 WHERE night_id = 1 AND seq = 9")
-    assert found("ledger", "check", 2, "--ledger", copy) == {
+    assert found("nights", "check", 2, "--ledger", copy) == {
         "ledger": str(copy), "night": 2, "sound": True, "faults": [],
     }  # fmt: skip
-    code, out, _ = told("ledger", "check", 1, "--ledger", copy)
+    code, out, _ = told("nights", "check", 1, "--ledger", copy)
     assert (code, out) == (1, "Night 1, tick 9: its inputs are not what was written.\n")
-    code, _, said = told("ledger", "check", 1, "--quick", "--ledger", copy)
+    code, _, said = told("nights", "check", 1, "--quick", "--ledger", copy)
     assert code == 2
     assert "leave it out" in said
 
@@ -184,56 +190,46 @@ def test_the_ledger_may_be_named_by_its_oven(ledger: Path, tmp_path: Path) -> No
 
 def test_a_night_leaves_one_ledger_and_enters_another(ledger: Path, tmp_path: Path) -> None:
     file, copy = tmp_path / "n.zip", tmp_path / "copy.ledger"
-    assert found("ledger", "export", 1, "--ledger", ledger, "--out", file)["night"] == 1
-    assert found("ledger", "backup", copy, "--ledger", ledger)["size_bytes"] > 1000
-    done = found("ledger", "keep", "--drop-after-days", 0, "--ledger", copy)
+    assert found("nights", "export", 1, "--ledger", ledger, "--out", file)["night"] == 1
+    assert found("nights", "backup", copy, "--ledger", ledger)["size_bytes"] > 1000
+    done = found("nights", "keep", "--drop-after-days", 0, "--ledger", copy)
     assert done["dropped"] == [1]
-    assert found("ledger", "import", file, "--ledger", copy)["night"] == 3
-    assert found("replay", 3, "--ledger", copy)["same"] is True
-    assert found("ledger", "check", "--ledger", copy)["sound"] is True
+    assert found("nights", "import", file, "--ledger", copy)["night"] == 3
+    assert found("nights", "replay", 3, "--ledger", copy)["same"] is True
+    assert found("nights", "check", "--ledger", copy)["sound"] is True
 
 
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("replay", 9), "holds no night 9"),
-        (("replay", "nosuch"), "holds no night 'nosuch'"),
-        (("replay", 1, "--door", "25:00"), "--door is '25:00'"),
-        (("replay", 1, "--door", "nine"), "write a time of the clock as 02:00"),
-        (("replay", 1, "--gain-w-per-k", "-1"), "gain_w_per_k is -1"),
-        (("replay", 1, "--plot", "x.svg"), "--plot needs a change"),
-        (("replay", 1, "--colder", 8, "--plot", "x.gif"), "must end in .svg"),
-        (("replay", 1, "--profile", "none.toml"), "there is no such file"),
-        (("replay", "EMPTY", "--colder", 8), "is empty"),
-        (("replay", "TABLE", "--colder", 8), "is called air"),
-        (("replay", "TABLE", "--colder", 8, "--air", "oven"), "has no column 'oven'"),
-        (("replay", "TABLE"), "no decisions to verify"),
-        (("replay", "none.csv", "--colder", 8), "there is no such file"),
+        (("nights", "replay", 9), "holds no night 9"),
+        (("nights", "replay", "nosuch"), "holds no night 'nosuch'"),
+        (("nights", "replay", 1, "--door", "25:00"), "--door is '25:00'"),
+        (("nights", "replay", 1, "--door", "nine"), "write a time of the clock as 02:00"),
+        (("nights", "replay", 1, "--gain-w-per-k", "-1"), "gain_w_per_k is -1"),
+        (("nights", "replay", 1, "--plot", "x.svg"), "--plot needs a change"),
+        (("nights", "replay", 1, "--colder", 8, "--plot", "x.gif"), "must end in .svg"),
+        (("nights", "replay", 1, "--profile", "none.toml"), "there is no such file"),
         (("record", 9), "holds no night 9"),
         (("record", 1, "--out", "x.doc"), "must end in .html or .pdf"),
         (("record", 1, "--out", "none/x.html", "--no-compare"), "cannot be written"),
         (("record", 1, "--paper", "a3"), "must be a4 or letter"),
         (("record", 1, "--check", "none.html"), "there is no such file"),
-        (("note", 1, "mould"), "is not FIELD=TEXT"),
-        (("note", 1, "Mould No=3"), "cannot be a field"),
-        (("note", "next"), "Say what to note"),
+        (("record", 1, "--note", "mould"), "is not FIELD=TEXT"),
+        (("record", 1, "--note", "Mould No=3"), "cannot be a field"),
+        (("record", "next"), "Say with --note what to note"),
         (("nights", "label", 1, "x" * 81), "at most 80"),
         (("nights", "compare", 1), "two to six"),
-        (("ledger", "keep"), "Say what to keep"),
-        (("ledger", "export", 1, "--out", "x.xlsx"), "must end in .csv"),
-        (("ledger", "import", "none.zip"), "there is no such file"),
-        (("ledger", "backup", "none/x.ledger"), "cannot be written"),
+        (("nights", "keep"), "Say what to keep"),
+        (("nights", "export", 1, "--out", "x.xlsx"), "must end in .csv"),
+        (("nights", "import", "none.zip"), "there is no such file"),
+        (("nights", "backup", "none/x.ledger"), "cannot be written"),
     ],
 )
 def test_a_mistake_is_one_sentence_and_status_2(
-    ledger: Path, tmp_path: Path, arguments: tuple[object, ...], words: str
+    ledger: Path, arguments: tuple[object, ...], words: str
 ) -> None:
-    (tmp_path / "e.csv").write_text("")
-    (tmp_path / "t.csv").write_text("time_s,warmth\n0,1\n")
-    files = {"EMPTY": tmp_path / "e.csv", "TABLE": tmp_path / "t.csv"}
-    code, out, err = told(*[files.get(str(a), a) for a in arguments], "--ledger", ledger) if (
-        arguments[0] != "replay" or arguments[1] not in files) else told(
-        *[files.get(str(a), a) for a in arguments])  # fmt: skip
+    code, out, err = told(*arguments, "--ledger", ledger)
     assert code == 2, (out, err)
     assert out == ""
     assert words in " ".join(err.split())
@@ -241,8 +237,9 @@ def test_a_mistake_is_one_sentence_and_status_2(
 
 @pytest.mark.parametrize(
     "command",
-    [("replay", 1), ("record", 1), ("note", 1), ("nights",), ("ledger", "check"),
-     ("ledger", "export", 1), ("ledger", "keep", "--most-mb", 1)],
+    [("nights", "replay", 1), ("record", 1), ("record", 1, "--note", "a=b"), ("nights",),
+     ("nights", "check"),
+     ("nights", "export", 1), ("nights", "keep", "--most-mb", 1)],
 )  # fmt: skip
 def test_what_is_no_ledger_is_told(tmp_path: Path, command: tuple[object, ...]) -> None:
     text = tmp_path / "t.ledger"

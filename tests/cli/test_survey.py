@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import sqlite3
 import subprocess
 import sys
@@ -317,28 +316,6 @@ def test_beside_what_the_panels_lose(hand: Path, tmp_path: Path) -> None:
         text = (HERE / "box.toml").read_text()
         box.write_text(text.replace("thickness_m = 0.025", f"thickness_m = {thick_m}"))
         assert essential in said(*options)["panels"]
-
-
-def test_gains_from_a_bang_bang_swing(tmp_path: Path, hand: Path) -> None:
-    """A made-up triangle: 600 s period, on for half of it, 0.5 K either side."""
-    lines = ["time_s,air_c,heater"]
-    for t in range(0, 6000, 10):
-        share = ((t - 150) % 600) / 600  # a quarter period behind the heater
-        air = 40 + (2 * share - 0.5 if share < 0.5 else 1.5 - 2 * share)
-        lines.append(f"{t},{air:.3f},{int(t % 600 < 300)}")
-    path = tmp_path / "swing.csv"
-    path.write_text("\n".join(lines))
-    found = said(path, "--relay", "--power", "300")
-    assert found["period_s"] == pytest.approx(600, abs=1)
-    # Fundamentals: a triangle of 0.5 K has 8/pi^2 of that, a 0-300 W square 2/pi of 300 W.
-    assert found["amplitude_k"] == pytest.approx(0.5 * 8 / math.pi**2, rel=0.01)
-    ultimate = 600 / math.pi / found["amplitude_k"]
-    assert found["ultimate_w_per_k"] == pytest.approx(ultimate, rel=0.01)
-    assert found["gain_w_per_k"] == pytest.approx(ultimate / 3.2, rel=0.01)
-    assert "Tyreus" in nightcure("survey", path, "--relay", "--power", "300").stdout
-    none = nightcure("survey", hand, "--off", "0:40", "--power", "300", "--relay")
-    assert none.exit_code == 2
-    assert "a relay test needs 5" in " ".join(none.stderr.split())
 
 
 MISTAKES = [

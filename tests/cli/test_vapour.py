@@ -1,4 +1,4 @@
-"""`nightcure vapour`: the promised keys, sentences for people, mistakes told."""
+"""`nightcure cure vapour`: the promised keys, sentences for people, mistakes told."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ BOX = ("--resin-kg", "0.1", "--monomer-pct", "40", "--evaporated-pct", "25", "--
 
 
 def vapour(*arguments: str) -> Result:
-    return CliRunner().invoke(app, ["vapour", *arguments])
+    return CliRunner().invoke(app, ["cure", "vapour", *arguments])
 
 
 def figures(*arguments: str) -> dict[str, Any]:

@@ -85,10 +85,10 @@ def test_from_setup_to_a_running_controller_and_page(tmp_path: Path) -> None:
 
 def test_one_folder_one_oven(tmp_path: Path) -> None:
     with VirtualBoard(tmp_path) as board:
-        second = CliRunner().invoke(app, ["virtual", str(board.folder)])
+        second = CliRunner().invoke(app, ["demo", "board", str(board.folder)])
         assert second.exit_code == 2
         assert "has a virtual oven running already" in second.stderr
-    third = CliRunner().invoke(app, ["virtual", "/proc/nothing"])
+    third = CliRunner().invoke(app, ["demo", "board", "/proc/nothing"])
     assert third.exit_code == 2
     assert "name another folder" in third.stderr
 

@@ -9,19 +9,25 @@ from typer.testing import CliRunner
 
 from nightcure.cli.main import app
 
-BOX = ("vapour", "--resin-kg", "1", "--volume-m3", "0.4")
+BOX = ("cure", "vapour", "--resin-kg", "1", "--volume-m3", "0.4")
 TONIGHT = ("plan", "--lowest", "2")
 WRONG: list[tuple[tuple[str, ...], str]] = [
-    (("vapour", "--resin-kg", "-1", "--volume-m3", "1"), "it should be 0 to 1000."),
-    (("vapour", "--resin-kg", "a bucket", "--volume-m3", "1"), "should be a valid number"),
-    (("vapour", "--resin-kg", "1", "--volume-m3", "0"), "it should be 0.01 to 1000."),
-    (("vapour",), "Give --resin-kg and --volume-m3, or a --profile with parts and [box]."),
+    (("cure", "vapour", "--resin-kg", "-1", "--volume-m3", "1"), "it should be 0 to 1000."),
+    (("cure", "vapour", "--resin-kg", "a bucket", "--volume-m3", "1"), "should be a valid number"),
+    (("cure", "vapour", "--resin-kg", "1", "--volume-m3", "0"), "it should be 0.01 to 1000."),
+    (
+        (
+            "cure",
+            "vapour",
+        ),
+        "Give --resin-kg and --volume-m3, or a --profile with parts and [box].",
+    ),
     ((*BOX, "--monomer-pct", "120"), "it should be 0 to 70."),
     ((*BOX, "--wet", "damp"), "'laid-up', 'gelled', 'hard'"),
     ((*BOX, "--breathes", "well"), "'taped', 'ordinary', 'vent'"),
     ((*BOX, "--air-c", "400"), "it should be -30 to 120."),
     ((*BOX, "--over-h", "0"), "it should be 0.05 to 72."),
-    (("vapour", "--profile", "/nowhere.toml"), "there is no such file"),
+    (("cure", "vapour", "--profile", "/nowhere.toml"), "there is no such file"),
     ((*TONIGHT, "--nights", "5"), "it should be 20 to 100000."),
     ((*TONIGHT, "--by", "late"), "a time of day such as 7:30 or 20:00."),
     ((*TONIGHT, "--by", "20:00"), "it should be later."),

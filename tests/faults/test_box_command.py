@@ -1,4 +1,4 @@
-"""`nightcure box` against a real controller: the pins follow, and wet resin keeps them off."""
+"""`nightcure oven open` and `shut` on a real controller: pins follow, wet resin keeps them off."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def shop(tmp_path: Path) -> Iterator[Workshop]:
 
 def box(shop: Workshop, *arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "nightcure", "box", *arguments, "--ledger", str(shop.ledger)],
+        [sys.executable, "-m", "nightcure", "oven", *arguments, "--ledger", str(shop.ledger)],
         env=shop.env, cwd=shop.folder, capture_output=True, text=True, timeout=60, check=False,
     )  # fmt: skip
 

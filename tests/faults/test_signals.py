@@ -30,13 +30,32 @@ def off(shop: Workshop) -> bool:
     return not shop.heater_on() and not shop.contactor_on()
 
 
-@pytest.mark.parametrize(
-    "name", ["SIGTERM", "SIGINT", "SIGHUP", "SIGQUIT", "SIGTSTP", "SIGUSR1", "SIGALRM", "SIGPWR"]
-)
-def test_any_signal_that_would_end_or_stop_it_leaves_the_heater_off(
-    workshop: Workshop, name: str
-) -> None:
-    """A closed terminal (HUP), Ctrl-\\ (QUIT) and Ctrl-Z (TSTP) as well as a plain kill."""
+def test_every_signal_that_would_end_or_stop_a_process_is_told() -> None:
+    """Ctrl-C (INT), Ctrl-\\ (QUIT), a supply that fails (PWR) and all the others."""
+    code = (
+        "import os, queue, signal\n"
+        "from nightcure.daemon.stop_signals import TAKEN, StopSignals\n"
+        "told = queue.Queue()\n"
+        "with StopSignals(told.put):\n"
+        "    for number in sorted(TAKEN):\n"
+        "        os.kill(os.getpid(), number)\n"
+        "        assert told.get(timeout=20) == number\n"
+        "print(*sorted(TAKEN))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    told = {int(word) for word in done.stdout.split()}
+    assert {
+        signal.SIGTERM, signal.SIGINT, signal.SIGHUP, signal.SIGQUIT, signal.SIGTSTP,
+        signal.SIGUSR1, signal.SIGALRM, signal.SIGPWR,
+    } <= told  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["SIGHUP", "SIGTSTP"])
+def test_a_closed_terminal_and_ctrl_z_leave_the_heater_off(workshop: Workshop, name: str) -> None:
+    """As a plain kill does (`test_processes`)."""
     process = workshop.controller()
     workshop.start_heating()
     process.send_signal(getattr(signal, name))

@@ -5,17 +5,13 @@ from __future__ import annotations
 import pytest
 
 from nightcure.simulate.rehearse import Figures
-from nightcure.simulate.scenario import BOX, ambient_c
-from nightcure.simulate.stress import run_stress
-from tests.nights import PROFILE, SETTINGS
-
-Table = dict[tuple[str, str], Figures]
+from tests.loop.mistuned import regulated, switched
 
 
 @pytest.fixture(scope="module")
-def table() -> Table:
-    rows = run_stress(SETTINGS, PROFILE, BOX, ambient_c)
-    return {(r.oven, r.regulator): r.figures for r in rows}
+def plain() -> Figures:
+    """Bang-bang on the shipped oven."""
+    return switched("as believed")
 
 
 def within(f: Figures, overshoot_c: float, soak_c: float) -> None:
@@ -28,21 +24,21 @@ def within(f: Figures, overshoot_c: float, soak_c: float) -> None:
     assert f.soak_max_error_c <= soak_c
 
 
-def test_solid_state_relay(table: Table) -> None:
-    pid, bang = table["as believed", "pid"], table["as believed", "bang-bang"]
+def test_solid_state_relay(plain: Figures) -> None:
+    pid = regulated("as believed")
     within(pid, 0.5, 0.3)
     assert pid.mean_abs_error_c is not None
-    assert bang.mean_abs_error_c is not None
-    assert pid.mean_abs_error_c <= 0.30 * bang.mean_abs_error_c
+    assert plain.mean_abs_error_c is not None
+    assert pid.mean_abs_error_c <= 0.30 * plain.mean_abs_error_c
 
 
-def test_mechanical_contactor(table: Table) -> None:
-    pid, bang = table["contactor", "pid"], table["contactor", "bang-bang"]
+def test_mechanical_contactor(plain: Figures) -> None:
+    pid = regulated("contactor")
     assert pid.outcome == "done"
-    assert pid.relay_switches <= 1.5 * bang.relay_switches
+    assert pid.relay_switches <= 1.5 * plain.relay_switches
     assert pid.mean_abs_error_c is not None
-    assert bang.mean_abs_error_c is not None
-    assert pid.mean_abs_error_c <= 0.6 * bang.mean_abs_error_c
+    assert plain.mean_abs_error_c is not None
+    assert pid.mean_abs_error_c <= 0.6 * plain.mean_abs_error_c
     assert pid.part_ripple_c is not None
     assert pid.part_ripple_c <= 0.2
 
@@ -58,6 +54,5 @@ def test_mechanical_contactor(table: Table) -> None:
         ("600 W, undeclared", 1.5, 1.0),
     ],
 )
-def test_without_retuning(table: Table, oven: str, overshoot_c: float, soak_c: float) -> None:
-    within(table[oven, "pid"], overshoot_c, soak_c)
-    assert (oven, "bang-bang") in table
+def test_without_retuning(oven: str, overshoot_c: float, soak_c: float) -> None:
+    within(regulated(oven), overshoot_c, soak_c)

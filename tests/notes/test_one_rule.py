@@ -23,7 +23,7 @@ from nightcure.plan.tonight import Tonight, tonight
 from nightcure.profile import Profile, load_profile, parse_profile
 from nightcure.settings import MOST_CUT_OUT_C, Settings
 from nightcure.simulate.scenario import PARTS_FILE
-from nightcure.survey.heat_and_cool import profile_for, relay_profile_for
+from nightcure.survey.heat_and_cool import profile_for
 from tests.nights import SETTINGS, changed, start, still, word
 
 #: Cut-out, air limit, part limit, all °C.
@@ -70,11 +70,10 @@ def test_the_hottest_soak_is_one_number_everywhere(limits: tuple[float, float, f
         accept(planned(s), soak(hottest_c + 0.1))
     night = tonight_in(s)
     assert room_of(night).warmest_c <= hottest_c
-    # the survey's own nights
-    for made in (profile_for, relay_profile_for):
-        profile = parse_profile(made(s.limits, 15.0))
-        assert profile.highest_c <= hottest_c
-        assert profile.refusals(s.limits) == ()
+    # the survey's own night
+    profile = parse_profile(profile_for(s.limits, 15.0))
+    assert profile.highest_c <= hottest_c
+    assert profile.refusals(s.limits) == ()
 
 
 def tonight_in(settings: Settings) -> Tonight:

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from nightcure.cautions import CAUTIONS, as_markdown
 from nightcure.cure.vapour import VAPOUR_MOST_PCT, default_evaporated_pct, vapour
 from nightcure.guard.heat_pulse import HeatPulse
 from nightcure.oven.installation import most_power_w, stuck_on_c
@@ -20,6 +19,7 @@ from nightcure.settings import (
     Limits,
     load_settings,
 )
+from nightcure.settings.cautions import CAUTIONS, as_markdown
 from nightcure.simulate.scenario import HERE
 from nightcure.survey.heat_and_cool import profile_for
 

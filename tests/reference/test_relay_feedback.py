@@ -7,13 +7,13 @@ import math
 
 import numpy as np
 import pytest
+from nightcure.survey.relay_test import swing
 
 from nightcure.errors import BadInput
 from nightcure.simulate.rehearse import rehearse
 from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.stress import bang_bang
 from nightcure.survey.log import Log
-from nightcure.survey.relay_test import swing
 from nightcure.survey.tuning import ultimate_from_relay
 from tests.nights import PROFILE, SETTINGS
 

@@ -122,7 +122,7 @@ def said(*arguments: object) -> tuple[int, str, str]:
 
 def test_the_command(two: tuple[Path, Path], tmp_path: Path) -> None:
     file = tmp_path / "log.csv"
-    code, out, err = said("ledger", "log", *two, "--person", "ann", "--out", file)
+    code, out, err = said("nights", "log", *two, "--person", "ann", "--out", file)
     assert code == 0, err
     parts = len(RESIN.parts)
     assert out.split()[-2:] == [str(parts), "rows."]
@@ -130,12 +130,12 @@ def test_the_command(two: tuple[Path, Path], tmp_path: Path) -> None:
     assert raw.startswith(b"\xef\xbb\xbf"), "so that a spreadsheet knows it is UTF-8"
     table = list(csv.DictReader(io.StringIO(raw.decode("utf-8-sig"), newline="")))
     assert {line["made_by"] for line in table} == {"Ann"}
-    code, out, err = said("ledger", "log", *two)
+    code, out, err = said("nights", "log", *two)
     assert code == 0, err
     assert max(map(len, out.splitlines())) <= 80
     for whole in ("2023-11-15 03:43", "PL 2231", "Attic", "=K-12"):
         assert whole in out
-    code, out, err = said("ledger", "log", *two, "--json")
+    code, out, err = said("nights", "log", *two, "--json")
     assert len(json.loads(out)["rows"]) == 2 * parts
 
 
@@ -149,6 +149,6 @@ def test_the_command(two: tuple[Path, Path], tmp_path: Path) -> None:
     ],
 )
 def test_mistakes_are_told(two: tuple[Path, Path], options: tuple[str, ...], sentence: str) -> None:
-    code, out, err = said("ledger", "log", two[0], *options)
+    code, out, err = said("nights", "log", two[0], *options)
     assert (code, out) == (2, "")
     assert sentence in " ".join(err.split())

@@ -15,13 +15,13 @@ AIR, LID, RIM, SHED = (f"28-0000000000{x}" for x in ("a1", "b1", "b2", "c1"))
 
 
 class VirtualBoard:
-    """`nightcure virtual` in `folder / "board"`."""
+    """`nightcure demo board` in `folder / "board"`."""
 
     def __init__(self, folder: Path, *options: str) -> None:
         self.folder = folder / "board"
         self.oven_file = self.folder / "oven.toml"
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "nightcure", "virtual", str(self.folder), *options],
+            [sys.executable, "-m", "nightcure", "demo", "board", str(self.folder), *options],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,

@@ -7,17 +7,15 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
 from nightcure.errors import BadInput
 from nightcure.ledger.reader import LedgerReader
-from nightcure.oven.thermal import AIR, HEATER
 from nightcure.profile import parse_profile
 from nightcure.simulate.scenario import BOX, ambient_c
-from nightcure.simulate.virtual import AIR_PROBE_S, VirtualOven
-from nightcure.survey.guided import guided, half_width, relayed
-from nightcure.survey.heat_and_cool import COOLED_S, profile_for, relay_profile_for
+from nightcure.simulate.virtual import VirtualOven
+from nightcure.survey.guided import guided, half_width
+from nightcure.survey.heat_and_cool import COOLED_S, profile_for
 from nightcure.survey.log import Log
 from nightcure.survey.night_log import log_of_night
 from nightcure.survey.survey import survey
@@ -137,28 +135,3 @@ def test_the_profile_stays_below_the_limits_and_is_one_the_oven_runs() -> None:
     tight = SETTINGS.limits.model_copy(update={"air_c": 25.0})
     with pytest.raises(BadInput, match="leave no room"):
         profile_for(tight, 18.0)
-
-
-def test_a_relay_test_ends_once_its_swing_is_steady(tmp_path: Path) -> None:
-    """Against the box's own frequency response at the swing's period, the probe's lag included."""
-    live = Recorded(tmp_path / "n.ledger")
-    profile = relay_profile_for(SETTINGS.limits, ambient_c(0.0))
-    assert parse_profile(profile).refusals(SETTINGS.limits) == ()
-    with live.oven:
-        found = relayed(live, profile, 600.0)
-        live.wait(10.0)
-    assert live.finished
-    assert live.phase is Phase.DONE
-    a, b = BOX.rates()
-    omega = 2j * math.pi / found.period_s
-    node = np.linalg.solve(omega * np.eye(len(a)) - a, b[:, 1 + HEATER])[AIR]
-    expected = abs(node / (AIR_PROBE_S * omega + 1.0))
-    assert found.gain_k_per_w == pytest.approx(expected, rel=0.1)
-
-
-def test_a_relay_test_that_trips_says_so(tmp_path: Path) -> None:
-    live = Recorded(tmp_path / "n.ledger", ("sensor-missing@20min",))
-    profile = relay_profile_for(SETTINGS.limits, ambient_c(0.0))
-    with live.oven, pytest.raises(BadInput, match="ended too soon"):
-        relayed(live, profile, 1800.0)
-    assert not live.heaters[-1]

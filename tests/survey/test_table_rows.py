@@ -1,4 +1,4 @@
-"""Rows as they come: read in bulk or one by one to the same numbers, as people write them."""
+"""Rows as they come, as people and loggers write them."""
 
 from __future__ import annotations
 
@@ -10,8 +10,6 @@ import numpy as np
 import pytest
 
 from nightcure.survey import table_rows
-from nightcure.survey.survey import survey
-from nightcure.survey.table_rows import Rows
 from tests.survey.tables import ROWS, Read, air_c, refused, text
 
 DASH = "\N{EN DASH}"
@@ -61,13 +59,8 @@ WAYS: dict[str, tuple[str, tuple[int, ...]]] = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("one_by_one", [False, True], ids=["in bulk", "one by one"])
 @pytest.mark.parametrize("way", WAYS)
-def test_the_same_table_however_it_is_written(
-    read: Read, monkeypatch: pytest.MonkeyPatch, way: str, one_by_one: bool
-) -> None:
-    if one_by_one:
-        monkeypatch.setattr(Rows, "_bulk", lambda self, lines: None)
+def test_the_same_table_however_it_is_written(read: Read, way: str) -> None:
     content, unread = WAYS[way]
     log = read(content, power_w=300.0)
     kept = [i for i in range(len(ROWS)) if i not in unread]
@@ -78,32 +71,8 @@ def test_the_same_table_however_it_is_written(
     assert off_s == pytest.approx(1800.0, abs=1e-6)
 
 
-@pytest.mark.parametrize("way", WAYS)
-def test_pieces_join_without_a_seam(read: Read, monkeypatch: pytest.MonkeyPatch, way: str) -> None:
-    """A table of more pieces than one reads as in one piece."""
-    whole = read(WAYS[way][0])
-    monkeypatch.setattr(table_rows, "CHUNK", 64)
-    monkeypatch.setattr(table_rows, "REMEMBERED", 3)
-    pieces = read(WAYS[way][0])
-    assert np.array_equal(pieces.time_s, whole.time_s)
-    assert np.array_equal(pieces.air_c, whole.air_c)
-    assert np.array_equal(pieces.heat, whole.heat)
-
-
-def test_a_plain_table_is_read_in_bulk(read: Read, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Else ten million rows would take minutes."""
-
-    def never(*_: object) -> None:
-        raise AssertionError("row by row")
-
-    monkeypatch.setattr(Rows, "_one_by_one", never)
-    for way in ("numbers", "words for the heater", "no reading", "points in the date"):
-        read(WAYS[way][0])
-
-
 def test_more_rows_than_any_test_has(read: Read, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(table_rows, "MOST_READ", 50)
-    monkeypatch.setattr(table_rows, "CHUNK", 64)
     assert "cut out one heating and cooling" in refused(read, WAYS["numbers"][0])
 
 
@@ -156,24 +125,14 @@ STEADY: dict[str, Callable[[float], str]] = {
 
 
 @pytest.mark.parametrize("way", STEADY)
-def test_a_long_table_is_read_in_bulk_and_is_the_same_oven(
-    read: Read, monkeypatch: pytest.MonkeyPatch, way: str
-) -> None:
-    """Against the hundredth part of its rows, few enough to be looked at one by one."""
-    t_s = np.arange(54_000) / 10.0
+def test_times_to_the_tenth_of_a_second(read: Read, way: str) -> None:
+    t_s = np.arange(0.0, 5400.0, 7.3)
     rows = [(STEADY[way](t), f"{air_c(t):.3f}", "on" if t < 1800.0 else "off") for t in t_s]
-    few = read(text(rows[::100], "time,air,heater"), power_w=300.0)
-    monkeypatch.setattr(Rows, "_one_by_one", lambda *_: pytest.fail("row by row"))
-    many = read(text(rows, "time,air,heater"), power_w=300.0)
-    assert many.time_s - many.time_s[0] == pytest.approx(t_s, abs=1e-3)
-    assert many.heat_time_s[many.heat == 0.0][0] - many.time_s[0] == pytest.approx(1800.0)
-    losses = [survey(log, 9.0).loss_w_per_k for log in (few, many)]
-    assert losses[0] is not None
-    assert losses[1] is not None
-    assert losses[1].value == pytest.approx(losses[0].value, rel=0.01)
+    log = read(text(rows, "time,air,heater"), power_w=300.0)
+    assert log.time_s - log.time_s[0] == pytest.approx(t_s, abs=1e-3)
 
 
 def test_in_a_long_table_the_bad_line_is_named(read: Read) -> None:
-    lines = text([(i, 9 + i % 3, 1) for i in range(200_000)]).splitlines()
-    lines[150_000] = "149999,warm,1"
-    assert "line 150001: air_c is 'warm'" in refused(read, "\n".join(lines))
+    lines = text([(i, 9 + i % 3, 1) for i in range(20_000)]).splitlines()
+    lines[15_000] = "14999,warm,1"
+    assert "line 15001: air_c is 'warm'" in refused(read, "\n".join(lines))

@@ -126,12 +126,14 @@ def test_page_plan_record_and_command_say_one_vapour(steered: Steered, tmp_path:
     text = (PROFILES / "gelled-outside.toml").read_text("utf-8")
     (tmp_path / "night.toml").write_text(text, "utf-8")
     said = CliRunner().invoke(
-        commands, ["vapour", "--profile", str(tmp_path / "night.toml"), "--json"]
+        commands, ["cure", "vapour", "--profile", str(tmp_path / "night.toml"), "--json"]
     )
     by_command = json.loads(said.stdout)
     assert by_command["sentence"] == page["sentence"]
     assert by_command["percent_lel"] == round(page["percent_lel"], 6)
     options = ["--wet", "gelled", "--breathes", "vent", "--resin-kg", "1.3", "--volume-m3", "0.43"]
     monomer = ["--monomer-pct", str(load_card("polyester-laminating").monomer_pct.value)]  # type: ignore[union-attr]
-    typed = CliRunner().invoke(commands, ["vapour", *options, *monomer, "--air-c", "32", "--json"])
+    typed = CliRunner().invoke(
+        commands, ["cure", "vapour", *options, *monomer, "--air-c", "32", "--json"]
+    )
     assert json.loads(typed.stdout)["percent_lel"] == by_command["percent_lel"]

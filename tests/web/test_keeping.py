@@ -12,12 +12,12 @@ import pytest
 from fastapi.testclient import TestClient
 from typer.testing import CliRunner
 
-from nightcure.cautions import CAUTIONS
 from nightcure.cli.main import app
 from nightcure.cure.card import shipped
 from nightcure.ledger.notes import LONGEST_LABEL
 from nightcure.loop.commands import CONFIRMED
 from nightcure.profile import parse_profile
+from nightcure.settings.cautions import CAUTIONS
 from nightcure_web.routes import profiles as profile_routes
 from nightcure_web.routes import start_checks
 from nightcure_web.settings_texts import GROUPS

@@ -243,6 +243,6 @@ def _host_of(origin: str) -> str:
 
 LOG_IN = "Log in with the passphrase first."
 NO_PASSPHRASE = (
-    "No passphrase is set, so this page takes no commands: run 'nightcure passphrase', put the "
-    "line it prints into oven.toml under [web], and restart the page."
+    "No passphrase is set, so this page takes no commands: run 'nightcure setup passphrase', put "
+    "the line it prints into oven.toml under [web], and restart the page."
 )

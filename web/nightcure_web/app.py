@@ -11,7 +11,6 @@ from pathlib import Path
 from types import FrameType
 
 import anyio.to_thread
-import sdnotify
 import uvicorn
 from fastapi import FastAPI
 from fastapi.staticfiles import StaticFiles
@@ -20,6 +19,7 @@ from starlette.routing import Route
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from nightcure import __version__
+from nightcure.clock import tell_service_manager
 from nightcure.errors import BadInput
 from nightcure.settings import Settings
 
@@ -138,7 +138,6 @@ class Server(uvicorn.Server):
         for name in ("uvicorn.error", "asyncio", "nightcure.web"):
             logging.getLogger(name).addFilter(SELDOM)
         self._services: Services = app.state.services
-        self._notifier = sdnotify.SystemdNotifier()
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Begin to listen."""
@@ -151,14 +150,14 @@ class Server(uvicorn.Server):
         for listener in (s for server in self.servers for s in server.sockets):
             with listener.dup() as same:
                 make_room(same)
-        self._notifier.notify("READY=1\nSTATUS=The page is served.")
+        tell_service_manager("READY=1\nSTATUS=The page is served.")
 
     async def _alive(self) -> None:
-        self._notifier.notify("WATCHDOG=1")
+        tell_service_manager("WATCHDOG=1")
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """A signal to stop."""
-        self._notifier.notify("STOPPING=1")
+        tell_service_manager("STOPPING=1")
         self._services.closing = True
         super().handle_exit(sig, frame)
 

@@ -15,13 +15,13 @@ from typing import Annotated, Any
 from fastapi import Depends, Request, Response, Security
 from fastapi.security import APIKeyCookie
 
-from nightcure.cautions import ACCEPTED_AS
 from nightcure.cure.card import Card, parse_card
 from nightcure.errors import BadInput
 from nightcure.ledger.inbox import Inbox
 from nightcure.ledger.notes import NotesWriter
 from nightcure.ledger.reader import LedgerReader
 from nightcure.settings import Settings
+from nightcure.settings.cautions import ACCEPTED_AS
 
 from .access import COOKIE, Access
 from .problems import Problem

@@ -1,4 +1,4 @@
-"""`nightcure box`: say that the box is being opened, and that it is shut."""
+"""`nightcure oven open` and `oven shut`: say that the box is being opened, and that it is shut."""
 
 from __future__ import annotations
 
@@ -9,12 +9,9 @@ import typer
 from .show import out, print_json, sentences
 from .which import JsonOption, LedgerOption, OvenOption, ledger_path
 
-box = typer.Typer(help="Say that the box is being opened, or is shut.", no_args_is_help=True)
-
 WHO = "command line"
 
 
-@box.command("open")
 def open_(
     laying: Annotated[
         bool, typer.Option("--laying/--looking", help="To lay wet resin, or only to look.")
@@ -26,12 +23,11 @@ def open_(
     """The box is being opened: the heater goes off and the night waits.
 
     After --looking the night goes on by itself once the box is shut. After --laying the heat stays
-    off until 'box shut --aired' confirms that the resin has gelled with the box open.
+    off until 'oven shut --aired' confirms that the resin has gelled with the box open.
     """
     _send("open", {"laying": laying}, ledger, oven, as_json)
 
 
-@box.command("shut")
 def shut(
     aired: Annotated[
         bool,

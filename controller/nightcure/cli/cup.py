@@ -1,4 +1,4 @@
-"""`nightcure cup`: a gel cup of tonight's batch, from its mixing to the gel."""
+"""`nightcure cure cup`: a gel cup of tonight's batch, from its mixing to the gel."""
 
 from __future__ import annotations
 

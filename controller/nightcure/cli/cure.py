@@ -253,8 +253,8 @@ def new(
     """
     with sentences():
         from ..cure.new import NO_DATA, assemble, check_gel_row, checked_answer, questions
-        from ..cure.toml import as_toml
         from ..errors import BadInput
+        from ..settings.toml_text import toml_text
 
         if file.suffix != ".toml":
             raise BadInput(f"{file}: a card is a .toml file; name it {file.stem}.toml.")
@@ -278,7 +278,9 @@ def new(
             rows.append(row)
         card = assemble(like, answers, rows)
         try:
-            file.write_text(as_toml(card, "From a data sheet; written by nightcure cure new."))
+            told = card.model_dump(mode="json", exclude_none=True)
+            remark = "From a data sheet; written by nightcure cure new."
+            file.write_text(toml_text(told, remark), encoding="utf-8")
         except OSError as error:
             raise BadInput(f"{file} cannot be written: {error.strerror}.") from None
         err.print(f"Written to {file}.")

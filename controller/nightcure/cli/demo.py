@@ -10,8 +10,12 @@ import typer
 from .show import err, out, print_qr, sentences
 from .web import own_address, refuse_taken_port
 
+demo_app = typer.Typer()
 
+
+@demo_app.callback(invoke_without_command=True)
 def demo(
+    context: typer.Context,
     speed: Annotated[
         float, typer.Option(help="How many times faster than life the night runs.", min=1, max=600)
     ] = 180.0,
@@ -35,8 +39,10 @@ def demo(
     """Watch a night on the virtual oven: the real controller and page, nothing is heated.
 
     Prints the page's address (with --lan as a QR code, too) and the passphrase that lets you start
-    and stop. Ctrl-C ends it; nothing is left behind.
+    and stop. Ctrl-C ends it; nothing is left behind. 'demo board' plays a board in real time.
     """
+    if context.invoked_subcommand is not None:
+        return
     with sentences():
         listen = "0.0.0.0" if lan else "127.0.0.1"
         refuse_taken_port(listen, port)

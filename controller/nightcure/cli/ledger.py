@@ -1,4 +1,4 @@
-"""nightcure ledger: look after the record file."""
+"""nightcure nights check, backup, keep, export, import: look after the record file."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from typing import Annotated
 
 import typer
 
-from .ledger_log import log
 from .show import err, out, print_json, sentences
 from .which import (
     JsonOption,
@@ -20,15 +19,9 @@ from .which import (
     open_reader,
 )
 
-ledger_app = typer.Typer(
-    help="Look after the ledger: what was made, check it, copy it, keep it small, carry nights.",
-    no_args_is_help=True,
-)
 DAY_S = 86400.0
-ledger_app.command("log")(log)
 
 
-@ledger_app.command("check")
 def check(
     night: Annotated[
         str | None,
@@ -76,7 +69,6 @@ def check(
         raise typer.Exit(1)
 
 
-@ledger_app.command("backup")
 def backup(
     file: Annotated[Path, typer.Argument(help="The copy; an older one is replaced at the end.")],
     ledger: LedgerOption = None,
@@ -95,7 +87,6 @@ def backup(
             out.print(f"{file}: {size / 1e6:.1f} MB, checked.", highlight=False, markup=False)
 
 
-@ledger_app.command("keep")
 def keep(
     thin_after_days: Annotated[
         float | None, typer.Option(help="Thin nights older than this.", min=0)
@@ -157,21 +148,20 @@ def keep(
             out.print("More cannot go: what is left is labelled, or the newest night.")
 
 
-@ledger_app.command("export")
 def export(
     night: NightArgument,
     out_file: Annotated[
         Path | None,
-        typer.Option("--out", help="A .zip or .parquet (whole, to be imported), or a .csv."),
+        typer.Option("--out", help="A .zip (whole, to be imported), or a .csv."),
     ] = None,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Write a night to a file: a .csv for a spreadsheet, a .zip or .parquet with all of it.
+    """Write a night to a file: a .csv for a spreadsheet, a .zip with all of it.
 
     Columns carry their units. A .zip holds CSV tables and can be imported into any ledger, where
-    the night verifies to the bit; so does a .parquet, which needs the extra 'archive'.
+    the night verifies to the bit.
     """
     with sentences():
         from ..ledger.transfer import export_night
@@ -188,9 +178,8 @@ def export(
             out.print(f"Night {number}: {file}, {size:.2f} MB.", highlight=False, markup=False)
 
 
-@ledger_app.command("import")
 def import_(
-    file: Annotated[Path, typer.Argument(help="A .zip or .parquet that 'export' wrote.")],
+    file: Annotated[Path, typer.Argument(help="A .zip that 'export' wrote.")],
     ledger: LedgerOption = None,
     oven: OvenOption = None,
     as_json: JsonOption = False,

@@ -1,4 +1,4 @@
-"""nightcure ledger log: what was made, across nights and ovens."""
+"""nightcure nights log: what was made, across nights and ovens."""
 
 from __future__ import annotations
 
@@ -35,10 +35,10 @@ def log(
 ) -> None:
     """What was made: a row for each part of each night, by mould, part, resin batch or person.
 
-    nightcure ledger log shed.ledger attic.ledger --batch "PL 2231" --out batch.csv
+    nightcure nights log shed.ledger attic.ledger --batch "PL 2231" --out batch.csv
 
     A few letters of what is looked for will do. Times are this machine's local time. Mould, part
-    and batch are what was noted (nightcure note last mould_number=K-12 made_by=Ann).
+    and batch are what was noted (nightcure record last --note made_by=Ann).
     """
     with sentences():
         from ..errors import BadInput

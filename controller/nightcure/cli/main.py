@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from typing import Any
 
 import typer
@@ -18,6 +19,7 @@ from . import (
     cure,
     demo,
     ledger,
+    ledger_log,
     nights,
     notifier,
     off,
@@ -37,8 +39,7 @@ from .show import err
 
 app = typer.Typer(
     name="nightcure",
-    help="Regulate a cure oven through the night: demo, rehearse and virtual need no hardware; "
-    "setup and check a board, then controller and web on the oven.",
+    help="Regulate a cure oven through the night.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -61,28 +62,34 @@ def main(
     del version
 
 
-app.command("demo")(demo.demo)
-app.command("plan")(plan.plan)
-app.command("rehearse")(rehearse.rehearse)
-app.add_typer(cure.cure, name="cure")
-app.add_typer(cup.cup, name="cup")
-app.command("vapour")(vapour.vapour)
-app.command("virtual")(virtual.virtual)
-app.command("setup")(setup.setup)
-app.command("check")(check.check)
-app.add_typer(nights.nights, name="nights")
-app.add_typer(ledger.ledger_app, name="ledger")
-app.command("replay")(replay.replay)
-app.command("record")(record.record)
-app.command("note")(record.note)
-app.command("controller")(controller.controller)
-app.command("survey")(survey.survey)
-app.add_typer(oven.app, name="oven")
-app.command("web")(web.web)
-app.command("notifier")(notifier.notifier)
-app.add_typer(box.box, name="box")
-app.command("off")(off.off)
-app.command("passphrase")(passphrase.passphrase)
+def _group(group: typer.Typer, name: str, panel: str, **more: Callable[..., None]) -> None:
+    """A command that has commands of its own."""
+    for word, command in more.items():
+        group.command(word.rstrip("_"))(command)
+    app.add_typer(group, name=name, rich_help_panel=panel)
+
+
+TRY, SET_UP, RUN, TONIGHT, AFTERWARDS = (
+    *("Try it, without hardware", "Set it up", "Run it", "Tonight", "Afterwards"),
+)
+_group(demo.demo_app, "demo", TRY, board=virtual.virtual)
+app.command("rehearse", rich_help_panel=TRY)(rehearse.rehearse)
+_group(setup.setup_app, "setup", SET_UP, passphrase=passphrase.passphrase)
+app.command("check", rich_help_panel=SET_UP)(check.check)
+_group(oven.app, "oven", SET_UP, open_=box.open_, shut=box.shut)
+app.command("survey", rich_help_panel=SET_UP)(survey.survey)
+cure.cure.add_typer(cup.cup, name="cup")
+_group(cure.cure, "cure", SET_UP, vapour=vapour.vapour)
+app.command("controller", rich_help_panel=RUN)(controller.controller)
+app.command("web", rich_help_panel=RUN)(web.web)
+app.command("notifier", rich_help_panel=RUN)(notifier.notifier)
+app.command("off", rich_help_panel=RUN)(off.off)
+app.command("plan", rich_help_panel=TONIGHT)(plan.plan)
+app.command("record", rich_help_panel=AFTERWARDS)(record.record)
+_group(
+    nights.nights, "nights", AFTERWARDS, replay=replay.replay, check=ledger.check,
+    backup=ledger.backup, keep=ledger.keep, export=ledger.export, import_=ledger.import_, log=ledger_log.log,
+)  # fmt: skip
 app.command("adopt", hidden=True)(adopt.adopt)
 
 

@@ -1,4 +1,4 @@
-"""nightcure nights: list them, label them, hold them side by side."""
+"""nightcure nights: list them, label them, hold them side by side; more of it in `ledger`."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from ..report.facts import Facts
 
 nights = typer.Typer(
-    help="The nights in the ledger: list them, label one, hold some side by side.",
+    help="The nights in the ledger: list, label, compare, replay, carry and keep them.",
     no_args_is_help=False,
 )
 
@@ -71,7 +71,7 @@ def label(
     ledger: LedgerOption = None,
     oven: OvenOption = None,
 ) -> None:
-    """Give a night a name. A labelled night is never dropped by 'nightcure ledger keep'."""
+    """Give a night a name. A labelled night is never dropped by 'nightcure nights keep'."""
     with sentences():
         from ..ledger.notes import NotesWriter
 
@@ -156,49 +156,3 @@ def _column(f: Facts) -> dict[str, str]:
         "loses": "-" if not loss else f"{loss['value']:.2f} W/K",
         "thinned": "yes" if f.thinned else "no",
     }
-
-
-@nights.command("uniformity")
-def uniformity(
-    night: NightArgument,
-    ledger: LedgerOption = None,
-    oven: OvenOption = None,
-    as_json: JsonOption = False,
-) -> None:
-    """How evenly a night's soaks were held: the AMS 2750 furnace class its sensors would meet.
-
-    It needs several sensors in the box. It certifies nothing.
-    """
-    with sentences():
-        from ..report.facts import gather
-        from ..report.uniformity import CAUTION, CLASSES
-        from ..report.uniformity import uniformity as judge
-
-        reader = open_reader(ledger, oven)
-        facts = gather(reader, night_number(reader, night))
-        found = judge(reader, facts.night.id, facts.profile, facts.settings)
-        if as_json:
-            print_json({"night": facts.night.id, "soaks": [u.as_json() for u in found],
-                        "caution": CAUTION})  # fmt: skip
-            return
-        from rich.markup import escape
-        from rich.table import Table
-
-        if not found:
-            out.print("No soak of this night came to its setpoint.")
-        for u in found:
-            out.print(f"\n[bold]Segment {u.segment + 1}, {u.setpoint_c:g} °C[/], its later "
-                      f"{u.length_s / 60:.0f} min", highlight=False)  # fmt: skip
-            table = Table("sensor", "lowest", "highest", box=None, pad_edge=False)
-            for s in u.sensors:
-                table.add_row(escape(s.name), f"{s.lowest_k:+.2f} K", f"{s.highest_k:+.2f} K")
-            print_table(table)
-            if u.why_not is not None:
-                out.print(u.why_not)
-            elif u.furnace_class is None:
-                out.print(f"Wider than class 6 (±{CLASSES[6]:g} K).")
-            else:
-                most_k = CLASSES[u.furnace_class]
-                out.print(f"Furnace class {u.furnace_class} (±{most_k:g} K) at this setpoint.",
-                          highlight=False)  # fmt: skip
-        out.print(f"\n[dim]{CAUTION}[/]", highlight=False)

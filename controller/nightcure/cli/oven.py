@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from ..survey.oven_facts import Facts
 
 app = typer.Typer(
-    help="What a box is by its sizes, and which heater it needs.", no_args_is_help=True
+    help="What a box is by its sizes, and which heater it needs; and, of a night that runs, that "
+    "the box is being opened or is shut.",
+    no_args_is_help=True,
 )
 
 File = Annotated[

@@ -1,4 +1,4 @@
-"""nightcure passphrase: the line for oven.toml that lets the page take commands."""
+"""nightcure setup passphrase: the line for oven.toml that lets the page take commands."""
 
 from __future__ import annotations
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from ..errors import BadInput
 from .show import out, print_table
@@ -156,6 +155,9 @@ def written(folder: Path | None, profiles: Sequence[tuple[str, Profile]]) -> lis
     Raises:
         BadInput: the folder cannot be made or written.
     """
+    from ..plan.plan import profile_json
+    from ..settings.toml_text import toml_text
+
     if folder is None:
         return []
     files = []
@@ -163,27 +165,8 @@ def written(folder: Path | None, profiles: Sequence[tuple[str, Profile]]) -> lis
         folder.mkdir(parents=True, exist_ok=True)
         for name, profile in profiles:
             path = folder / f"{name.replace(' ', '-')}.toml"
-            path.write_text(profile_toml(profile), encoding="utf-8")
+            path.write_text(toml_text(profile_json(profile)), encoding="utf-8")
             files.append(str(path))
     except OSError as error:
         raise BadInput(f"{folder} cannot be written: {error.strerror}.") from None
     return files
-
-
-def profile_toml(profile: Profile) -> str:
-    """A profile as the file that `load_profile` reads."""
-    from ..plan.plan import profile_json
-
-    data = profile_json(profile)
-    tables = {k: v for k, v in data.items() if isinstance(v, list | dict)}
-    lines = [_line(k, v) for k, v in data.items() if k not in tables]
-    for key, value in tables.items():
-        for one in value if isinstance(value, list) else [value]:
-            heading = f"[[{key}]]" if isinstance(value, list) else f"[{key}]"
-            lines += ["", heading, *(_line(k, v) for k, v in one.items())]
-    return "\n".join(lines) + "\n"
-
-
-def _line(key: str, value: Any) -> str:
-    """JSON's text and numbers are TOML's; what is not ASCII stays as it is."""
-    return f"{key} = {json.dumps(value, ensure_ascii=False)}"

@@ -1,4 +1,4 @@
-"""nightcure record and nightcure note: the morning record, and what a person adds to it."""
+"""nightcure record: the morning record, and what a person adds to it."""
 
 from __future__ import annotations
 
@@ -17,7 +17,6 @@ from .show import err, out, print_json, print_table, sentences
 from .which import (
     JsonOption,
     LedgerOption,
-    NightArgument,
     OvenOption,
     ledger_path,
     night_number,
@@ -31,7 +30,13 @@ if TYPE_CHECKING:
 
 
 def record(
-    night: NightArgument,
+    night: Annotated[
+        str,
+        typer.Argument(
+            help="The night's number, its label, 'last', or, to note, 'next' for the one to come.",
+            show_default=False,
+        ),
+    ],
     out_file: Annotated[
         Path | None, typer.Option("--out", help="Write the sheet: an .html or a .pdf.")
     ] = None,
@@ -54,6 +59,14 @@ def record(
         Path | None,
         typer.Option(help="Only say whether this record still is what the ledger says."),
     ] = None,
+    note: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="FIELD=TEXT",
+            help="Note what only you know, such as mould_number=K-12; an empty text takes it away. "
+            "Repeatable, also while a night runs.",
+        ),
+    ] = None,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
     as_json: JsonOption = False,
@@ -61,6 +74,10 @@ def record(
     """The morning record of a night: on the screen, as one HTML file, or as a PDF.
 
     nightcure record last --out night.html --price-per-kwh 0.32 --currency EUR
+    nightcure record last --note resin_batch="PL 2231" --note catalyst_weighed_g=16
+
+    mould_number, part_number, made_by, resin_batch, catalyst_weighed_g and remarks have their place
+    on the sheet; other fields are added.
 
     With --check the exit status is 1 if the record or the ledger was changed.
     """
@@ -71,6 +88,11 @@ def record(
             raise BadInput(f"--out is {out_file}; it must end in .html or .pdf.")
         if paper not in ("a4", "letter"):
             raise BadInput(f"--paper is '{paper}'; it must be a4 or letter.")
+        if note:
+            _note(night, note, ledger, oven, as_json)
+            return
+        if night == "next":
+            raise BadInput("Say with --note what to note for the next night.")
         reader = open_reader(ledger, oven)
         number = night_number(reader, night)
         if check is not None:
@@ -85,7 +107,6 @@ def record(
                 drifting = beside.submit(_drift, reader.path, number, bool(compare))
             from ..report.facts import gather
             from ..report.sheet import Extras
-            from ..report.uniformity import uniformity
 
             facts = gather(reader, number)
             drift = None
@@ -95,7 +116,6 @@ def record(
                 facts = replace(facts, refit=reader.refit(number))
         extras = Extras(
             drift,
-            uniformity(reader, number, facts.profile, facts.settings),
             price_per_kwh,
             currency.strip(),
             time.time(),
@@ -193,58 +213,33 @@ def _show(facts: Facts, extras: Extras) -> None:
             print_table(grid)
 
 
-def note(
-    night: Annotated[
-        str,
-        typer.Argument(
-            help="The night's number, its label, 'last', or 'next' for the one to come.",
-            show_default=False,
-        ),
-    ],
-    fields: Annotated[
-        list[str] | None,
-        typer.Argument(help="FIELD=TEXT, such as mould_number=K-12; an empty text takes it away."),
-    ] = None,
-    ledger: LedgerOption = None,
-    oven: OvenOption = None,
-    as_json: JsonOption = False,
+def _note(
+    night: str, fields: list[str], ledger: Path | None, oven: Path | None, as_json: bool
 ) -> None:
-    """Note what only a person knows of a night, for its record; without fields: show it.
+    """Note what only a person knows of a night, and show what is noted of it."""
+    from ..errors import BadInput
+    from ..ledger.notes import NotesWriter
 
-    nightcure note last mould_number=K-12 resin_batch="PL 2231" catalyst_weighed_g=16
-
-    mould_number, part_number, made_by, resin_batch, catalyst_weighed_g and remarks have their place
-    on the sheet; other fields are added. It may be done while a night runs.
-    """
-    with sentences():
-        from ..errors import BadInput
-        from ..ledger.notes import NotesWriter
-
-        notes: dict[str, str] = {}
-        for text in fields or []:
-            field, equals, value = text.partition("=")
-            if not equals:
-                raise BadInput(f"'{text}' is not FIELD=TEXT, such as mould_number=K-12.")
-            notes[field.strip()] = value
-        path = ledger_path(ledger, oven)
-        who = os.environ.get("USER") or "somebody at the machine"
-        if night == "next":
-            if not notes:
-                raise BadInput("Say what to note for the next night, such as mould_number=K-12.")
-            with NotesWriter(path) as notes_writer:
-                notes_writer.note_next(notes, who, time.time())
-            known = notes
+    notes: dict[str, str] = {}
+    for text in fields:
+        field, equals, value = text.partition("=")
+        if not equals:
+            raise BadInput(f"'{text}' is not FIELD=TEXT, such as mould_number=K-12.")
+        notes[field.strip()] = value
+    path = ledger_path(ledger, oven)
+    who = os.environ.get("USER") or "somebody at the machine"
+    reader = open_reader(ledger, oven)
+    number = None if night == "next" else night_number(reader, night)
+    with NotesWriter(path) as notes_writer:
+        if number is None:
+            notes_writer.note_next(notes, who, time.time())
         else:
-            reader = open_reader(ledger, oven)
-            number = night_number(reader, night)
-            if notes:
-                with NotesWriter(path) as notes_writer:
-                    notes_writer.note(number, notes, who, time.time())
-            known = reader.noted(number)
-        if as_json:
-            print_json({"night": night, "notes": known})
-            return
-        for field, value in known.items():
-            out.print(f"{field}: {value}", highlight=False, markup=False)
-        if not known:
-            out.print("Nothing is noted.")
+            notes_writer.note(number, notes, who, time.time())
+    known = notes if number is None else reader.noted(number)
+    if as_json:
+        print_json({"night": night, "notes": known})
+        return
+    for field, value in known.items():
+        out.print(f"{field}: {value}", highlight=False, markup=False)
+    if not known:
+        out.print("Nothing is noted.")

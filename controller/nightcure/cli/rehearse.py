@@ -50,19 +50,11 @@ def rehearse(
     ] = None,
     resin_kg: Annotated[float, typer.Option(help="With --card: resin in each part, kg.")] = 0.5,
     seed: Annotated[int, typer.Option(help="Of the sensors' noise.", min=0)] = 0,
-    stress: Annotated[
-        bool,
-        typer.Option(
-            "--stress",
-            help="A table instead: heavier and lighter moulds, more loss, low mains, a 2 kW "
-            "heater, a contactor; bang-bang beside each.",
-        ),
-    ] = False,
     ledger: Annotated[
         Path | None,
         typer.Option(
             help="Record the night into this ledger (made if it is not there), for 'nightcure "
-            "record' and 'nightcure replay'."
+            "record' and 'nightcure nights'."
         ),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
@@ -82,9 +74,6 @@ def rehearse(
         if card:
             chosen = with_cards(settings, chosen, card, catalyst_pct, resin_kg)
         faults = [parse_fault(text) for text in fault or []]
-        if stress:
-            _stress(settings, chosen, network, ambient, seed, as_json)
-            return
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
         columns = (TextColumn("the night passes"), BarColumn(), TimeElapsedColumn())
@@ -257,43 +246,3 @@ def _milestones_table(f: Figures) -> Table:
         before = m["part"]
         table.add_row(name, m["name"], *(shown(m[k]) for k in ("at_s", "low_s", "high_s")))
     return table
-
-
-def _stress(
-    settings: Settings,
-    profile: Profile,
-    network: Network,
-    ambient: Callable[[float], float],
-    seed: int,
-    as_json: bool,
-) -> None:
-    from ..simulate.stress import run_stress
-
-    rows = run_stress(settings, profile, network, ambient, seed)
-    if as_json:
-        print_json({"rows": [row.as_json() for row in rows]})
-        return
-    from rich import box
-    from rich.table import Table
-
-    table = Table(
-        title=f"{profile.name}: nothing retuned", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0),
-        caption="K; soak error while the soak's clock counts; mean of |error| over ramp and soak",
-    )  # fmt: skip
-    for heading in ("oven", "by", "outcome", "overshoot", "soak error", "mean", "relay"):
-        table.add_column(heading, no_wrap=True)
-    for row in rows:
-        f = row.figures
-        table.add_row(
-            row.oven,
-            row.regulator,
-            f.outcome,
-            "-" if f.overshoot_c is None else f"{f.overshoot_c:+.2f}",
-            "-"
-            if f.soak_min_error_c is None or f.soak_max_error_c is None
-            else f"{f.soak_min_error_c:+.2f} {f.soak_max_error_c:+.2f}",
-            "-" if f.mean_abs_error_c is None else f"{f.mean_abs_error_c:.3f}",
-            str(f.relay_switches),
-            end_section=row.regulator == "bang-bang",
-        )
-    out.print(table)

@@ -1,4 +1,4 @@
-"""nightcure replay: a recorded night again, as it was or with something changed."""
+"""nightcure nights replay: a recorded night again, as it was or with something changed."""
 
 from __future__ import annotations
 
@@ -16,14 +16,13 @@ if TYPE_CHECKING:
     from ..replay.changes import Changes
 
 CHANGE = "What if"
-TABLE = "Of a table"
 
 
 def replay(
     night: Annotated[
         str,
         typer.Argument(
-            help="The night's number, its label, 'last', or a CSV of any logger.",
+            help="The night's number, its label, or 'last'.",
             show_default=False,
         ),
     ],
@@ -80,31 +79,6 @@ def replay(
         Path | None,
         typer.Option(help="Write the curves: an .svg, .png or .pdf.", rich_help_panel=CHANGE),
     ] = None,
-    column_time: Annotated[
-        str | None, typer.Option("--time", help="Column of the times.", rich_help_panel=TABLE)
-    ] = None,
-    air: Annotated[
-        str | None, typer.Option(help="Column of the oven's air.", rich_help_panel=TABLE)
-    ] = None,
-    part: Annotated[
-        str | None, typer.Option(help="Column of a part or mould.", rich_help_panel=TABLE)
-    ] = None,
-    shed: Annotated[
-        str | None, typer.Option(help="Column of the ambient.", rich_help_panel=TABLE)
-    ] = None,
-    heater: Annotated[
-        str | None,
-        typer.Option(help="Column of the heater: on/off, 0-1, %, W.", rich_help_panel=TABLE),
-    ] = None,
-    time_unit: Annotated[
-        str | None, typer.Option(help="ms, s, min, h or d.", rich_help_panel=TABLE)
-    ] = None,
-    fahrenheit: Annotated[
-        bool, typer.Option("--fahrenheit", help="Temperatures are °F.", rich_help_panel=TABLE)
-    ] = False,
-    power: Annotated[
-        float | None, typer.Option(help="The heater's watts.", min=1.0, rich_help_panel=TABLE)
-    ] = None,
     as_json: JsonOption = False,
 ) -> None:
     """Put a recorded night through the loop again; or ask what if something had been other.
@@ -115,19 +89,13 @@ def replay(
     With a change the night is rebuilt on an oven fitted to that very night (needs the extra
     'planning'); what the fit does not explain is kept as it was.
 
-    nightcure replay last --colder 8 --mould-times 2
+    nightcure nights replay last --colder 8 --mould-times 2
     """
     with sentences():
         from ..errors import BadInput
 
-        table = Path(night)
-        is_table = table.suffix.lower() in (".csv", ".tsv", ".txt") or (
-            not night.isdecimal() and night != "last" and table.is_file()
-        )
         if plot is not None and plot.suffix.lower() not in (".svg", ".png", ".pdf"):
             raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
-        if time_unit not in (None, "ms", "s", "min", "h", "d"):
-            raise BadInput(f"--time-unit is '{time_unit}'; it must be ms, s, min, h or d.")
         asked = {
             "colder_k": colder, "mould_times": mould_times, "heater_w": heater_w,
             "bang_bang": bang_bang or None, "gain_w_per_k": gain_w_per_k,
@@ -135,15 +103,6 @@ def replay(
             "door": door or None,
         }  # fmt: skip
         changed = any(v is not None for v in asked.values())
-        if is_table:
-            from .replay_whatif import Named, of_table
-
-            columns = Named(column_time, air, part, shed, heater, time_unit, fahrenheit, power)
-            if not changed:
-                raise BadInput("A table has no decisions to verify; say what is to be changed.")
-            of_table(table, columns, oven, lambda start: _changes(asked, door_min, start), plot,
-                     as_json)  # fmt: skip
-            return
         reader = open_reader(ledger, oven)
         number = night_number(reader, night)
         if changed:
@@ -158,7 +117,7 @@ def replay(
         raise typer.Exit(1)
 
 
-def _changes(asked: dict[str, Any], door_min: float, started_wall_s: float | None) -> Changes:
+def _changes(asked: dict[str, Any], door_min: float, started_wall_s: float) -> Changes:
     """What is asked for, as changes. Raises BadInput."""
     from ..profile import load_profile
     from ..replay.changes import Changes, Door, time_of_night

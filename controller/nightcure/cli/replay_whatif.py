@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from ..errors import BadInput
 from ..ledger.reader import LedgerReader
@@ -14,27 +14,11 @@ from .show import err, out, print_json
 if TYPE_CHECKING:
     from ..replay.changes import Changes
     from ..replay.rebuilt import Rebuilt
-    from ..replay.recorded_series import RecordedSeries
     from ..replay.whatif import Curves
-    from ..settings import Settings
-    from ..survey.log import Log
     from ..units import TemperatureUnit
 
-#: Given the night's start (wall, s; None where nobody knows it), what is to be changed.
-Asked = Callable[[float | None], "Changes"]
-
-
-class Named(NamedTuple):
-    """How the person names a table's columns."""
-
-    time: str | None
-    air: str | None
-    part: str | None
-    shed: str | None
-    heater: str | None
-    time_unit: str | None
-    fahrenheit: bool
-    power_w: float | None
+#: Given the night's start (wall, s), what is to be changed.
+Asked = Callable[[float], "Changes"]
 
 
 def _need_numerics() -> None:
@@ -53,111 +37,33 @@ def of_night(
 ) -> None:
     """A night of the ledger, changed."""
     _need_numerics()
+    from ..record.night import Night
     from ..record.recorded_settings import settings_of
     from ..replay.rebuilt import rebuild
-    from ..replay.recorded_series import series_from_ledger
+    from ..replay.recorded_series import series_of
     from ..replay.verify import night_of
     from ..replay.whatif import recorded_curves, recorded_ticks, what_if
 
-    night = night_of(reader, night_id)
+    row = night_of(reader, night_id)
     if reader.thinned(night_id) is not None:
         raise BadInput(f"Night {night_id} was thinned; what is left of it cannot be rebuilt.")
-    settings = settings_of(night)
-    changes = asked(night.started_s)
+    settings = settings_of(row)
+    changes = asked(row.started_s)
     if changes.profile is not None:
         refusals = changes.profile.refusals(settings.limits)
         if refusals:
             raise BadInput(*refusals)
     changes.settings(settings)
     with err.status("Fitting the oven to the night ..."):
-        series = series_from_ledger(reader, night_id, settings)
-        rebuilt = rebuild(series)
+        night = Night(reader, night_id)
+        rebuilt = rebuild(series_of(night))
     with err.status("The night passes again ...") as status:
         after = what_if(
-            rebuilt, series, settings, changes,
-            recorded_ticks(reader, night_id, settings.timing.tick_s),
+            rebuilt, settings, changes, recorded_ticks(reader, night),
             lambda t_s: status.update(f"The night passes again: {t_s / 3600.0:.1f} h"),
         )  # fmt: skip
-    before = recorded_curves(reader, night_id, settings)
+    before = recorded_curves(night)
     _tell(f"Night {night_id}", rebuilt, before, after, changes, settings.units, plot, as_json)
-
-
-def of_table(
-    file: Path, named: Named, oven: Path | None, asked: Asked, plot: Path | None, as_json: bool
-) -> None:
-    """A table of any logger: regulated by the loop with a --profile, else as it was switched."""
-    _need_numerics()
-    from ..replay.rebuilt import rebuild
-    from ..replay.recorded_series import series_from_table
-    from ..replay.whatif import as_switched, plain_ticks, what_if
-    from ..survey.read_log import Columns, read_log
-
-    columns = Columns(named.time, named.air, named.part, named.shed, named.heater)
-    log = read_log(file, columns, named.time_unit, named.fahrenheit, named.power_w)
-    changes = asked(None)
-    series = series_from_table(log)
-    with err.status("Fitting the oven to the table ..."):
-        rebuilt = rebuild(series)
-    if changes.profile is None:
-        if changes.regulator:
-            raise BadInput("To regulate a table's oven the loop needs a profile: say --profile.")
-        after = as_switched(rebuilt, series, changes)
-    else:
-        settings = _settings_for(log, series, rebuilt, oven)
-        refusals = changes.profile.refusals(settings.limits)
-        if refusals:
-            raise BadInput(*refusals)
-        ticks = plain_ticks(settings, changes.profile, series)
-        with err.status("The night passes again ..."):
-            after = what_if(rebuilt, series, settings, changes, ticks)
-    _tell(str(file), rebuilt, _as_it_was(series), after, changes, "C", plot, as_json)
-
-
-def _as_it_was(series: RecordedSeries) -> Curves:
-    from ..replay.whatif import Curves
-
-    count = len(series.time_s)
-    return Curves(
-        series.time_s.tolist(), series.air_c.tolist(),
-        {name: values.tolist() for name, values in series.parts_c.items()}, [float("nan")] * count,
-        series.heat.tolist(), ["open"] * count, [False] * count, power_w=series.power_w,
-    )  # fmt: skip
-
-
-def _settings_for(
-    log: Log, series: RecordedSeries, rebuilt: Rebuilt, oven: Path | None
-) -> Settings:
-    """The oven.toml if there is one, else the scenario's with this oven's model and gains."""
-    from ..settings import Settings, load_settings
-    from ..simulate.scenario import scenario
-    from ..survey.tuning import tune
-
-    settings = load_settings(oven) if oven is not None else scenario()[0]
-    data = settings.model_dump(mode="json")
-    data["heater"]["power_w"] = series.power_w
-    thermometers = [{"id": "28-000000000001", "role": "air", "name": "Air"}]
-    for number, name in enumerate(rebuilt.parts, 2):
-        thermometers.append({"id": f"28-{number:012x}", "role": "part", "name": name})
-    if log.ambient_c is not None:
-        thermometers.append({"id": "28-0000000000ff", "role": "ambient", "name": "Shed"})
-    data["thermometers"] = thermometers
-    if oven is None:
-        network = rebuilt.network
-        data["name"] = "The table's oven"
-        moulds_j = float(sum(m.capacity_j_per_k for m in network.moulds))
-        lags_s = [m.capacity_j_per_k / m.air_w_per_k for m in network.moulds]
-        data["model"] = {
-            "loss_w_per_k": float(network.loss_w_per_k),
-            "air_capacity_j_per_k": float(
-                network.air_capacity_j_per_k + network.wall_capacity_j_per_k
-            ),
-            "mould_capacity_j_per_k": moulds_j,
-            "mould_lag_s": float(sum(lags_s) / len(lags_s)) if lags_s else 0.0,
-            "heater_lag_s": float(network.heater_capacity_j_per_k / network.heater_air_w_per_k),
-            "assumed_ambient_c": float(rebuilt.ambient_c[0]),
-        }
-        data["regulator"] |= tune(network, data["heater"]["window_s"]).regulator()
-    return Settings.model_validate(data)
 
 
 def _tell(

@@ -6,10 +6,10 @@ import time
 from pathlib import Path
 from typing import Any
 
-from ..cautions import ACCEPTED_AS
 from ..errors import BadInput
 from ..ledger.inbox import Inbox
 from ..ledger.reader import LedgerReader
+from ..settings.cautions import ACCEPTED_AS
 
 #: A controller whose live state is older than this is not running, s.
 SILENT_S = 15.0

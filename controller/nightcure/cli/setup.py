@@ -29,7 +29,12 @@ def _option(text: str, panel: str) -> typer.models.OptionInfo:
     return found
 
 
+setup_app = typer.Typer()
+
+
+@setup_app.callback(invoke_without_command=True)
 def setup(
+    context: typer.Context,
     out_file: Annotated[
         Path | None,
         typer.Option(
@@ -100,7 +105,7 @@ def setup(
         Path | None, _option("A file whose first line is the passphrase.", PAGE)
     ] = None,
     passphrase_hash: Annotated[
-        str | None, _option("What nightcure passphrase prints, without the key.", PAGE)
+        str | None, _option("What nightcure setup passphrase prints, without the key.", PAGE)
     ] = None,
     no_passphrase: Annotated[
         bool,
@@ -116,8 +121,10 @@ def setup(
     in brackets.
 
     The file is checked and then written in one step. Ctrl-C at any question
-    leaves nothing. To try it without a board: nightcure virtual.
+    leaves nothing. To try it without a board: nightcure demo board.
     """
+    if context.invoked_subcommand is not None:
+        return
     with sentences():
         from ..setup.box_questions import BoxGiven
         from ..setup.interview import Given, interview

@@ -111,15 +111,6 @@ def survey(
         Path | None,
         typer.Option(help="An oven.toml: its heater's power and window.", rich_help_panel=HEATER),
     ] = None,
-    relay: Annotated[
-        bool,
-        typer.Option(
-            "--relay",
-            help="Gains from the swing of a soak held by bang-bang, in place of a survey; with "
-            "--live the swing is made.",
-            rich_help_panel=RESULT,
-        ),
-    ] = False,
     box: Annotated[
         Path | None,
         typer.Option(
@@ -167,7 +158,7 @@ def survey(
 
         if file is None and not live:
             raise BadInput("A file is missing: a CSV or a ledger; or --live with --oven.")
-        from .survey_report import show_drift, show_relay, show_survey
+        from .survey_report import show_drift, show_survey
 
         if drift and file is not None:
             show_drift(file, as_json)
@@ -193,12 +184,9 @@ def survey(
                     "--live heats: add --cut-out-tested, which confirms that an independent "
                     "over-temperature cut-out is in the heater's circuit and was tested."
                 )
-            from .survey_live import live_relay, live_survey
+            from .survey_live import live_survey
 
             settings = load_settings(oven)
-            if relay:
-                show_relay(live_relay(settings, ambient, cut_out_tested), as_json)
-                return
             log = live_survey(settings, precision / 100.0, ambient, cut_out_tested).log
         elif file is not None and is_ledger(file):
             from ..survey.night_log import log_of_night
@@ -208,14 +196,7 @@ def survey(
             from ..survey.read_log import Columns, read_log
 
             names = Columns(time, air, part, shed, heater)
-            log = read_log(
-                file, names, time_unit, fahrenheit, power, on or (), off or (), ambient, not relay
-            )
-        if relay:
-            from ..survey.relay_test import swing
-
-            show_relay(swing(log), as_json)
-            return
+            log = read_log(file, names, time_unit, fahrenheit, power, on or (), off or (), ambient)
         # Only now: a log of no use is told before the numerics are loaded.
         from ..survey.assumptions import knows_dead_time
         from ..survey.survey import survey as identify

@@ -16,7 +16,6 @@ from .show import err
 if TYPE_CHECKING:
     from ..survey.identified import Survey
     from ..survey.log import Log
-    from ..survey.relay_test import Swing
 
 WHO = "survey at the oven"
 
@@ -51,20 +50,6 @@ def live_survey(
     profile = profile_for(settings.limits, shed_c(oven, settings, ambient_c))
     with _ended_by_hand(oven):
         return guided(oven, profile, precision, 300.0, progress)
-
-
-def live_relay(settings: Settings, ambient_c: float | None, cut_out_tested: bool) -> Swing:
-    """Let the oven swing under bang-bang until the swing is steady, with progress on stderr."""
-    from ..survey.guided import relayed
-    from ..survey.heat_and_cool import relay_profile_for
-
-    def progress(noted_s: float, why: str) -> None:
-        err.print(f"{noted_s / 60:.0f} min noted. {why}", highlight=False)
-
-    oven = InboxOven(settings.ledger, cut_out_tested)
-    profile = relay_profile_for(settings.limits, shed_c(oven, settings, ambient_c))
-    with _ended_by_hand(oven):
-        return relayed(oven, profile, 300.0, progress)
 
 
 def shed_c(oven: InboxOven, settings: Settings, stated_c: float | None) -> float:

@@ -9,39 +9,7 @@ from .show import out, print_json, print_table
 
 if TYPE_CHECKING:
     from ..survey.identified import Survey, Value
-    from ..survey.relay_test import Swing
     from ..survey.tuning import Tuned
-
-
-def show_relay(found: Swing, as_json: bool) -> None:
-    """Gains from a swing."""
-    gains = found.gains()
-    if as_json:
-        print_json(
-            {
-                "period_s": round(found.period_s, 2),
-                "amplitude_k": round(found.amplitude_k, 4),
-                "ultimate_w_per_k": round(found.ultimate_w_per_k, 3),
-                "lag_deg": round(found.lag_deg, 1),
-                "gain_w_per_k": round(gains.kc, 3),
-                "integral_s": round(gains.ti_s, 1),
-                "derivative_s": 0.0,
-                "rule": gains.rule,
-            }
-        )
-        return
-    out.print(
-        f"{found.periods} steady periods of {found.period_s:.0f} s, ±{found.amplitude_k:.2f} K, "
-        f"air {found.lag_deg:.0f}° behind the heater: ultimate gain "
-        f"{found.ultimate_w_per_k:.0f} W/K.\n",
-        highlight=False,
-    )
-    out.print(
-        f"[regulator]  # {gains.rule}\ngain_w_per_k = {gains.kc:.4g}\n"
-        f"integral_s = {gains.ti_s:.4g}\nderivative_s = 0.0",
-        highlight=False,
-        markup=False,
-    )
 
 
 def show_drift(file: Path, as_json: bool) -> None:
@@ -129,5 +97,7 @@ def show_survey(found: Survey, tuned: Tuned | None) -> None:
             f"made good in {steps.recovery_s / 60:.0f} min",
             highlight=False,
         )
+    from ..settings.toml_text import with_values
+
     out.print("\n[bold]For oven.toml[/] (--oven oven.toml --write puts it in)\n")
-    out.print(sections(found, tuned), highlight=False, markup=False)
+    out.print(with_values("", sections(found, tuned)).strip(), highlight=False, markup=False)

@@ -1,18 +1,18 @@
-"""The [model] and [regulator] sections that a survey makes, as text and into a file."""
+"""The [model] and [regulator] sections that a survey makes, and into an oven.toml."""
 
 from __future__ import annotations
 
-import re
 import shutil
 from collections.abc import Mapping
 from itertools import count
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import Field
 
 from ..errors import BadInput
 from ..settings import Model, Regulator, Section
+from ..settings.toml_text import with_values
 from ..setup.oven_file import write_checked
 
 if TYPE_CHECKING:
@@ -28,96 +28,55 @@ class SurveyedSections(Section):
     regulator: Regulator
 
 
-def _lines(values: Mapping[str, float | str | bool]) -> list[str]:
-    lines = []
-    for key, value in values.items():
-        if isinstance(value, bool):
-            shown = str(value).lower()
-        elif isinstance(value, str):
-            shown = f'"{value}"'
-        else:
-            shown = repr(float(f"{value:.4g}"))
-        lines.append(f"{key} = {shown}")
-    return lines
-
-
-def model_section(found: Survey) -> str:
-    """[model] as a survey found it."""
+def sections(found: Survey, tuned: Tuned | None) -> dict[str, tuple[str, dict[str, Any]]]:
+    """[model] as a survey found it, and [regulator] as the rules give it where there are gains:
+    remark and values."""
     loss = found.loss_w_per_k
-    note = "" if loss is None else f"  # by survey; loss {loss.low:.3g} to {loss.high:.3g} W/K"
-    values: dict[str, float | str | bool] = {**found.model(), "measured": loss is not None}
-    return "\n".join([f"[model]{note}", *_lines(values)])
+    note = "" if loss is None else f"by survey; loss {loss.low:.3g} to {loss.high:.3g} W/K"
+    told = {"model": (note, {**_rounded(found.model()), "measured": loss is not None})}
+    if tuned is not None:
+        told["regulator"] = tuned.gains.rule, _rounded(tuned.regulator())
+    return told
 
 
-def regulator_section(tuned: Tuned) -> str:
-    """[regulator] as the rules give it."""
-    return "\n".join([f"[regulator]  # {tuned.gains.rule}", *_lines(tuned.regulator())])
-
-
-def sections(found: Survey, tuned: Tuned | None) -> str:
-    """What a survey knows as TOML: the model, and gains where there are any."""
-    if tuned is None:
-        return model_section(found)
-    return f"{model_section(found)}\n\n{regulator_section(tuned)}"
-
-
-def _replaced(toml: str, name: str, section: str) -> str:
-    """TOML with a section's lines in place of what it says of the same keys."""
-    lines = toml.splitlines()
-    starts = [i for i, line in enumerate(lines) if re.match(r"\s*\[", line)]
-    at = next((i for i in starts if re.match(rf"\s*\[\s*{name}\s*\]", lines[i])), None)
-    if at is None:
-        return f"{toml.rstrip()}\n\n{section}\n"
-    end = next((i for i in starts if i > at), len(lines))
-    while end > at + 1 and re.match(r"\s*(#|$)", lines[end - 1]):
-        end -= 1  # remarks above the next section are its own
-    written = {line.partition(" =")[0] for line in section.splitlines()}
-    rest = [
-        line
-        for line in lines[at + 1 : end]
-        if "=" in line and line.partition("=")[0].strip().strip("\"'") not in written
-        and not line.lstrip().startswith("#")
-    ]  # fmt: skip
-    return "\n".join([*lines[:at], section, *rest, *lines[end:]]) + "\n"
+def _rounded(values: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        key: float(f"{value:.4g}") if isinstance(value, float) else value
+        for key, value in values.items()
+    }
 
 
 def put_into(oven: Path, found: Survey, tuned: Tuned | None) -> Path:
-    """Replace what a survey knows of an oven.toml; the old file is kept under the name returned.
+    """Put both sections into an oven.toml; the old file is kept under the name returned.
 
     Raises:
         BadInput: as `put_sections`.
     """
-    gains = None if tuned is None else regulator_section(tuned)
-    return put_sections(oven, model_section(found), gains)
+    return put_sections(oven, sections(found, tuned))
 
 
 def put_values(oven: Path, values: SurveyedSections) -> Path:
     """The same from values alone, as the page's server asks for them. Raises as `put_sections`."""
-    note = f"  # by survey of night {values.night_id}"
-    model = values.model.model_dump(exclude_unset=True)
-    regulator = values.regulator.model_dump(exclude_unset=True)
-    return put_sections(
-        oven,
-        "\n".join([f"[model]{note}", *_lines(model)]),
-        "\n".join([f"[regulator]{note}", *_lines(regulator)]),
-    )
+    note = f"by survey of night {values.night_id}"
+    both = {"model": values.model, "regulator": values.regulator}
+    told = {name: (note, _rounded(s.model_dump(exclude_unset=True))) for name, s in both.items()}
+    return put_sections(oven, told)
 
 
-def put_sections(oven: Path, model: str, regulator: str | None) -> Path:
-    """Replace [model], and [regulator] where there are gains; the old file is kept under the name
-    returned.
+def put_sections(oven: Path, told: Mapping[str, tuple[str, Mapping[str, Any]]]) -> Path:
+    """Put sections into an oven.toml; the old file is kept under the name returned.
 
     That is .bak, or .bak2, .bak3 and on: what was kept before stays.
 
     The rest stays, what a survey says nothing of in these sections too (`hysteresis_c`).
 
+    Args:
+        told: by the section's name, a remark and its values.
+
     Raises:
         BadInput: the file with the new sections would not be a valid one; it is left as it was.
     """
-    old = oven.read_text(encoding="utf-8-sig")
-    new = _replaced(old, "model", model)
-    if regulator is not None:
-        new = _replaced(new, "regulator", regulator)
+    new = with_values(oven.read_text(encoding="utf-8-sig"), told)
     try:
         kept = _kept(oven)
     except OSError as error:

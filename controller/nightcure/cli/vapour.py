@@ -1,4 +1,4 @@
-"""nightcure vapour: how much styrene is in the box, and how much air it needs."""
+"""nightcure cure vapour: how much styrene is in the box, and how much air it needs."""
 
 from __future__ import annotations
 

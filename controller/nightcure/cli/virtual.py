@@ -1,4 +1,4 @@
-"""nightcure virtual: a board, a bus and an oven that are not there, for trying everything."""
+"""nightcure demo board: a board, a bus and an oven that are not there, for trying everything."""
 
 from __future__ import annotations
 

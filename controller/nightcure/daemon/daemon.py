@@ -9,14 +9,12 @@ import threading
 import time
 from contextlib import ExitStack
 
-import sdnotify
-
 from ..board.button import PressButton
 from ..board.ds18b20 import Bus
 from ..board.relay import DeadMan, Outputs
 from ..board.sensor_reader import Reader
 from ..board.siren import SignalOutputs
-from ..clock import Clock, MachineClock
+from ..clock import Clock, MachineClock, tell_service_manager
 from ..errors import NightcureError
 from ..ledger.inbox import Inbox
 from ..ledger.latch_file import LatchFile, state_folder
@@ -74,7 +72,6 @@ class Daemon:
         self._dead_man = DeadMan(self.outputs, settings.timing.dead_man_s, self.clock)
         bus = Bus(tuple(t.id for t in settings.thermometers), self.clock)
         self._reader = Reader(bus, self.clock, len(settings.thermometers))
-        self._notifier = sdnotify.SystemdNotifier()
         self._inbox_ok_s = self.clock.monotonic()
         self._snapshot_s = -SNAPSHOT_EVERY_S
         self._decision = all_off(len(settings.thermometers))
@@ -94,13 +91,13 @@ class Daemon:
             self.outputs.apply(self._decision)  # off; the dead-man counts from here
             self._dead_man.start()
             silent_s = self.settings.timing.dead_man_s + KILL_AFTER_DEAD_MAN_S
-            self._notifier.notify(
+            tell_service_manager(
                 f"READY=1\nWATCHDOG_USEC={silent_s * 1e6:.0f}\nSTATUS={self.settings.name}: ready"
             )
             self._go_round()
         finally:
             self.outputs.all_off()
-            self._notifier.notify("STOPPING=1")
+            tell_service_manager("STOPPING=1")
             self.clock.leave()
             self._dead_man.stop()
             self._reader.stop()
@@ -178,7 +175,7 @@ class Daemon:
         self.outputs.apply(decision)
         self._signals.show(decision.signals)
         self._decision = decision
-        self._notifier.notify("WATCHDOG=1")
+        tell_service_manager("WATCHDOG=1")
         for event in decision.events:
             level = logging.WARNING if event.kind in ("trip", "alarm") else logging.INFO
             log.log(level, "%s", event.message)

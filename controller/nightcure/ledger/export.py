@@ -1,8 +1,8 @@
 """A night as an export: all of it, to be carried to another ledger or read by other programs.
 
-Two forms: a .zip of CSV tables and a JSON, or one .parquet file. Both hold the readings as columns
-with their units, for people, and beside them the texts the loop is replayed from, so that a night
-that was carried verifies to the bit. Its hash (see `night_hash`) shows an export that was changed.
+A .zip of CSV tables and a JSON. It holds the readings as columns with their units, for people, and
+beside them the texts the loop is replayed from, so that a night that was carried verifies to the
+bit. Its hash (see `night_hash`) shows an export that was changed.
 """
 
 from __future__ import annotations
@@ -158,7 +158,7 @@ def write_zip(exported: NightExport, file: Path) -> None:
     if exported.photo is not None:
         members["photo.jpg"] = exported.photo
     hashes = {name: hashlib.sha256(data).hexdigest() for name, data in members.items()}
-    about = about_of(exported) | {"files": hashes}
+    about = _about_of(exported) | {"files": hashes}
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("night.json", json.dumps(with_hash(about), indent=1, ensure_ascii=False))
         for name, data in members.items():
@@ -183,7 +183,7 @@ def read_zip(file: Path) -> tuple[NightExport, str]:
         with zipfile.ZipFile(file) as archive:
             if sum(info.file_size for info in archive.infolist()) > MOST_BYTES:
                 raise BadInput(f"{file} is larger than any night.")
-            about = checked_hash(json.loads(archive.read("night.json")), file)
+            about = _checked_hash(json.loads(archive.read("night.json")), file)
             members = {name: archive.read(name) for name in about["files"]}
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, EOFError, NotImplementedError,
             RuntimeError) as error:  # fmt: skip
@@ -229,10 +229,10 @@ def _event(row: dict[str, str]) -> EventRow:
     )  # fmt: skip
 
 
-# ---- what both forms say of themselves ---------------------------------------------------------
+# ---- what an export says of itself -------------------------------------------------------------
 
 
-def about_of(exported: NightExport) -> dict[str, Any]:
+def _about_of(exported: NightExport) -> dict[str, Any]:
     return {
         "nightcure_night": FORM,
         "night": exported.night._asdict(),
@@ -246,7 +246,7 @@ def with_hash(about: dict[str, Any]) -> dict[str, Any]:
     return {**about, "sha256": _hash(about)}
 
 
-def checked_hash(about: Any, file: Path) -> dict[str, Any]:
+def _checked_hash(about: Any, file: Path) -> dict[str, Any]:
     """What `with_hash` gave, checked. Raises BadInput."""
     if not isinstance(about, dict) or "nightcure_night" not in about:
         raise BadInput(f"{file} is no night that nightcure exported; nothing was imported.")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from importlib import resources
 from pathlib import Path
 
@@ -88,6 +89,21 @@ def open_ledger(path: Path, mode: str) -> sqlite3.Connection:
         db.close()
         raise
     return db
+
+
+@contextmanager
+def transaction(db: sqlite3.Connection, path: Path) -> Iterator[sqlite3.Connection]:
+    """All that is written inside, or nothing. Raises LedgerLost where the file refuses."""
+    try:
+        db.execute("BEGIN IMMEDIATE")
+        yield db
+        db.execute("COMMIT")
+    except BaseException as error:
+        if db.in_transaction:
+            db.execute("ROLLBACK")
+        if isinstance(error, sqlite3.Error):
+            raise LedgerLost(f"The ledger {path} cannot be written: {error}.") from None
+        raise
 
 
 def make(db: sqlite3.Connection) -> None:

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ..errors import BadInput
-from .file import LedgerLost, open_ledger
+from .file import LedgerLost, open_ledger, transaction
 
 
 class NightRuns(BadInput):
@@ -42,9 +42,7 @@ class IdleLedger:
     @contextmanager
     def transaction(self) -> Iterator[sqlite3.Connection]:
         """All or nothing, and only between nights. Raises NightRuns, LedgerLost."""
-        db = self.db
-        try:
-            db.execute("BEGIN IMMEDIATE")
+        with transaction(self.db, self.path) as db:
             row = db.execute("SELECT id FROM nights WHERE outcome IS NULL LIMIT 1").fetchone()
             if row is not None:
                 raise NightRuns(
@@ -52,13 +50,6 @@ class IdleLedger:
                     f"when it is over (a broken-off one ends with the next start of the oven)."
                 )
             yield db
-            db.execute("COMMIT")
-        except BaseException as error:
-            if db.in_transaction:
-                db.execute("ROLLBACK")
-            if isinstance(error, sqlite3.Error):
-                raise LedgerLost(f"The ledger {self.path} cannot be written: {error}.") from None
-            raise
 
     def used_bytes(self) -> int:
         """What is in it, free pages not counted."""

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import BadInput
-from .file import LedgerLost
+from .file import transaction
 from .opened_files import FollowedLedger
 from .rows import CARD, NEXT_NOTES, EvidenceRow
 
@@ -117,17 +117,9 @@ class NotesWriter:
     @contextmanager
     def writing(self) -> Iterator[sqlite3.Connection]:
         """One transaction, all or nothing. Raises LedgerLost."""
-        db = self._db = self._ledger.db
-        try:
-            db.execute("BEGIN IMMEDIATE")
+        self._db = self._ledger.db
+        with transaction(self._db, self.path) as db:
             yield db
-            db.execute("COMMIT")
-        except BaseException as error:
-            if db.in_transaction:
-                db.execute("ROLLBACK")
-            if isinstance(error, sqlite3.Error):
-                raise LedgerLost(f"The ledger {self.path} cannot be written: {error}.") from None
-            raise
 
     def save_profile(self, name: str, profile: str, who: str, host_s: float, replace: bool) -> bool:
         """Keep a profile (JSON); False if the name is taken and it may not `replace` it."""

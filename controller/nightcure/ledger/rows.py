@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from itertools import accumulate
 from typing import Any, NamedTuple
 
 #: Key in `meta` of a night that was thinned: this and its number.
@@ -112,9 +114,27 @@ def passed_s(before: TickRow, row: TickRow, tick_s: float) -> float:
 
     Where the wall clock was not set, the tick on which the night went on tells what is missing.
     """
-    step_s = row.mono_s - before.mono_s
-    if step_s < 0.0 or "resumed_from" in row.inputs:
-        step_s = max(row.wall_s - before.wall_s, tick_s)
-    if '"longer":' in row.decision:
-        step_s = max(step_s + float(json.loads(row.decision)["longer"]), tick_s)
+    mono_s, wall_s = row.mono_s - before.mono_s, row.wall_s - before.wall_s
+    return _step_s(mono_s, wall_s, row.inputs, row.decision, tick_s)
+
+
+def _step_s(mono_s: float, wall_s: float, inputs: str, decision: str, tick_s: float) -> float:
+    step_s = mono_s
+    if step_s < 0.0 or "resumed_from" in inputs:
+        step_s = max(wall_s, tick_s)
+    if '"longer":' in decision:
+        step_s = max(step_s + float(json.loads(decision)["longer"]), tick_s)
     return step_s
+
+
+def time_of_night(
+    mono_s: Sequence[float], wall_s: Sequence[float], inputs: Sequence[str],
+    decisions: Sequence[str], tick_s: float,
+) -> list[float]:  # fmt: skip
+    """s since the first of the ticks whose columns these are, each step as `passed_s` has it."""
+    steps = (
+        _step_s(mono_s[i] - mono_s[i - 1], wall_s[i] - wall_s[i - 1], inputs[i], decisions[i],
+                tick_s)
+        for i in range(1, len(mono_s))
+    )  # fmt: skip
+    return list(accumulate(steps, initial=0.0)) if mono_s else []

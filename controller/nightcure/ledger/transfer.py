@@ -12,37 +12,34 @@ from ..errors import BadInput
 from .export import NightExport, changed, csv_lines, export_of, read_zip, write_zip
 from .maintenance import IdleLedger
 from .night_hash import night_hash
-from .parquet import read_parquet, write_parquet
 from .photo import FIELD, keep_photo
 from .reader import LedgerReader
 from .rows import THINNED, EventRow, NightRow, TickRow
 from .writer import LedgerWriter
 
-ENDS = (".csv", ".zip", ".parquet")
+ENDS = (".csv", ".zip")
 
 
 def export_night(reader: LedgerReader, night_id: int, file: Path) -> str:
-    """Write a night: .zip or .parquet to be imported again, .csv for people alone.
+    """Write a night: .zip to be imported again, .csv for people alone.
 
     Returns:
         The night's hash.
 
     Raises:
-        BadInput: no such night, an unknown ending, pyarrow missing, a file that cannot be written.
+        BadInput: no such night, an unknown ending, a file that cannot be written.
     """
     end = file.suffix.lower()
     if end not in ENDS:
-        raise BadInput(f"{file} must end in .csv, .zip or .parquet.")
+        raise BadInput(f"{file} must end in .csv or .zip.")
     beside = file.with_name(f".{file.name}.part")
     exported = export_of(reader, night_id)
     try:
         if end == ".csv":
             with beside.open("w", encoding="utf-8", newline="") as out:
                 out.writelines(csv_lines(reader, night_id))
-        elif end == ".zip":
-            write_zip(exported, beside)
         else:
-            write_parquet(exported, beside)
+            write_zip(exported, beside)
         os.replace(beside, file)
     except OSError as error:
         raise BadInput(f"{file} cannot be written: {error.strerror}.") from None
@@ -65,13 +62,12 @@ def import_night(path: Path, file: Path) -> int:
     end = file.suffix.lower()
     if end == ".csv":
         raise BadInput(
-            f"{file} is the table for people; to be imported a night is exported as .zip or "
-            f".parquet."
+            f"{file} is the table for people; to be imported a night is exported as .zip."
         )
     if end not in ENDS:
-        raise BadInput(f"{file} must end in .zip or .parquet.")
+        raise BadInput(f"{file} must end in .zip.")
     try:
-        exported, stated = (read_zip if end == ".zip" else read_parquet)(file)
+        exported, stated = read_zip(file)
     except OSError as error:
         raise BadInput(f"{file} cannot be read: {error.strerror}.") from None
     if exported.night_hash != stated:

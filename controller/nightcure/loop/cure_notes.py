@@ -16,7 +16,7 @@ def vapour_note(profile: Profile) -> list[Event]:
     if profile.box is None:  # recorded before a start asked for the box
         message = (
             "Vapour: not reckoned, since nothing is said of the box's volume and fresh air; "
-            "'nightcure vapour' reckons it, and [box] in the profile has it looked at."
+            "'nightcure cure vapour' reckons it, and [box] in the profile has it looked at."
         )
     else:
         message = vapour_sentence(profile.box, profile.parts, profile.highest_c)

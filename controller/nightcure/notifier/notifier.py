@@ -8,8 +8,7 @@ import threading
 import time
 from contextlib import suppress
 
-import sdnotify
-
+from ..clock import tell_service_manager
 from ..errors import BadInput
 from ..ledger.outbox import Outbox, outbox_path
 from ..settings import Settings
@@ -74,7 +73,6 @@ class Notifier:
         beats = ["heartbeat"] if self._heartbeat else []
         self.outbox.part([*(s.name for s in self.services), *beats])
         self._watch = Watch(settings, self.outbox.place(PLACE), time.monotonic())
-        self._notifier = sdnotify.SystemdNotifier()
 
     def run(self) -> None:
         """Until `stopping` is set."""
@@ -85,7 +83,7 @@ class Notifier:
         self.look(time.monotonic(), time.time())
         if self._heartbeat is not None:
             self._heartbeat.start()
-        self._notifier.notify("READY=1\nSTATUS=Telling.")
+        tell_service_manager("READY=1\nSTATUS=Telling.")
         alive_s = forgot_s = -1e9
         while not self.stopping.is_set():
             mono_s, now_s = time.monotonic(), time.time()
@@ -99,7 +97,7 @@ class Notifier:
             if mono_s - forgot_s >= 86400.0:
                 forgot_s = mono_s
                 self.outbox.forget_before(now_s)
-            self._notifier.notify("WATCHDOG=1")
+            tell_service_manager("WATCHDOG=1")
             self.stopping.wait(LOOK_S)
         self._stop()
 
@@ -129,7 +127,7 @@ class Notifier:
         return True
 
     def _stop(self) -> None:
-        self._notifier.notify("STOPPING=1")
+        tell_service_manager("STOPPING=1")
         if self._heartbeat is not None:
             self._heartbeat.stop()
         for service in self.services:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 from ..cure.history import History, read_history
 from ..errors import BadInput
-from ..ledger.reader import LedgerReader
 from ..profile import load_profile, planned_air
 from ..settings import Role
+from .night import Night
 
 #: Ticks closer together than this add nothing to a cure.
 EVERY_S = 20.0
@@ -39,31 +38,19 @@ def history_of_night(path: Path, night_id: int | None, thermometer: str | None) 
     """What a thermometer was believed to say in a night, from its start; errors as above."""
     if not path.exists():
         raise BadInput(f"{path}: there is no such file.")
-    reader = LedgerReader(path)
-    if night_id is None:
-        newest = reader.nights(1)
-        if not newest:
-            raise BadInput(f"{path} has no night in it.")
-        night_id = int(newest[0]["id"])
-    night = reader.night(night_id)
-    if night is None:
-        raise BadInput(f"{path} has no night {night_id}.")
-    known = json.loads(night.settings)["thermometers"]
-    names = [t["name"] for t in known]
+    night = Night.at(path, night_id)
+    names = [t["name"] for t in night.thermometers]
     if thermometer is None:
-        parts = [t["name"] for t in known if t["role"] in (Role.PART, Role.MOULD)]
-        thermometer = parts[0] if parts else names[0]
+        thermometer = names[next(iter(night.indices(Role.PART, Role.MOULD)), 0)]
     if thermometer not in names:
-        raise BadInput(f"night {night_id} has no thermometer '{thermometer}'; {', '.join(names)}.")
-    index = names.index(thermometer)
+        raise BadInput(
+            f"night {night.number} has no thermometer '{thermometer}'; {', '.join(names)}."
+        )
     history: History = []
-    began_s: float | None = None
-    for row in reader.ticks(night_id):
-        began_s = row.mono_s if began_s is None else began_s
-        part_c = json.loads(row.believed)[index]
-        t_s = row.mono_s - began_s
+    seen = zip(night.time_s, night.thermometer_c(names.index(thermometer)), strict=True)
+    for t_s, part_c in seen:
         if part_c is not None and (not history or t_s >= history[-1][0] + EVERY_S):
             history.append((t_s, part_c))
     if len(history) < 2:
-        raise BadInput(f"night {night_id} has no believable history of '{thermometer}'.")
+        raise BadInput(f"night {night.number} has no believable history of '{thermometer}'.")
     return history

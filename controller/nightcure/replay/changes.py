@@ -113,14 +113,14 @@ def _only(section: type[Section], fields: Iterable[str]) -> type[Section]:
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)", re.ASCII)
 
 
-def time_of_night(text: str, started_wall_s: float | None, option: str) -> float:
+def time_of_night(text: str, started_wall_s: float, option: str) -> float:
     """Seconds of the night at a clock time (02:00) or after its start (3h20).
 
     Args:
-        started_wall_s: UTC s of the night's start; None where nobody knows it.
+        started_wall_s: UTC s of the night's start.
 
     Raises:
-        BadInput: it is neither, or a clock time where the start is not known.
+        BadInput: it is neither.
     """
     match = _CLOCK.fullmatch(text.strip())
     if match is None:
@@ -131,8 +131,6 @@ def time_of_night(text: str, started_wall_s: float | None, option: str) -> float
                 f"{option} is '{text}'; write a time of the clock as 02:00, or since the start as "
                 f"3h20 or 90min."
             ) from None
-    if started_wall_s is None:
-        raise BadInput(f"{option}: this table has no clock; say the time since its start, as 3h20.")
     start = datetime.fromtimestamp(started_wall_s).astimezone()
     minutes = 60 * int(match[1]) + int(match[2])
     since = 60.0 * minutes - (3600.0 * start.hour + 60.0 * start.minute + start.second)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -42,24 +41,20 @@ class Figures:
         return {k: round(v, 4) if isinstance(v, float) else v for k, v in vars(self).items()}
 
 
-def figures(c: Curves, compare_to_s: float | None = None) -> Figures:
-    """Figures of a night's curves, up to `compare_to_s` if that is given."""
+def figures(c: Curves) -> Figures:
+    """Figures of a night's curves."""
     time_s = np.array(c.time_s)
-    keep = slice(None) if compare_to_s is None else time_s <= compare_to_s
-    time_s = time_s[keep]
-    air, setpoint = np.array(c.air_c)[keep], np.array(c.setpoint_c)[keep]
-    heat = np.array(c.heat)[keep]
-    phase, waiting = np.array(c.phase)[keep], np.array(c.waiting)[keep]
-    parts = {name: np.array(values)[keep] for name, values in c.parts_c.items()}
-    dt = np.minimum(np.diff(time_s, append=time_s[-1]), MOST_S if len(c.setpoint_c) else math.inf)
-    if np.isnan(setpoint).all():
-        dt = np.diff(time_s, append=time_s[-1])
+    air, setpoint = np.array(c.air_c), np.array(c.setpoint_c)
+    heat = np.array(c.heat)
+    phase, waiting = np.array(c.phase), np.array(c.waiting)
+    parts = {name: np.array(values) for name, values in c.parts_c.items()}
+    dt = np.minimum(np.diff(time_s, append=time_s[-1]), MOST_S)
     led = np.isin(phase, ("ramp", "soak")) & ~np.isnan(setpoint) & ~np.isnan(air)
     counts = (phase == "soak") & ~waiting & led
     highest_c = float(setpoint[led].max()) if led.any() else None
     error = air - setpoint
     near = [_near(time_s, p, highest_c) for p in parts.values()] if highest_c is not None else []
-    night = np.isin(phase, ("ramp", "soak", "cool", "open"))
+    night = np.isin(phase, ("ramp", "soak", "cool"))
     return Figures(
         outcome=c.outcome,
         trip=c.trip,

@@ -1,16 +1,16 @@
-"""What was seen of a night, as arrays: from a ledger, or from a table of any logger."""
+"""What was seen of a recorded night, as arrays."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..errors import BadInput
-from ..ledger.reader import LedgerReader
-from ..ledger.rows import TickRow, passed_s
 from ..oven.arrays import Array
-from ..settings import Role, Settings
+from ..record.night import Night
+from ..settings import Role
 from ..survey.log import Log
 
 #: Fewer rows are no night.
@@ -27,7 +27,6 @@ class RecordedSeries:
         parts_c: °C of each part's or mould's thermometer, by name.
         ambient_c: °C of the shed, or None where nothing measured it.
         heat: share of the heater's power from each row to the next.
-        setpoint_c: °C, nan where there was none; None for a table.
         power_w: the heater's.
     """
 
@@ -37,8 +36,6 @@ class RecordedSeries:
     ambient_c: Array | None
     heat: Array
     power_w: float
-    setpoint_c: Array | None = None
-    wall_s: Array | None = None
     name: str = "the night"
 
     def log(self) -> Log:
@@ -48,62 +45,34 @@ class RecordedSeries:
                    self.power_w, name=self.name)  # fmt: skip
 
 
-def series_from_table(log: Log) -> RecordedSeries:
-    """A table's rows; its heater must be in watts or its power be given. Raises BadInput."""
-    if log.power_w is None:
-        raise BadInput(f"{log.name}: the heater's watts are not known; say --power.")
-    grid = log.time_s
-    on_s = np.concatenate([[0.0], np.cumsum(log.heat[:-1] * np.diff(log.heat_time_s))])
-    end_s = max(float(log.heat_time_s[-1]), float(grid[-1])) + 1.0
-    ends = np.append(log.heat_time_s, end_s)
-    total = np.append(on_s, on_s[-1] + log.heat[-1] * (end_s - log.heat_time_s[-1]))
-    share = np.diff(np.interp(grid, ends, total)) / np.diff(grid)
-    parts = {} if log.part_c is None else {"Part": np.asarray(log.part_c, np.float64)}
-    ambient = None if log.ambient_c is None else np.asarray(log.ambient_c, np.float64)
-    return RecordedSeries(
-        grid - grid[0], np.asarray(log.air_c, np.float64), parts, ambient,
-        np.append(np.clip(share, 0.0, 1.0), 0.0), log.power_w, name=log.name,
-    )  # fmt: skip
-
-
-def series_from_ledger(reader: LedgerReader, night_id: int, settings: Settings) -> RecordedSeries:
+def series_of(night: Night) -> RecordedSeries:
     """A recorded night. Raises BadInput where it is too short, or its air is not known."""
-    tick_s = settings.timing.tick_s
-    parts = settings.indices(Role.PART, Role.MOULD)
-    ambients = settings.indices(Role.AMBIENT)
-    rows: list[tuple[float, TickRow, list[float | None]]] = []
-    time_s, before = 0.0, None
-    for tick in reader.ticks(night_id):
-        if before is not None:
-            time_s += passed_s(before, tick, tick_s)
-        before = tick
-        if not rows or time_s > rows[-1][0]:
-            rows.append((time_s, tick, reader.parsed(tick.believed)))
-    name = f"Night {night_id}"
-    if len(rows) < LEAST_ROWS:
-        raise BadInput(f"{name} has {len(rows)} ticks; that is too short to rebuild it.")
-    times = np.array([t for t, _, _ in rows])
+    name = f"Night {night.number}"
+    time_s = np.array(night.time_s)
+    later = np.concatenate([[True], np.diff(time_s) > 0.0])[: len(time_s)]
+    if later.sum() < LEAST_ROWS:
+        raise BadInput(f"{name} has {later.sum()} ticks; that is too short to rebuild it.")
+    time_s = time_s[later]
 
-    def column(values: list[float | None]) -> Array | None:
-        found = np.array(values, dtype=np.float64)
+    def column(values: Sequence[float | None]) -> Array | None:
+        found = np.array(values, dtype=np.float64)[later]
         good = ~np.isnan(found)
         if good.sum() < LEAST_ROWS:
             return None
-        filled: Array = np.interp(times, times[good], found[good])
+        filled: Array = np.interp(time_s, time_s[good], found[good])
         return filled
 
-    air_c = column([tick.control_c for _, tick, _ in rows])
+    air_c = column(night.control_c)
     if air_c is None:
         raise BadInput(f"{name}: the air was hardly ever known; it cannot be rebuilt.")
     parts_c = {}
-    for i in parts:
-        values = column([believed[i] for _, _, believed in rows])
+    for i in night.indices(Role.PART, Role.MOULD):
+        values = column(night.thermometer_c(i))
         if values is not None:
-            parts_c[settings.thermometers[i].name] = values
-    ambient_c = column([believed[ambients[0]] for _, _, believed in rows]) if ambients else None
+            parts_c[night.thermometers[i]["name"]] = values
+    ambients = night.indices(Role.AMBIENT)
+    ambient_c = column(night.thermometer_c(ambients[0])) if ambients else None
     return RecordedSeries(
-        times, air_c, parts_c, ambient_c,
-        np.array([float(tick.heater) for _, tick, _ in rows]), settings.heater.power_w,
-        np.array([tick.setpoint_c for _, tick, _ in rows], dtype=np.float64),
-        np.array([tick.wall_s for _, tick, _ in rows]), name,
+        time_s, air_c, parts_c, ambient_c, np.array(night.heater, dtype=np.float64)[later],
+        float(night.settings["heater"]["power_w"]), name,
     )  # fmt: skip

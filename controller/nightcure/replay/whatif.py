@@ -8,24 +8,22 @@ so that it does not follow a part that is warmer or colder than it was).
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from ..ledger.reader import LedgerReader
-from ..ledger.rows import passed_s
-from ..loop.commands import ALL_CONFIRMED
 from ..loop.loop import Loop
 from ..oven.arrays import Array
 from ..oven.thermal import AIR, FIRST_MOULD, HEATER, step_matrices
 from ..record.codec import decode_inputs
+from ..record.night import Night
 from ..settings import Role, Settings
 from ..tick import Command, Phase, Reading, TickInputs
 from .changes import DOOR_W_PER_K, Changes
 from .rebuilt import Rebuilt
-from .recorded_series import RecordedSeries
 
 #: DS18B20 at 12 bit (manufacturer's data sheet), and its noise as in the virtual oven.
 QUANTUM_C, NOISE_C = 0.0625, 0.03
@@ -60,49 +58,38 @@ class RecordedTick(NamedTuple):
     stop_pressed: bool
 
 
-def recorded_ticks(reader: LedgerReader, night_id: int, tick_s: float) -> Iterator[RecordedTick]:
+def recorded_ticks(reader: LedgerReader, night: Night) -> Iterator[RecordedTick]:
     """Every tick of a night with its time in it."""
-    t_s, before = 0.0, None
-    for row in reader.ticks(night_id):
-        if before is not None:
-            t_s += passed_s(before, row, tick_s)
-        before = row
+    for t_s, row in zip(night.time_s, reader.ticks(night.number), strict=False):
         inputs, resumed_from = decode_inputs(row.mono_s, row.wall_s, row.inputs)
         yield RecordedTick(t_s, row.wall_s, inputs.readings, inputs.commands,
                            resumed_from is not None, inputs.stop_pressed)  # fmt: skip
 
 
-def recorded_curves(reader: LedgerReader, night_id: int, settings: Settings) -> Curves:
+def recorded_curves(night: Night) -> Curves:
     """The night as it was."""
-    curves = Curves(power_w=settings.heater.power_w)
-    parts = settings.indices(Role.PART, Role.MOULD)
-    curves.parts_c = {settings.thermometers[i].name: [] for i in parts}
-    nan = float("nan")
-    t_s, before = 0.0, None
-    for row in reader.ticks(night_id):
-        if before is not None:
-            t_s += passed_s(before, row, settings.timing.tick_s)
-        before = row
-        believed, decision = reader.parsed(row.believed), reader.parsed(row.decision)
-        curves.time_s.append(t_s)
-        curves.air_c.append(nan if row.control_c is None else row.control_c)
-        curves.setpoint_c.append(nan if row.setpoint_c is None else row.setpoint_c)
-        curves.heat.append(float(row.heater))
-        curves.phase.append(row.phase)
-        curves.waiting.append("wait" in decision)
-        for i in parts:
-            value_c = believed[i]
-            curves.parts_c[settings.thermometers[i].name].append(
-                nan if value_c is None else value_c
-            )
-    night = reader.night(night_id)
-    curves.outcome = (night.outcome if night else None) or "open"
-    return curves
+
+    def known(values: Sequence[float | None]) -> list[float]:
+        return [float("nan") if value is None else value for value in values]
+
+    return Curves(
+        time_s=night.time_s,
+        air_c=known(night.control_c),
+        parts_c={
+            night.thermometers[i]["name"]: known(night.thermometer_c(i))
+            for i in night.indices(Role.PART, Role.MOULD)
+        },
+        setpoint_c=known(night.setpoint_c),
+        heat=[float(on) for on in night.heater],
+        phase=night.phase,
+        waiting=["wait" in decision for decision in night.decision],
+        outcome=night.row.outcome or "open",
+        power_w=float(night.settings["heater"]["power_w"]),
+    )
 
 
 def what_if(
     rebuilt: Rebuilt,
-    series: RecordedSeries,
     settings: Settings,
     changes: Changes,
     ticks: Iterator[RecordedTick],
@@ -112,14 +99,14 @@ def what_if(
 
     Args:
         settings: those of the recorded night.
-        ticks: of the recorded night, or `plain_ticks` for a table.
+        ticks: of the recorded night.
         on_progress: told the night's time (s) now and then.
 
     Raises:
         BadInput: the changed settings are not possible.
     """
     changed = changes.settings(settings)
-    plant = _Plant(rebuilt, series, changed, changes)
+    plant = _Plant(rebuilt, changed, changes)
     loop = Loop(changed)
     curves = Curves(power_w=changed.heater.power_w)
     curves.parts_c = {name: [] for name in rebuilt.parts}
@@ -146,34 +133,6 @@ def what_if(
         if not started and t_s > 60.0:
             break
     return curves
-
-
-def as_switched(rebuilt: Rebuilt, series: RecordedSeries, changes: Changes) -> Curves:
-    """A table's night changed, its heater as it was switched: nobody regulates."""
-    curves = Curves(power_w=series.power_w if changes.heater_w is None else changes.heater_w)
-    plant = _Plant(rebuilt, series, None, changes)
-    curves.parts_c = {name: [] for name in rebuilt.parts}
-    for i, t_s in enumerate(series.time_s):
-        if i:
-            plant.run(float(t_s), float(series.heat[i - 1]), float(t_s - series.time_s[i - 1]))
-        curves.time_s.append(float(t_s))
-        curves.heat.append(float(series.heat[i]))
-        curves.air_c.append(float(plant.state[AIR]))
-        for k, name in enumerate(rebuilt.parts):
-            curves.parts_c[name].append(float(plant.state[FIRST_MOULD + k]))
-    curves.setpoint_c = [float("nan")] * len(curves.time_s)
-    curves.phase, curves.waiting = ["open"] * len(curves.time_s), [False] * len(curves.time_s)
-    return curves
-
-
-def plain_ticks(settings: Settings, profile: Any, series: RecordedSeries) -> Iterator[RecordedTick]:
-    """A table's ticks: a start, and nothing else that was known."""
-    blank = tuple(Reading(0.0, 0.0) for _ in settings.thermometers)
-    args = {"profile": profile.model_dump(mode="json"), **ALL_CONFIRMED}
-    start = Command(1, "start", args, "replay")
-    tick_s = settings.timing.tick_s
-    for i in range(int(series.time_s[-1] // tick_s) + 1):
-        yield RecordedTick(i * tick_s, i * tick_s, blank, (start,) if i == 0 else (), False, False)
 
 
 def _and_on(
@@ -221,9 +180,7 @@ def _note(curves: Curves, t_s: float, d: Any, plant: _Plant, on: bool) -> None:
 class _Plant:
     """The changed oven, stepped exactly; its sensors by the settings."""
 
-    def __init__(
-        self, rebuilt: Rebuilt, series: RecordedSeries, settings: Settings | None, changes: Changes
-    ) -> None:
+    def __init__(self, rebuilt: Rebuilt, settings: Settings, changes: Changes) -> None:
         self.rebuilt = rebuilt
         self._changes = changes
         self.network = changes.network(rebuilt.network)
@@ -232,15 +189,14 @@ class _Plant:
         self.t_s = 0.0
         self._random = np.random.default_rng(0)
         self._nodes: list[tuple[Role, int, float]] = []
-        for t in settings.thermometers if settings is not None else ():
+        for t in settings.thermometers:
             node = {Role.AIR: AIR, Role.HEATER: HEATER}.get(t.role, -1)
             if t.role in (Role.PART, Role.MOULD):
                 known = rebuilt.parts.index(t.name) if t.name in rebuilt.parts else None
                 node = AIR if known is None else FIRST_MOULD + known
             self._nodes.append((t.role, node, t.offset_c))
-        del series
 
-    def run(self, until_s: float, share: float | bool, most_s: float) -> None:
+    def run(self, until_s: float, on: bool, most_s: float) -> None:
         """Let time pass to `until_s`, the heater on for the first `most_s` of it."""
         while until_s - self.t_s > 1e-9:
             dt_s = min(until_s - self.t_s, 60.0)
@@ -252,7 +208,7 @@ class _Plant:
             flow = self.rebuilt.flow_at(self.t_s)
             if flow is not None:
                 u[1:] = flow
-            u[1 + HEATER] += float(share) * self.network.power_w if most_s > 0 else 0.0
+            u[1 + HEATER] += self.network.power_w if on and most_s > 0 else 0.0
             self.state = f @ self.state + h @ u
             self.t_s += dt_s
             most_s -= dt_s

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from .. import __version__
@@ -15,7 +14,6 @@ from .document import Block, Document, Form, Heading, Pairs, Photo, Picture, Tab
 from .facts import Facts
 from .next_steps import next_steps
 from .sections import alarms, parts, segments, sensors
-from .uniformity import CAUTION, Uniformity
 from .verdict import verdict
 
 #: So many events are printed; all of them are in the ledger.
@@ -28,7 +26,6 @@ class Extras:
 
     drift: str | None = None
     """The oven against earlier nights, or why that cannot be told; sentences."""
-    uniformity: Sequence[Uniformity] = ()
     price_per_kwh: float | None = None
     currency: str = ""
     printed_s: float = 0.0
@@ -166,29 +163,10 @@ def _oven(facts: Facts, extras: Extras) -> list[Block]:
                 f"({loss['low']:.2f} to {loss['high']:.2f})."
             )
         )
-    for u in extras.uniformity:
-        blocks.append(Text(_even(facts, u)))
-    if extras.uniformity:
-        blocks.append(Text(CAUTION, quiet=True))
     vapour = next((e for e in facts.events if e.kind == "cure" and e.name == "vapour"), None)
     if vapour is not None:
         blocks.append(Text(vapour.message))
     return blocks
-
-
-def _even(facts: Facts, u: Uniformity) -> str:
-    units = facts.units
-    at = show_temperature(u.setpoint_c, units)
-    if u.why_not is not None:
-        return f"Uniformity at {at}: {u.why_not}"
-    told = (
-        f"Uniformity at {at}: over the later {minutes(u.length_s)} of the soak none of "
-        f"{len(u.sensors)} sensors was more than {show_difference(u.furthest_k, units)} from the "
-        f"setpoint"
-    )
-    if u.furnace_class is None:
-        return f"{told}: wider than furnace class 6."
-    return f"{told}: furnace class {u.furnace_class} at this setpoint."
 
 
 def _events(facts: Facts) -> list[Block]:

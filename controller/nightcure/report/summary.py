@@ -75,7 +75,6 @@ def summary(facts: Facts, extras: Extras) -> dict[str, Any]:
         ],
         "notes": facts.notes,
         "oven_since": extras.drift,
-        "uniformity": [u.as_json() for u in extras.uniformity],
         "thinned": facts.thinned,
         "version": night.version,
         "sha256": facts.night_hash,

@@ -200,7 +200,7 @@ class Web(Section):
         if self.reading == "login" and self.passphrase_hash is None:
             raise ValueError(
                 "reading is 'login' and no passphrase_hash is set, so nobody could read; set one "
-                "(nightcure passphrase prints the line), or reading = 'open'."
+                "(nightcure setup passphrase prints the line), or reading = 'open'."
             )
         return self
 
@@ -210,7 +210,7 @@ class Web(Section):
             raise ValueError(
                 f"address is {self.address} and no passphrase_hash is set, so anyone on the "
                 f"network could heat the oven; use 127.0.0.1 or set a passphrase "
-                f"(nightcure passphrase prints the line)."
+                f"(nightcure setup passphrase prints the line)."
             )
         return self
 

@@ -149,7 +149,8 @@ longest_night_h = 16.0
     ]
     if a.passphrase_hash is None:
         web.append(
-            "# No passphrase_hash, so the page takes no commands; nightcure passphrase prints it."
+            "# No passphrase_hash, so the page takes no commands; "
+            "nightcure setup passphrase prints it."
         )
     else:
         web.append(

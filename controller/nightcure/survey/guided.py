@@ -15,7 +15,6 @@ from ..errors import BadInput
 from .heat_and_cool import enough
 from .identified import Survey
 from .log import Log
-from .relay_test import Swing, swing
 from .survey import survey
 
 
@@ -84,37 +83,3 @@ def guided(
         if enough(half, log.fallen_s, precision):
             oven.finish()
             return found
-
-
-def relayed(
-    oven: LiveOven,
-    profile: dict[str, Any],
-    every_s: float = 300.0,
-    on_progress: Callable[[float, str], None] | None = None,
-) -> Swing:
-    """Run a relay test until its swing is steady, or it has ended.
-
-    Args:
-        profile: as `heat_and_cool.relay_profile_for` makes it.
-        every_s: oven time between two looks.
-        on_progress: told the seconds noted and why the swing is not known yet.
-
-    Raises:
-        BadInput: the start was refused, or the night ended before the swing was steady.
-    """
-    oven.start(profile)
-    while True:
-        oven.wait(every_s)
-        why = oven.why_over()
-        log = oven.log()
-        try:
-            found = swing(log)
-        except BadInput as error:
-            if why is not None:
-                raise BadInput(f"The test ended too soon: {why} {error}") from None
-            if on_progress is not None:
-                on_progress(log.length_s, str(error))
-            continue
-        if why is None:
-            oven.finish()
-        return found

@@ -21,10 +21,8 @@ ENDS_ABOVE_K = 6.0
 COOLED_S = 1800.0
 #: A loss that may be off by more than this share is not known.
 KNOWN_WITHIN = 0.5
-#: What the nights are called.
-NAME, RELAY_NAME = "Survey: heat and cool", "Survey: relay feedback"
-#: The swing is held for so long at most, h.
-RELAY_HOURS = 3.0
+#: What the night is called.
+NAME = "Survey: heat and cool"
 
 
 def profile_for(limits: Limits, ambient_c: float) -> dict[str, Any]:
@@ -63,26 +61,6 @@ def enough(half_width: float, fallen_s: float, precision: float) -> bool:
         precision: wanted, relative.
     """
     return half_width <= precision and fallen_s >= COOLED_S
-
-
-def relay_profile_for(limits: Limits, ambient_c: float) -> dict[str, Any]:
-    """The relay test as a profile: one temperature, held by bang-bang until it swings steadily.
-
-    Args:
-        limits: of the oven; the test stays well below them.
-        ambient_c: the shed now.
-    """
-    top_c = max(round(_top_c(limits, ambient_c), 1), 0.0)
-    return {
-        "name": RELAY_NAME,
-        "lag_c": 10.0,
-        "band_c": 10.0,
-        "regulator": "bang-bang",
-        "segments": [
-            {"kind": "ramp", "to_c": top_c, "rate_c_per_h": limits.ramp_c_per_h},
-            {"kind": "soak", "at_c": top_c, "hours": RELAY_HOURS},
-        ],
-    }
 
 
 def _top_c(limits: Limits, ambient_c: float) -> float:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import numpy as np
 
-from ..errors import BadInput
-from ..ledger.reader import LedgerReader
 from ..oven.arrays import Array
+from ..record.night import Night
 from .log import Log
 
 
@@ -26,45 +24,35 @@ def log_of_night(
     Raises:
         BadInput: there is no such night, or too few of its ticks have an air temperature.
     """
-    reader = LedgerReader(path)
-    if night_id is None:
-        newest = reader.nights(limit=1)
-        if not newest:
-            raise BadInput(f"{path} holds no night yet.")
-        night_id = int(newest[0]["id"])
-    night = reader.night(night_id)
-    if night is None:
-        raise BadInput(f"{path} holds no night {night_id}.")
-    settings = json.loads(night.settings)
-    roles = [t["role"] for t in settings["thermometers"]]
-    told = reader.columns(night_id, "mono_s", "control_c", "heater", "believed", "wall_s")
+    night = Night.at(path, night_id)
     rows = [
-        (mono_s, control_c, float(heater), believed)
-        for mono_s, control_c, heater, believed, wall_s in zip(*told.values(), strict=True)
-        if control_c is not None and (from_wall_s is None or wall_s >= from_wall_s)
+        i
+        for i, control_c in enumerate(night.control_c)
+        if control_c is not None and (from_wall_s is None or night.wall_s[i] >= from_wall_s)
+        if i == 0 or night.time_s[i] > night.time_s[i - 1]
     ]
-    rows = [row for i, row in enumerate(rows) if i == 0 or row[0] > rows[i - 1][0]]
-    time_s = np.array([row[0] for row in rows])
+    time_s = np.array([night.time_s[i] for i in rows])
 
     def mean_of(*wanted: str) -> Array | None:
-        columns = [i for i, role in enumerate(roles) if role in wanted]
+        columns = night.indices(*wanted)
         if not columns or not rows:
             return None
-        values = np.array([[row[3][i] for i in columns] for row in rows], dtype=np.float64)
+        values = np.array(
+            [[night.believed_c[row][i] for i in columns] for row in rows], dtype=np.float64
+        )
         good = ~np.isnan(values).any(axis=1)
         if good.sum() < 2:
             return None
         column: Array = np.interp(time_s, time_s[good], values[good].mean(axis=1))
         return column
 
-    watts = settings["heater"]["power_w"] if power_w is None else power_w
     return Log(
         time_s,
-        np.array([row[1] for row in rows], dtype=np.float64),
+        np.array([night.control_c[i] for i in rows], dtype=np.float64),
         time_s,
-        np.array([row[2] for row in rows]),
+        np.array([float(night.heater[i]) for i in rows]),
         mean_of("part", "mould"),
         mean_of("ambient"),
-        watts,
-        name=f"{path}, night {night_id}",
+        night.settings["heater"]["power_w"] if power_w is None else power_w,
+        name=f"{path}, night {night.number}",
     )

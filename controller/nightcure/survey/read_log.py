@@ -50,7 +50,6 @@ def read_log(
     on: Sequence[str] = (),
     off: Sequence[str] = (),
     ambient_c: float | None = None,
-    checked: bool = True,
 ) -> Log:
     """A log from a CSV (comma, semicolon, tab or spaces; a decimal comma among commas in quotes).
 
@@ -61,7 +60,6 @@ def read_log(
         power_w: the heater's full power, if known.
         on, off: when the heater was switched, as in the time column, in place of a column.
         ambient_c: stated besides, for the checks alone.
-        checked: refuse what no survey can be made of; False for a swing about one temperature.
 
     Raises:
         BadInput: what is wrong, on which line, what would be right.
@@ -74,8 +72,7 @@ def read_log(
     except UnicodeDecodeError:
         raise BadInput(f"{path} cannot be read: it is not text; a CSV is wanted.") from None
     log = table.log(fahrenheit, power_w, on, off)
-    if checked:
-        check(log, ambient_c)
+    check(log, ambient_c)
     return log
 
 

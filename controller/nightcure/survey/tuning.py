@@ -183,21 +183,6 @@ def _margins_of(values: NDArray[np.complex128]) -> Margins:
     return Margins(ms, gain_margin, phase_margin)
 
 
-def ultimate_from_relay(half_step: float, amplitude_k: float, hysteresis_k: float = 0.0) -> float:
-    """Ultimate gain from a relay of ± `half_step` about the holding duty: 4 d / (pi a).
-
-    The describing function reads low: 18 % for a lag of 10 with a dead time of 1.
-
-    Args:
-        half_step: W to either side of the watts that hold the temperature.
-        amplitude_k: half of the swing's peak to peak.
-    """
-    swing_k = amplitude_k**2 - hysteresis_k**2
-    if swing_k <= 0:
-        raise ValueError("the swing must be larger than the relay's own hysteresis.")
-    return 4.0 * half_step / (math.pi * math.sqrt(swing_k))
-
-
 def two_point(t28_s: float, t63_s: float) -> tuple[float, float]:
     """Time constant and dead time from when a step response passes 28.3 % and 63.2 %."""
     tau_s = 1.5 * (t63_s - t28_s)

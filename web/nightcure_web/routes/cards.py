@@ -13,8 +13,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from nightcure.cure.card import Card, load_card, shipped
 from nightcure.cure.new import assemble, check_gel_row, checked_answer, questions
-from nightcure.cure.toml import as_toml
 from nightcure.errors import BadInput
+from nightcure.settings.toml_text import toml_text
 
 from ..models import told
 from ..problems import Problem, responses
@@ -244,6 +244,9 @@ TOML: dict[int | str, dict[str, Any]] = {
 @router.get("/cards/{name}/file", response_class=Response, responses=TOML)
 def card_file(services: ServicesOf, name: Name) -> Response:
     """An own card as the file that the commands read."""
-    text = as_toml(_own(services, name), "From a data sheet; made on the oven's page.")
+    text = toml_text(
+        _own(services, name).model_dump(mode="json", exclude_none=True),
+        "From a data sheet; made on the oven's page.",
+    )
     held = {"Content-Disposition": f'attachment; filename="{name}.toml"'}
     return Response(text, media_type="application/toml", headers=held)

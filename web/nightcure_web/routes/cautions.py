@@ -7,7 +7,7 @@ from typing import Any
 
 from fastapi import APIRouter
 
-from nightcure.cautions import ACCEPTED_AS, CAUTIONS
+from nightcure.settings.cautions import ACCEPTED_AS, CAUTIONS
 
 from ..models import told
 from ..models.oven_models import CAUTIONS as EXAMPLE

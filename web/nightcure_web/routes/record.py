@@ -16,7 +16,6 @@ from nightcure.report.facts import gather
 from nightcure.report.html import page
 from nightcure.report.pdf import pdf
 from nightcure.report.sheet import Extras, sheet
-from nightcure.report.uniformity import uniformity
 
 from ..problems import Problem, responses
 from ..services import AsExport, InTurn, Services, ServicesOf
@@ -86,8 +85,7 @@ def _document(services: Services, night_id: int) -> Document:
         facts = gather(services.reader, night_id)
     except BadInput as error:
         raise Problem(404, str(error)) from None
-    even = uniformity(services.reader, night_id, facts.profile, facts.settings)
-    return sheet(facts, Extras(uniformity=even, printed_s=time.time()))
+    return sheet(facts, Extras(printed_s=time.time()))
 
 
 @router.get(

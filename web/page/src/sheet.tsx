@@ -77,7 +77,7 @@ export function Gate({ onClose, children }: { onClose: () => void; children: Com
 }
 
 const NO_PASSPHRASE =
-  "No passphrase is set for this oven, so the page takes no commands. Run nightcure passphrase on the oven's machine.";
+  "No passphrase is set for this oven, so the page takes no commands. Run nightcure setup passphrase on the oven's machine.";
 
 function Blocked({ sentence, onClose }: { sentence: string; onClose: () => void }) {
   return (

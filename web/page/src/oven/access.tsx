@@ -10,7 +10,7 @@ export function AccessCard() {
       <h2 id="access-title">Who may steer</h2>
       <Refusal>{failed?.message ?? refusal}</Refusal>
       {session?.has_passphrase === false && (
-        <p>No passphrase is set, so this page takes no commands. Run <code>nightcure passphrase</code> on the oven's machine.</p>
+        <p>No passphrase is set, so this page takes no commands. Run <code>nightcure setup passphrase</code> on the oven's machine.</p>
       )}
       {session?.has_passphrase && !session.logged_in && (
         <>
