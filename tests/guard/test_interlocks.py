@@ -93,12 +93,20 @@ FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, fl
                                  parts_c=(("Lid", 40.0 + t * 0.004),)),
         900, 1400,
     ),
+    # 3 K of its own and 4 K that nobody foresaw: 45 °C.
+    (
+        Exotherm,
+        lambda t: QUIET._replace(parts_c=(("Lid", 38.0 if t < 600 else 46.0),), self_heat_k=(3.0,)),
+        650, 670,
+    ),
     (HeatUnanswered, at(heat=HeatFound(doubt_s=2.0, pulses=2)), 0, 0),
     (HeaterWithoutEffect, at(heat=HeatFound(heater_dead=True, pulses=5, doubt_s=5000.0)), 0, 0),
     (HeatUnexplained, at(heat=HeatFound(state=HeatState.CUT)), 0, 0),
     (HeatUnexplained, at(heat=HeatFound(state=HeatState.CONTACTOR_PULSE)), 0, 0),
     (HeaterStuckOn, at(heat=HeatFound(relay_welded=True)), 0, 0),
     (CannotHold, at(ambient_c=-45.0), 290, 310),
+    # 300 W over 3.9 W/K are 76.9 K above the shed; a twentieth of them is kept in hand.
+    (CannotHold, at(ambient_c=-36.0), 290, 310),
     (CannotHold, at(duty=1.0, control_c=35.0, heater_on=True), 2690, 2710),
     (HeaterOnTooLong, at(heater_on=True), 5 * 3600 - 4, 5 * 3600 + 4),
     (FanFailed, lambda t: HEATED._replace(heaters_c=(80.0 if t < 5000.0 else 122.0,)), 5600, 6100),
@@ -175,6 +183,15 @@ def test_lets_go_when_the_cause_is_gone(rule: type[Interlock]) -> None:
         # A skin that an open box chilled is warmed from within, no higher than it was.
         (Exotherm, lambda t: QUIET._replace(heated=False, control_c=22.0, setpoint_c=None,
                                             parts_c=(("Lid", chilled_c(t)),))),
+        (CannotHold, at(ambient_c=-34.0)),
+        # What its card foresees of a part's own heat is no exotherm: above air and setpoint, and,
+        # the heater off, in how far it rises and how far above the air.
+        (Exotherm, lambda t: QUIET._replace(parts_c=(("Lid", 38.0 if t < 600 else 44.0),),
+                                            self_heat_k=(3.0,))),
+        (Exotherm, lambda t: QUIET._replace(heated=False, setpoint_c=None, self_heat_k=(3.0,),
+                                            parts_c=(("Lid", 40.0 if t < 1000 else 43.5),))),
+        (Exotherm, lambda t: QUIET._replace(heated=False, setpoint_c=None, self_heat_k=(3.0,),
+                                            parts_c=(("Lid", 36.0 if t < 1000 else 41.5),))),
         (HeatUnanswered, at(heat=HeatFound(pulses=2))),
         (HeatUnexplained, at(heat=HeatFound(state=HeatState.PULSE))),
         (TickLate, at(gap_s=29.0)),

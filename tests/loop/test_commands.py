@@ -80,9 +80,15 @@ def temperatures(oven: Standing) -> list[float]:
     return [getattr(s, "to_c", getattr(s, "at_c", 0.0)) for s in oven.loop.run.profile.segments]
 
 
+def hours(oven: Standing) -> list[float]:
+    assert oven.loop.run is not None
+    return [s.hours for s in oven.loop.run.profile.segments if isinstance(s, Soak)]
+
+
 def test_a_ramp_gets_another_end_and_the_soak_that_holds_it_goes_along() -> None:
     """Else who asks for less on the way up gets the old heat back when the ramp is done."""
     oven = under_way(RAMP)
+    asked = hours(oven)
     said = "The ramp and the soak after it now go to 10.5 °C."
     assert oven.done("setpoint", celsius=10.5) == said
     assert temperatures(oven)[:3] == [10.5, 10.5, 10.0], "the next soak has its own"
@@ -91,6 +97,7 @@ def test_a_ramp_gets_another_end_and_the_soak_that_holds_it_goes_along() -> None
     oven.done("skip")
     oven.done("setpoint", celsius=13)
     assert temperatures(oven)[:3] == [14.5, 13.0, 10.0], "what is over stays as it was"
+    assert hours(oven) == asked, "another temperature, for as long"
 
 
 @pytest.mark.parametrize(
