@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
+import threading
 import time
 from itertools import pairwise
 from pathlib import Path
@@ -365,3 +366,34 @@ def test_a_night_whose_beginning_cannot_be_written_counts_as_unrecorded(ledger: 
         wait_for(lambda: not oven.recorder._waiting, 30, "all is handled")
         assert oven.recorder.silent_s(oven.t_s) == pytest.approx(oven.t_s)
     assert LedgerReader(ledger).nights() == []
+
+
+def test_what_waits_at_closing_is_written_and_on_the_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Quiet ticks, of which nothing else would have been synced."""
+    oven = RecordedOven(tmp_path / "n.ledger")
+    oven.run(20.0)
+    oven.recorder.wait_below(0, 30.0)
+    go_on, synced = threading.Event(), []
+    keep, transaction = oven.recorder._latch.keep, LedgerWriter.transaction
+
+    def held() -> None:
+        go_on.wait(30.0)
+        keep()
+
+    def noted(self: LedgerWriter, durable: bool) -> Any:
+        synced.append(durable)
+        return transaction(self, durable)
+
+    monkeypatch.setattr(oven.recorder._latch, "keep", held)
+    monkeypatch.setattr(LedgerWriter, "transaction", noted)
+    for _ in range(3):
+        oven.tick()
+    closing = threading.Thread(target=oven.close)
+    closing.start()
+    wait_for(lambda: oven.recorder._closing, 30, "it is told to close")
+    go_on.set()
+    closing.join(30.0)
+    assert synced == [True, True, True]
+    assert len(list(LedgerReader(oven.ledger).ticks(1))) == 20 / 2 + 3
