@@ -88,7 +88,8 @@ app.command("plan", rich_help_panel=TONIGHT)(plan.plan)
 app.command("record", rich_help_panel=AFTERWARDS)(record.record)
 _group(
     nights.nights, "nights", AFTERWARDS, replay=replay.replay, check=ledger.check,
-    backup=ledger.backup, keep=ledger.keep, export=ledger.export, import_=ledger.import_, log=ledger_log.log,
+    backup=ledger.backup, keep=ledger.keep, export=ledger.export, import_=ledger.import_,
+    log=ledger_log.log,
 )  # fmt: skip
 app.command("adopt", hidden=True)(adopt.adopt)
 
