@@ -198,7 +198,8 @@ def test_what_a_survey_does_not_know_stays_in_the_oven_file(hand: Path, tmp_path
         assert load_settings(oven).regulator.hysteresis_c == 1.5
         text = oven.read_text()
         assert "\n\n# Foam: never above 60.\n[limits]\n" in text
-        for once in ("[regulator]", "[model]", "gain_w_per_k", "assumed_ambient_c"):
+        assert "[ regulator ]" in text, "a person's own way of writing it"
+        for once in ("regulator ]", "[model]", "gain_w_per_k", "assumed_ambient_c"):
             assert text.count(once) == 1
     sparse = OVEN_FILE.read_text().partition("[regulator]")[0]
     rest = OVEN_FILE.read_text().partition("[limits]")[2]
