@@ -178,7 +178,7 @@ class Packaged:
         assert "0 unit files" in known, known
         assert self.box.run("getent", "passwd", "nightcure", check=False).returncode != 0
         self.box.run(*APT, "install", self.package)
-        self.box.run("nightcure", "ledger", "check",
+        self.box.run("nightcure", "nights", "check",
                      "--ledger", "/var/lib/nightcure/nightcure.ledger")  # fmt: skip
         owner = self.box.run("stat", "-c", "%U", "/var/lib/nightcure/nightcure.ledger").stdout
         assert owner == "nightcure\n", owner

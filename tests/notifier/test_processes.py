@@ -103,11 +103,12 @@ def test_a_trip_is_told_within_five_seconds_and_no_secret_anywhere(tmp_path: Pat
         opened = {f.path for f in process.open_files()}
         assert not [p for p in opened if "gpio" in p], "it owns no pin"
         exported = subprocess.run(
-            [sys.executable, "-m", "nightcure", "ledger", "export", "--ledger",
-             str(one.shop.ledger), "--out", str(tmp_path / "export")],
+            [sys.executable, "-m", "nightcure", "nights", "export", "1", "--ledger",
+             str(one.shop.ledger), "--out", str(tmp_path / "export.zip")],
             capture_output=True, text=True, timeout=60, check=False,
         )  # fmt: skip
         running.stop()
+        assert exported.returncode == 0, exported.stderr
         assert SECRET not in exported.stdout + exported.stderr
         seen = [p for p in tmp_path.rglob("*") if p.is_file() and p != one.secrets]
         assert len(seen) > 5
