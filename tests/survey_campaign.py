@@ -7,15 +7,10 @@ python -m tests.survey_campaign boxes        gains from surveys, rehearsed: five
 
 from __future__ import annotations
 
-import os
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
-
-# One thread each: the matrices are small.
-os.environ.setdefault("OMP_NUM_THREADS", "1")
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
 

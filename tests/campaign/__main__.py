@@ -19,10 +19,6 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 
-# One thread for each process: the matrices are small, and every core has a night of its own.
-os.environ.setdefault("OMP_NUM_THREADS", "1")
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
 from tests.campaign import plans, regulation, switches, tables
 from tests.campaign.judge import Judged, judged
 from tests.campaign.night import Plan, moments
