@@ -29,6 +29,7 @@ SYSTEM = {
     "usr/lib/udev/rules.d/60-nightcure.rules": "60-nightcure.rules",
     "usr/lib/systemd/system.conf.d/60-nightcure-watchdog.conf": "60-nightcure-watchdog.conf",
     **{f"usr/lib/systemd/system/{u.name}": u.name for u in sorted(HERE.glob("*.service"))},
+    **{f"usr/lib/systemd/system/{u.name}": u.name for u in sorted(HERE.glob("*.path"))},
 }
 INSTALLER = ("install", "installer.py", "pieces.py", "avahi", "debian/night-under-way")
 CONTROL = """\

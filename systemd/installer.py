@@ -38,7 +38,9 @@ OVEN = "etc/nightcure/oven.toml"
 #: What was installed, so that it can be undone: path -> SHA-256 of what was written, and the
 #: sources' own.
 NOTE = "etc/nightcure/machine.json" if PACKAGED else "etc/nightcure/installed.json"
-UNITS = ("nightcure-controller.service", "nightcure-web.service")
+UNITS = ("nightcure-controller.service", "nightcure-web.service", "nightcure-adopt.path")
+#: What the last of them starts.
+ADOPT = "nightcure-adopt.service"
 #: The third, where there is a file of secrets: whom it tells, and their passwords.
 NOTIFIER, SECRETS = "nightcure-notifier.service", "etc/nightcure/notifications.toml"
 #: The settings hold the passphrase's hash.
@@ -52,7 +54,7 @@ FILES = {
     TMPFILES: "nightcure.tmpfiles.conf",
     RULES: "60-nightcure.rules",
     WATCHDOG: "60-nightcure-watchdog.conf",
-    **{f"{SYSTEM}/{unit}": unit for unit in UNITS},
+    **{f"{SYSTEM}/{unit}": unit for unit in (*UNITS, ADOPT)},
 }
 if PACKAGED:
     FILES = {}

@@ -110,6 +110,34 @@ class Packaged:
         page = "import urllib.request as u; print(u.urlopen('http://127.0.0.1:8733/').read()[:15])"
         assert "doctype html" in self.box.run("python3", "-c", page).stdout.lower()
 
+    def propose(self, loss_w_per_k: float) -> None:
+        """As the page does: numbers for oven.toml, which it may not write itself."""
+        model = {
+            "loss_w_per_k": loss_w_per_k, "air_capacity_j_per_k": 15e3, "measured": True,
+            "mould_capacity_j_per_k": 14e3, "mould_lag_s": 2600.0, "heater_lag_s": 180.0,
+        }  # fmt: skip
+        asked = json.dumps({"night_id": 1, "model": model, "regulator": {"gain_w_per_k": 40.0}})
+        put = f"umask 027; cd /var/lib/nightcure && printf %s '{asked}' >.asked"
+        put += " && mv .asked survey-to-write.json"
+        self.box.run("runuser", "-u", "nightcure", "--", "sh", "-c", put)
+
+    def oven(self) -> str:
+        return self.box.run("cat", "/etc/nightcure/oven.toml").stdout
+
+    def adopt(self) -> None:
+        """What the page found is written by root's own unit, and both begin anew."""
+        before, pid = self.oven(), self.pid(CONTROLLER)
+        self.propose(3.21)
+        took_s = wait_for(lambda: "loss_w_per_k = 3.21" in self.oven(), 60, "it is written")
+        self.note("adopted_s", took_s)
+        assert self.box.run("cat", "/etc/nightcure/oven.toml.bak").stdout == before
+        mode = self.box.run("stat", "-c", "%a %U %G", "/etc/nightcure/oven.toml").stdout
+        assert mode == "640 root nightcure\n", mode
+        self.box.run("rm", "/var/lib/nightcure/survey-to-write.json")
+        wait_for(lambda: self.pid(CONTROLLER) not in ("0", pid), 60, "the controller anew")
+        for unit in (CONTROLLER, WEB, "nightcure-adopt.path"):
+            wait_for(lambda u=unit: self.box.show(u, "ActiveState") == "active", 60, unit)
+
     def night(self) -> None:
         """Heats; neither an upgrade nor a removal comes through, and it heats on."""
         answer = self.box.page("start", {"profile": HOT, "limit_device_confirmed": True})
@@ -122,6 +150,12 @@ class Packaged:
             assert "A night is under way" in done.stdout + done.stderr, done.stdout + done.stderr
             assert self.pid(CONTROLLER) == pid
             assert self.box.page("status")["phase"] == "soak"
+        settings = self.oven()
+        self.propose(4.56)
+        failed = lambda: self.box.show("nightcure-adopt.service", "Result") == "exit-code"  # noqa: E731
+        wait_for(failed, 60, "nothing is written in a night")
+        assert self.oven() == settings
+        assert self.pid(CONTROLLER) == pid
         assert self.box.run("nightcure", "--version").stdout == f"nightcure {BEFORE}\n"
         status = self.box.run("dpkg-query", "-W", "-f", "${Status} ${Version}", "nightcure").stdout
         assert status.startswith(f"install ok installed {BEFORE}"), status
@@ -215,7 +249,8 @@ def run(release: str, folder: Path) -> dict[str, object]:
             drop_in.write_text(BENCH)
             box.boot()
             trial = Packaged(box, shop, package, before)
-            for step in (trial.install, trial.set_up, trial.night, trial.upgrade, trial.purge):
+            steps = (trial.install, trial.set_up, trial.adopt, trial.night, trial.upgrade)
+            for step in (*steps, trial.purge):
                 print(f"== {release}: {step.__name__}", flush=True)
                 step()
             return trial.figures

@@ -100,6 +100,8 @@ def test_it_puts_everything_in_place_and_the_second_time_nothing(machine: Machin
     for place in (
         "etc/systemd/system/nightcure-controller.service",
         "etc/systemd/system/nightcure-web.service",
+        "etc/systemd/system/nightcure-adopt.path",
+        "etc/systemd/system/nightcure-adopt.service",
         "etc/sysusers.d/nightcure.conf",
         "etc/tmpfiles.d/nightcure.conf",
         "etc/udev/rules.d/60-nightcure.rules",
@@ -113,7 +115,7 @@ def test_it_puts_everything_in_place_and_the_second_time_nothing(machine: Machin
     assert machine.calls() == [
         "systemd-sysusers nightcure.conf",
         "systemd-tmpfiles --create nightcure.conf",
-        "systemctl enable nightcure-controller.service nightcure-web.service",
+        "systemctl enable nightcure-controller.service nightcure-web.service nightcure-adopt.path",
     ]
     for again in ([f"--oven={machine.oven}", "--yes"], ["--yes"]):
         assert "Nothing to do." in machine.install(*again)

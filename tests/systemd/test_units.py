@@ -15,6 +15,8 @@ from nightcure.board.relay import LOOK_S as DEAD_MAN_LOOK_S
 from nightcure.daemon.daemon import KILL_AFTER_DEAD_MAN_S
 from nightcure.settings import Timing
 from nightcure_web.app import ALIVE_S
+from nightcure_web.host_pages import NAME
+from nightcure_web.survey_job import REQUEST
 
 FOLDER = Path(__file__).parents[2] / "systemd"
 UNITS = sorted(FOLDER.glob("*.service"))
@@ -31,10 +33,11 @@ def read(name: str) -> dict[str, list[str]]:
     return found
 
 
-def test_there_are_three() -> None:
+def test_there_are_these() -> None:
     assert [u.name for u in UNITS] == [
-        f"nightcure-{who}.service" for who in ("controller", "notifier", "web")
+        f"nightcure-{who}.service" for who in ("adopt", "controller", "notifier", "web")
     ]
+    assert [u.name for u in FOLDER.glob("*.path")] == ["nightcure-adopt.path"]
 
 
 @pytest.mark.parametrize("unit", UNITS, ids=lambda u: u.name)
@@ -63,6 +66,7 @@ def test_the_checker_accepts_it(unit: Path, tmp_path: Path) -> None:
         ("nightcure-controller.service", 3.0),
         ("nightcure-web.service", 2.0),
         ("nightcure-notifier.service", 2.0),
+        ("nightcure-adopt.service", 2.0),
     ],
 )
 def test_it_is_shut_in(unit: str, most: float) -> None:
@@ -83,7 +87,31 @@ def test_it_is_shut_in(unit: str, most: float) -> None:
     assert level is not None, plain.stdout
     assert float(level[1]) < most
     who = "page" if "web" in unit else unit.removeprefix("nightcure-").removesuffix(".service")
+    who = "one that writes" if who == "adopt" else who
     assert re.search(rf"the {who} {re.escape(level[1])}\b", README), level[1]
+
+
+def test_what_writes_the_settings_is_roots_without_a_capability_and_looks_at_one_file() -> None:
+    """It reads the request as the page's group, and may write beside oven.toml alone."""
+    unit, path = read("nightcure-adopt.service"), read("nightcure-adopt.path")
+    (request,) = path["PathChanged"]
+    assert request == f"{STATE}/{REQUEST}"
+    assert unit["ConditionPathExists"] == [request]
+    command = unit["ExecStart"][0].split()
+    assert command[1:] == ["adopt", request, "--oven", "/etc/nightcure/oven.toml"]
+    assert (unit["User"], unit["Group"]) == (["root"], ["nightcure"])
+    assert unit["CapabilityBoundingSet"] == [""]
+    assert unit["ReadWritePaths"] == ["/etc/nightcure"]
+    assert unit["ProtectSystem"] == ["strict"]
+    assert unit["PrivateNetwork"] == ["yes"]
+    assert "Restart" not in unit
+    assert path["WantedBy"] == path["PartOf"] == ["nightcure-web.service"]
+
+
+def test_the_pages_of_one_board_share_a_folder() -> None:
+    page = read("nightcure-web.service")
+    assert page["RuntimeDirectory"] == [NAME]
+    assert page["RuntimeDirectoryPreserve"] == ["yes"], "one that stops leaves it to the others"
 
 
 def test_the_pin_is_driven_off_after_every_end() -> None:
