@@ -64,7 +64,10 @@ class Judged:
     strong heater begins."""
     overshoot_k: float = -math.inf
     within: bool = True
-    """True air, parts and their own heat stayed within the limits."""
+    """True air, parts, and parts above the true air at the control thermometer stayed within the
+    limits."""
+    surveyed: bool = True
+    """The settings' loss is within 30 % of the true one: else the oven does not answer as told."""
     wrong: list[str] = field(default_factory=list)
     """What must never be."""
 
@@ -87,6 +90,8 @@ class Judge:
         self.j = Judged(
             index, plan.oven.kind, kinds, plan.oven.truth.kappa_k,
             contactor or "relay-welded" not in kinds,
+            surveyed=abs(plan.oven.settings.model.loss_w_per_k / plan.oven.truth.loss_w_per_k - 1.0)
+            <= 0.3,
         )  # fmt: skip
         self.kind, self.at_s = befell[0] if befell else ("", 0.0)
         self.started = self.latched = False
@@ -101,7 +106,7 @@ class Judge:
         j.hottest_air_c = max(j.hottest_air_c, m.air_c)
         j.hottest_part_c = max(j.hottest_part_c, m.part_c)
         over = m.air_c > limits.air_c or m.part_c > limits.part_c
-        if over or m.part_c > m.air_c + limits.exotherm_c:
+        if over or m.part_c > m.control_c + limits.exotherm_c:
             j.within = False
         if m.flows and over:
             j.over_limit_s += m.dt_s

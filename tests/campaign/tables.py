@@ -60,14 +60,18 @@ def clean(nights: Sequence[Judged], seed: int) -> None:
     """Trips and pauses that nothing explains."""
     ran = [j for j in nights if j.outcome != "refused"]
     false = [j for j in ran if j.trip is not None and j.within]
-    plain = [j for j in ran if not any(f.startswith(("door", "cut")) for f in j.faults)]
+    still = [j for j in ran if not any(f.startswith(("door", "cut")) for f in j.faults)]
+    plain = [j for j in still if j.surveyed]
+    other = [j for j in still if not j.surveyed]
     paused = [j for j in plain if j.pauses_s > 0.0]
     print(f"{len(nights)} nights, {len(nights) - len(ran)} refused at the start; "
           f"{sum(j.outcome == 'done' for j in ran)} done, "
           f"{sum(j.trip is not None for j in ran)} tripped, of them {len(false)} with true air, "
           f"parts and their heat within limits")  # fmt: skip
     print(f"pauses of heat: {len(paused)} of {len(plain)} nights without a door or a cut "
-          f"({_share(plain, lambda j: j.pauses_s > 0.0):.1f} %)")  # fmt: skip
+          f"({_share(plain, lambda j: j.pauses_s > 0.0):.1f} %); "
+          f"{sum(j.pauses_s > 0.0 for j in other)} of {len(other)} in an oven whose loss is not "
+          f"within 30 % of its settings'")  # fmt: skip
     for kind in (*sorted({f for j in ran for f in j.faults}), ""):
         of = [j for j in ran if kind in j.faults or (not kind and not j.faults)]
         print(f"  {kind or 'nothing':20} {len(of):5} nights, {sum(j in false for j in of):4} false "

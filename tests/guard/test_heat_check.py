@@ -32,6 +32,8 @@ class Oven:
     air_c: float = 9.0
     mould_c: float = 9.0
     ambient_c: float = 9.0
+    told_ambient_c: float | None = None
+    """What the settings take for the shed, where it is another."""
     setpoint_c: float = 38.0
     loss: float = 3.9
     air_j: float = 4600.0
@@ -71,7 +73,9 @@ class Oven:
                 QUIET._replace(
                     night=self.night, heated=self.night and self.heated,
                     phase="soak" if self.night else "idle",
-                    control_c=shown_c, ambient_c=self.ambient_c,
+                    control_c=shown_c,
+                    ambient_c=self.ambient_c if self.told_ambient_c is None
+                    else self.told_ambient_c,
                     parts_c=(("Lid", self.mould_c),) if self.parts else (),
                     setpoint_c=self.setpoint_c if self.night else None,
                     heater_on=relay, duty=float(relay),
@@ -153,6 +157,35 @@ def test_a_sensor_that_fell_out_stops_the_heat_within_two_minutes() -> None:
              until=HeatState.PAUSE)  # fmt: skip
     assert oven.t_s - fell_s < 120.0
     assert oven.given_j - before_j < 300.0 * (60.0 + 230.0) + 4600.0
+
+
+NO_SHED = Settings.model_validate(
+    {**SETTINGS.model_dump(mode="json"),
+     "thermometers": [t for t in SETTINGS.model_dump(mode="json")["thermometers"]
+                      if t["role"] != "ambient"]}
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("shed_c", [9.0, 24.0])
+def test_a_thermometer_outside_is_told_whatever_the_settings_take_for_the_shed(
+    shed_c: float,
+) -> None:
+    """Surveyed in a frost, used in summer: 24 K above 0 °C may be a leaky box, or the shed."""
+    warm = {"air_c": shed_c, "mould_c": shed_c, "ambient_c": shed_c, "told_ambient_c": 0.0}
+    oven = Oven(settings=NO_SHED, parts=False, loss=6.0, mould_j=60000.0, **warm)  # type: ignore[arg-type]
+    oven.run(3600.0, seen_c=lambda _t: shed_c, until=HeatState.PAUSE)
+    assert oven.t_s < 720.0
+    assert oven.air_c - shed_c < 15.0
+    v = oven.run(3 * 3600.0, seen_c=lambda _t: shed_c)
+    assert v.heat.heater_dead
+
+
+def test_an_oven_lazier_than_surveyed_is_asked_for_less_once_it_has_answered() -> None:
+    oven = Oven(settings=NO_SHED, parts=False, mould_j=110000.0, mould_lag_s=1400.0, loss=6.0)
+    v = oven.run(8 * 3600.0)
+    assert not v.heat.heater_dead
+    assert [s for _, s in oven.states].count(HeatState.PULSE) <= 2
+    assert oven.air_c == pytest.approx(38.0, abs=1.5)
 
 
 def test_a_lid_that_is_shut_again_ends_the_doubt_with_one_pulse() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from nightcure.guard import energy_balance, heat_check
+from nightcure.guard import energy_balance, heat_check, heat_response
 from nightcure.guard.interlocks import (
     RULES,
     CannotHold,
@@ -99,6 +99,9 @@ def test_the_heat_check_is_described_with_its_numbers() -> None:
     ):
         bound = f"more than {air_k:g} K of the air's capacity and {100 * lag:g} % of what full"
         assert bound in told[name][1]
+    r = heat_response
+    asked = f"risen by {r.SHORT_K:g} K less than {100 * r.ASKED_SHARE:g} % of what the heat given"
+    assert asked in told["heat-unanswered"][1]
     assert f"{heat_check.CALM_S / 60:g} min of heat are" in told["heat-unanswered"][3]
     assert f"warms the air by more than {OUTRUN_K:g} K" in NOTES
     fan = told["fan-failed"][1]

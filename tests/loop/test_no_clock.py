@@ -141,6 +141,27 @@ def test_the_networks_time_is_waited_for_where_the_oven_cannot_settle_it() -> No
     assert any(m.startswith("Resumed after 11 min") for m in board.events), board.events
 
 
+@pytest.mark.parametrize(("set_after_s", "goes_on"), [(580.0, True), (None, False)])
+def test_a_night_that_only_the_clock_can_save_waits_for_it(
+    set_after_s: float | None, goes_on: bool
+) -> None:
+    """Cut off for half a minute just after its start, the oven as cold as the shed."""
+    board = Board(TONIGHT_S, known=True)
+    board.run(120.0, SOAK)
+    behind_s = 400.0
+    board.cut(26.0, board.wall_s + 26.0 - behind_s, known=False)
+    if set_after_s is not None:
+        assert board.run(set_after_s).why_off == ("resuming", {})
+        board.wall_s, board.known = board.wall_s + behind_s, True
+        d = board.tick()
+        assert any(m.startswith("Resumed after 10 min") for m in board.events), board.events
+    else:
+        d = board.run(29 * 60.0)
+        assert d.why_off == ("resuming", {})
+        d = board.run(2 * 60.0)
+    assert (d.trip is None) is goes_on
+
+
 def test_a_controller_that_only_started_again_needs_no_clock() -> None:
     board = Board(YEAR_1970_S, known=False)
     board.run(WARM_S, SOAK)

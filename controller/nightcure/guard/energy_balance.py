@@ -34,7 +34,7 @@ POWER_LOW, POWER_HIGH = 0.8, 1.2
 LEAST_SHORT, LEAST_OVER = 0.35, 0.15
 #: The bounds of the two accounts: kelvins of the air's capacity, and a share of what full power
 #: gives within the heater's lag.
-UNANSWERED_AIR_K, UNANSWERED_LAG = 1.0, 0.10
+UNANSWERED_AIR_K, UNANSWERED_LAG = 1.0, 0.06
 UNEXPLAINED_AIR_K, UNEXPLAINED_LAG = 0.7, 0.04
 #: An account that nothing feeds is forgotten with this time constant, s.
 FORGET_S = 1800.0
@@ -45,6 +45,11 @@ MOST_BOUNDS = 5.0
 def toward(value: float, target: float, step_s: float, lag_s: float) -> float:
     """`value` one step on towards `target` by a first-order lag."""
     return target + (value - target) * math.exp(-step_s / lag_s) if lag_s > 0.0 else target
+
+
+def slow_lag_s(lag_s: float) -> float:
+    """The longest that a heater and its probe may lag, s, where `lag_s` was surveyed."""
+    return 1.6 * lag_s + PROBE_S + 30.0
 
 
 class EnergyBalance:
@@ -63,7 +68,7 @@ class EnergyBalance:
         self._lags_s = (
             0.4 * self._lag_s + PROBE_S,
             self._lag_s + PROBE_S,
-            1.6 * self._lag_s + PROBE_S + 30.0,
+            slow_lag_s(self._lag_s),
         )
         lag_j = self._power_w * self._lag_s
         self.unanswered_bound_j = UNANSWERED_AIR_K * self._air_j + UNANSWERED_LAG * lag_j

@@ -23,6 +23,7 @@ from typing import Any
 from ..settings import Role, Settings, outrun_k
 from .energy_balance import PROBE_S, STEP_S, EnergyBalance
 from .heat_pulse import HeatPulse
+from .heat_response import HeatResponse
 from .interlock_inputs import HeatFound, HeatState, InterlockInputs
 from .switch_test import RISING_K_PER_S, Step, SwitchTest, Verdict
 
@@ -52,6 +53,7 @@ class HeatCheck:
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
         self._balance = EnergyBalance(settings)
+        self._response = HeatResponse(settings)
         self._pulse = HeatPulse(settings)
         self._test = SwitchTest(settings)
         self._settle_s = min(max(PROBE_S + 2.0 * settings.model.heater_lag_s, 120.0), 600.0)
@@ -156,6 +158,7 @@ class HeatCheck:
     def _begin(self) -> None:
         """A night starts, or is taken up again: a doubt about an answer is new."""
         self.anew = True
+        self._response.begin()
         self._forget_doubt()
         self.cuts_s, self.given_up, self.proven = [], False, False
         self._enter(HeatState.WATCH)
@@ -172,6 +175,7 @@ class HeatCheck:
         duty = min(self.on_s / self.step_s, 1.0)
         if self.air_s <= 0.0 or at_rest:
             self._balance.unseen(self.step_s, duty)
+            self._response.step(self.step_s, duty, None, v.heated)
             self._pulse.forget()
             self._unseen(at_rest)
             return
@@ -184,6 +188,7 @@ class HeatCheck:
             self.step_s, duty, air_c, v.ambient_c,
             shed_known=self._shed_known, warmest_c=warmest(v, air_c), heated=v.heated,
         )  # fmt: skip
+        self._response.step(self.step_s, duty, air_c, v.heated)
         if not v.heated and v.night_s > 0.0:  # a cool-down, or the box was said to be open
             self._forget_doubt()
         elif self.doubt_s is not None:
@@ -223,7 +228,9 @@ class HeatCheck:
             self.cut_c, self.wait_s = air_c, 0.0
             self._enter(HeatState.CUT)
             self.proven = self.proven or len(self.cuts_s) >= MOST_CUTS
-        elif balance.unanswered_j > balance.unanswered_bound_j and v.heated:
+        elif v.heated and (
+            balance.unanswered_j > balance.unanswered_bound_j or self._response.doubtful
+        ):
             self.doubt_s = self.doubt_s or self.step_s
             self._pause(self._settle_s)
         elif balance.unanswered_j < 0.5 * balance.unanswered_bound_j:
@@ -236,6 +243,7 @@ class HeatCheck:
     def _pause(self, wait_s: float) -> None:
         self.wait_s, self.calm_s = wait_s, 0.0
         self._balance.unanswered_j = 0.0
+        self._response.forget()
         self._enter(HeatState.PAUSE)
 
     def _paused(self, v: InterlockInputs, air_c: float) -> None:
@@ -251,6 +259,7 @@ class HeatCheck:
         if self._pulse.answered(self.since_s):
             if self.doubt_s is not None:
                 self._balance.answered()
+                self._response.answered()
             self.unanswered = 0
             self._enter(HeatState.WATCH)
         elif self.since_s > self._pulse.look_s:
@@ -344,13 +353,15 @@ class HeatCheck:
         own = {k: v for k, v in vars(self).items() if not k.startswith("_")}
         return {
             **own, "state": self.state.value, "balance": self._balance.snapshot(),
-            "pulse": self._pulse.snapshot(), "test": self._test.snapshot(),
+            "response": self._response.snapshot(), "pulse": self._pulse.snapshot(),
+            "test": self._test.snapshot(),
         }  # fmt: skip
 
     def restore(self, state: dict[str, Any]) -> None:
         """Go on from a snapshot; an empty one (of an earlier version) starts anew."""
         own = dict(state)
         self._balance.restore(own.pop("balance", {}))
+        self._response.restore(own.pop("response", {}))
         self._pulse.restore(own.pop("pulse", {}))
         self._test.restore(own.pop("test", {}))
         own["state"] = HeatState(own.get("state", HeatState.WATCH))
@@ -364,6 +375,7 @@ class HeatCheck:
         cuts_s, night = self.cuts_s, self.night
         self._begin()
         self._balance.unseen(STEP_S, 0.0)
+        self._response.air_c = None
         self._pulse.forget()
         if cut:
             self.cuts_s = cuts_s

@@ -20,7 +20,8 @@ from .oven_clock import Fallen, Standstill, standstill
 NOT_RESUMED = "resume-refused"
 #: The wall clock may be so far behind the record before it is not believed.
 BEHIND_S = 5.0
-#: How long the network's time is waited for, where the oven alone cannot settle it.
+#: How long the network's time is waited for where the oven tells a likely time. Where without the
+#: clock the night could not go on at all, it is waited for as long as a night may stand still.
 CLOCK_WAIT_S = 300.0
 
 
@@ -80,9 +81,10 @@ def judge_resume(
     allowed_s = timing.resume_within_min * 60.0
     fallen = _fallen(settings, cut, now, heat_w)
     away = _away(cut, now, fallen)
-    unsettled = away is None or (fallen is not None and fallen.high_s > allowed_s)
+    too_long = away is None or away.longest_s > allowed_s
+    unsettled = too_long or (fallen is not None and fallen.high_s > allowed_s)
     may_learn = cut.wall_known and not now.wall_known and not _same_boot(cut, now)
-    if unsettled and may_learn and waited_s < CLOCK_WAIT_S:
+    if unsettled and may_learn and waited_s < (allowed_s if too_long else CLOCK_WAIT_S):
         return None
     why = _why_not(settings, cut, now, away)
     if why is not None:
