@@ -22,7 +22,10 @@ from wheels import Release, pip, put_pinned
 HOME = "usr/lib/nightcure"
 DEBIAN = HERE / "debian"
 #: In the wheels, and of no use on the oven: their own tests, stubs and headers.
-LEFT_OUT = ("numpy/**/tests", "scipy/**/tests", "numpy/_core/include", "**/*.pyi", "bin")
+LEFT_OUT = (
+    *("numpy/**/tests", "scipy/**/tests", "matplotlib/**/tests", "mpl_toolkits/**/tests"),
+    *("matplotlib/mpl-data/sample_data", "numpy/_core/include", "**/*.pyi", "bin", "share"),
+)
 SYSTEM = {
     "usr/lib/sysusers.d/nightcure.conf": "nightcure.sysusers.conf",
     "usr/lib/tmpfiles.d/nightcure.conf": "nightcure.tmpfiles.conf",

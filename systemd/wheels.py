@@ -19,9 +19,8 @@ from pieces import HERE, SOURCES, Refused
 
 #: What the package brings beyond the least: pins, plans and surveys, the record as a PDF, messages.
 EXTRAS = ("pi", "planning", "notifications")
-#: Needs packages of which there are sources only: messages by a browser's push are not in. And what
-#: draws a plan or a survey into a file, forty megabytes that no night needs.
-NOT_IN = ("pywebpush", "matplotlib")
+#: Published as sources only; pure Python, so any machine can build them.
+FROM_SOURCES = ("http-ece",)
 #: Debian's name of a processor -> Python's.
 PROCESSORS = {"amd64": "x86_64", "arm64": "aarch64"}
 
@@ -60,8 +59,7 @@ def requirements() -> list[str]:
     """Those of the program and of the extras that go into the package."""
     project = tomllib.loads((SOURCES / "pyproject.toml").read_text("utf-8"))["project"]
     extras = project["optional-dependencies"]
-    found = [*project["dependencies"], *(r for extra in EXTRAS for r in extras[extra])]
-    return [r for r in found if not r.startswith(NOT_IN)]
+    return [*project["dependencies"], *(r for extra in EXTRAS for r in extras[extra])]
 
 
 def pip(*words: str) -> None:
@@ -88,13 +86,20 @@ def put_pinned(release: Release, processor: str, site: Path) -> None:
 def pin(release: Release) -> None:
     """Look up the newest versions that go together, and write them down with their hashes."""
     found: dict[str, tuple[str, set[str]]] = {}
-    for processor in PROCESSORS:
-        machine = ["--only-binary=:all:", *for_machine(release, processor)]
-        for name, version, digest in _report(requirements(), machine):
-            known = found.setdefault(name, (version, set()))
-            if known[0] != version:
-                raise Refused(f"{name} is {known[0]} for one processor and {version} for another.")
-            known[1].add(digest)
+    with tempfile.TemporaryDirectory() as built:  # pip takes no sources for another machine
+        pip("wheel", "--no-deps", "-w", built, *FROM_SOURCES)
+        for processor in PROCESSORS:
+            machine = ["--only-binary=:all:", "--find-links", built]
+            machine += for_machine(release, processor)
+            looked_up = [p for p in _report(requirements(), machine) if p[0] not in FROM_SOURCES]
+            looked_up += _report(FROM_SOURCES, ["--no-deps"])
+            for name, version, digest in looked_up:
+                known = found.setdefault(name, (version, set()))
+                if known[0] != version:
+                    raise Refused(
+                        f"{name} is {known[0]} for one processor and {version} for another."
+                    )
+                known[1].add(digest)
     lines = [
         f"# Everything in the package for Debian {release.number}; made by systemd/package --pin.\n"
     ]

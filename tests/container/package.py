@@ -15,6 +15,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
@@ -72,6 +73,12 @@ class Packaged:
         self.box, self.shop = box, shop
         self.package, self.before = f"/wheels/{package.name}", f"/wheels/{before.name}"
         self.figures: dict[str, object] = {"package_mb": round(package.stat().st_size / 1e6, 1)}
+
+    @property
+    def steps(self) -> tuple[Callable[[], None], ...]:
+        """In their order."""
+        first = (self.install, self.set_up, self.draws, self.adopt)
+        return (*first, self.night, self.upgrade, self.purge)
 
     def note(self, name: str, value: float) -> None:
         self.figures[name] = round(value, 1)
@@ -137,6 +144,16 @@ class Packaged:
         wait_for(lambda: self.pid(CONTROLLER) not in ("0", pid), 60, "the controller anew")
         for unit in (CONTROLLER, WEB, "nightcure-adopt.path"):
             wait_for(lambda u=unit: self.box.show(u, "ActiveState") == "active", 60, unit)
+
+    def draws(self) -> None:
+        """Whoever asks for a picture or a sheet gets it; a browser can be told."""
+        text = "cd /tmp && nightcure rehearse --ledger try.ledger >/dev/null && "
+        text += "nightcure record last --ledger try.ledger --out night.pdf >/dev/null && "
+        text += "nightcure plan --by 8:00 --lowest 2 --nights 40 --plot plan.png >/dev/null && "
+        text += "head -c 4 night.pdf && head -c 4 plan.png | tail -c 3"
+        assert self.box.run("sh", "-c", text).stdout == "%PDFPNG"
+        text = "import pywebpush, py_vapid, apprise, paho.mqtt.client"
+        self.box.run("/usr/lib/nightcure/current/bin/python3", "-c", text)
 
     def night(self) -> None:
         """Heats; neither an upgrade nor a removal comes through, and it heats on."""
@@ -249,8 +266,7 @@ def run(release: str, folder: Path) -> dict[str, object]:
             drop_in.write_text(BENCH)
             box.boot()
             trial = Packaged(box, shop, package, before)
-            steps = (trial.install, trial.set_up, trial.adopt, trial.night, trial.upgrade)
-            for step in (*steps, trial.purge):
+            for step in trial.steps:
                 print(f"== {release}: {step.__name__}", flush=True)
                 step()
             return trial.figures

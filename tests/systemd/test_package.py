@@ -6,10 +6,13 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+import tomllib
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
 
 from nightcure import __version__
 from nightcure.ledger.latch_file import ARMED, CLEAR, TRIPPED, Latch, LatchFile
@@ -83,6 +86,14 @@ def test_a_night_is_known_by_its_latch(tmp_path: Path) -> None:
     latch.close()
 
 
+def wanted() -> set[str]:
+    """What pyproject.toml asks for, with the extras that make plans, sheets, pictures, messages."""
+    project = tomllib.loads((SYSTEMD.parent / "pyproject.toml").read_text("utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    asked = [*project["dependencies"], *extras["pi"], *extras["planning"], *extras["notifications"]]
+    return {canonicalize_name(Requirement(text).name) for text in asked}
+
+
 def test_everything_is_pinned_by_its_hash_and_no_place_is_named() -> None:
     assert [p.stem for p in CONSTRAINTS] == ["bookworm", "trixie"]
     for path in CONSTRAINTS:
@@ -96,6 +107,7 @@ def test_everything_is_pinned_by_its_hash_and_no_place_is_named() -> None:
         names = {name for name, _, _ in entries}
         assert {"gpiozero", "gpiod", "fastapi", "pydantic-core", "numpy", "scipy", "reportlab",
                 "simple-pid", "tomlkit", "w1thermsensor"} <= names  # fmt: skip
+        assert wanted() <= names, "a person at an installed board can install nothing more"
         # Compiled ones have a file for each processor.
         by_name = {name: hashes.count("sha256:") for name, _, hashes in entries}
         for compiled in ("gpiod", "numpy", "scipy", "pydantic-core"):
