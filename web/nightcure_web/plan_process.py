@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -55,7 +56,7 @@ def _night(asked: dict[str, Any]) -> tuple[Tonight, Profile, Spreads]:
     night = tonight(
         settings, profile.parts, shed, asked["goal"], asked["deadline_s"], asked["start_s"], facts
     )
-    return night, profile, spreads
+    return replace(night, surely=True), profile, spreads
 
 
 def advised(asked: dict[str, Any]) -> dict[str, Any]:

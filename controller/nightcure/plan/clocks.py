@@ -48,6 +48,7 @@ class Clocks:
         truth: the nights drawn, and which of their parts this is; None: as the card has it likely,
             which is what the controller's own clock runs on.
         start_s: when it was mixed, s of the night.
+        times: factors on the gel's time and on those after it, (1, profiles).
     """
 
     def __init__(
@@ -56,6 +57,7 @@ class Clocks:
         shape: Shape,
         start_s: float,
         truth: tuple[SampledParameters, int] | None = None,
+        times: tuple[Array, Array] | None = None,
     ) -> None:
         self.figures, self.start_s = figures, start_s
         self._gel = Table(figures.gel_min, figures.cure_kj_per_mol)
@@ -75,6 +77,9 @@ class Clocks:
             self._gel_more = t.gel_kj_per_mol[:, i : i + 1] * KJ_OVER_R
             self._cure_e = self._cure_e + t.cure_kj_per_mol[:, i : i + 1] * KJ_OVER_R
             slower, z = maker * t.weighing_times[:, i : i + 1], t.cure_z[:, i : i + 1]
+        if times is not None:
+            self._log_gel_s = self._log_gel_s + np.log(times[0])
+            slower = slower * times[1]
         bands: dict[Milestone, Band | None] = {
             "laminate-opens": figures.opens_min,
             "laminate-closes": figures.closes_min,

@@ -25,6 +25,7 @@ from .course import Courses
 from .night_results import MILD_C, Nights, Tally
 from .regulate import FeedForward, Modulator, lagged, looks_of, regulated, regulator_for, step_of
 from .sampling import SampledParameters
+from .surely import SURE, later
 from .tonight import Tonight, mould_sensors
 from .trips import Trips
 
@@ -145,6 +146,8 @@ class _Night:
         )
         self.true: list[Clocks] = []
         self.believed: list[Clocks] = []
+        self.sure: list[Clocks] = []
+        """The same clocks as late as the controller must be to be sure; none where it need not."""
         self.part_node: list[int] = []
         self.part_sensor: list[int | None] = []
         for i, p in enumerate(t.parts):
@@ -157,12 +160,17 @@ class _Night:
             self.true.append(Clocks(figures, self.shape, start_s, (self.sampled, i)))
             if waits:
                 self.believed.append(Clocks(figures, self.shape, start_s))
+            if waits and t.surely:
+                first = float(np.median(first_c))
+                times = np.array([later(t, p.part, profile, first) for profile in self.profiles])
+                gel, after = times.T[:, None, :]
+                self.sure.append(Clocks(figures, self.shape, start_s, times=(gel, after)))
         self.own_w: dict[int, Array] = {}
         self.heat_w: dict[int, Array] = {}
         """What the resins give off, W, by node."""
         self.now_s = self.clocked_s = 0.0
         self._due: dict[tuple[Clocks, Milestone], Array] = {}
-        for clocks in (self.true, self.believed):
+        for clocks in (self.true, self.believed, self.sure):
             for clock, p in zip(clocks, t.parts, strict=False):
                 if clock.start_s < 0.0:
                     stood_c = first_c if p.part.before_c is None else p.part.before_c
@@ -254,7 +262,9 @@ class _Night:
                 tally.early_heat |= (part_c > MILD_C) & ~clock.reached("gelled")
             if self.believed:
                 half_c = 0.5 * self._seen(i)
-                self.believed[i].advance(now_s, span_s, (self.seen[i] - half_c) / steps)
+                for seen in (self.believed, self.sure):
+                    if seen:
+                        seen[i].advance(now_s, span_s, (self.seen[i] - half_c) / steps)
                 self.seen[i] = half_c
         self.heat_w = heat_w
 
@@ -305,6 +315,10 @@ class _Night:
         for clock, p in zip(self.believed, self.tonight.parts, strict=True):
             if knows(p.part, name):
                 there &= self.due_s(clock, name) <= self.now_s + 0.5 * self.dt_s
+        if name in SURE:
+            for clock, p in zip(self.sure, self.tonight.parts, strict=False):
+                if knows(p.part, name):
+                    there &= self.due_s(clock, name) <= self.now_s + 0.5 * self.dt_s
         return there
 
     def due_s(self, clock: Clocks, name: Milestone) -> Array:

@@ -84,6 +84,9 @@ class Tonight:
     """After the start."""
     start_of_day_s: float = 20.0 * 3600.0
     """The start by the wall clock, s after midnight; only to show times."""
+    surely: bool = False
+    """The night is started on what is believed of its resins, as every night from the page: what
+    waits for gel or demould waits until that has surely come (`plan.surely`)."""
 
     def network(self) -> Network:
         """The believed oven with tonight's moulds in it."""
