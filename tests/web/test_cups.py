@@ -94,3 +94,22 @@ def test_the_next_night_starts_from_what_a_cup_showed_unless_told_not_to(steered
     assert learned[0][1] < fresh[0][1] <= first[0][1]
     nothing = steered.client.post("/api/batches/new", json={"batch": "no such"})
     assert nothing.status_code == 404
+
+
+def test_what_earlier_nights_have_shown_is_taken_from_no_page(steered: Steered) -> None:
+    """A night's profile sent again, with what was known then, or with rubbish in its place. Fails
+    before this: it would have been believed, and numbers past all bounds had come to the loop."""
+    steered.accept()
+    offers = steered.client.get("/api/profiles").json()
+    profile = next(o["profile"] for o in offers if o["profile"].get("parts"))
+    known = {"prior": {"gel_sd": 1e9}, "law": {"part": "Lid", "xx": [[1e307]]}}
+    parts = [{**part, **known} for part in profile["parts"]]
+    body = {"profile": {**profile, "parts": parts, "oven": {"nights": -1}},
+            "limit_device_confirmed": True}  # fmt: skip
+    answer = steered.client.post("/api/commands/start", json=body)
+    assert answer.status_code == 200, answer.text
+    run = steered.oven.loop.run
+    assert run is not None
+    assert run.profile.oven is not None
+    assert run.profile.oven.nights == 0
+    assert all(p.law is None and p.prior is not None for p in run.profile.parts)

@@ -14,6 +14,9 @@ from nightcure.profile import Profile, parse_profile
 
 from .models.oven_models import SOAK
 
+#: What earlier nights have shown of resin, mould and oven is the ledger's to fill in: it is taken
+#: from no page, which may send a night's profile again with what was known then.
+FILLED_IN = {"Part": ("prior", "law"), "Profile": ("oven",)}
 #: What a card is called whose figures came with the part.
 OWN_CARD = "its own figures"
 
@@ -29,6 +32,11 @@ def profile_schemas() -> dict[str, Any]:
     for segment in ("Ramp", "Soak", "Cool"):
         schemas[segment]["required"].append("kind")
     own = {"required": ["figures"], "properties": {"figures": {"type": "object"}}}
+    for name, fields in FILLED_IN.items():
+        for field in fields:
+            del schemas[name]["properties"][field]
+    for name in ("Prior", "MouldLaw", "LearnedOven"):
+        del schemas[name]
     schemas["Part"]["anyOf"] = [own, *map(_part_on, usable_cards())]
     schema["examples"] = [SOAK]
     return schemas
@@ -60,8 +68,11 @@ def profile_from_page(data: dict[str, Any], own: Mapping[str, Card] | None = Non
         BadInput: a sentence per fault. No file of the server is ever looked at for a card.
     """
     parts = data.get("parts")
+    data = _without(data, FILLED_IN["Profile"])
     filled = []
     for number, part in enumerate(parts if isinstance(parts, list) else (), 1):
+        if isinstance(part, dict):
+            part = _without(part, FILLED_IN["Part"])
         card = part.get("card") if isinstance(part, dict) else None
         if isinstance(card, str) and card not in shipped() and not part.get("figures"):
             if own is None or card not in own:
@@ -74,6 +85,10 @@ def profile_from_page(data: dict[str, Any], own: Mapping[str, Card] | None = Non
             part = {**part, "figures": _figures(own[card], part.get("catalyst_pct"), number)}
         filled.append(part)
     return parse_profile(with_figures({**data, "parts": filled} if filled else data))
+
+
+def _without(table: dict[str, Any], names: tuple[str, ...]) -> dict[str, Any]:
+    return {key: value for key, value in table.items() if key not in names}
 
 
 def _figures(card: Card, share: Any, number: int) -> dict[str, Any]:
