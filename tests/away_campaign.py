@@ -55,7 +55,7 @@ def main() -> None:
             at_s = next(at for at, m in well.taken if "tripped" in m["title"])
             gaps = sorted(gaps_s(one.shop.ledger))
             count = len(set(well.numbers()))
-            print(f"{minutes:g} min away: {count} messages")
+            print(f"{minutes:g} min away: {count} messages", flush=True)
             print(f"trip to the well one {at_s - trip_s:.2f} s")
             print(
                 f"ticks {len(gaps)}: median {statistics.median(gaps):.3f} s, 99 % below "

@@ -162,7 +162,7 @@ def table(times: dict[str, list[float]]) -> str:
 CONTROLLERS = (
     "found upgrade_refused brief_night ends thermometers lost_converts late_bus wrong_chip"
 )
-BOARDS = "clock_steps sixteen strict panic power_cut"
+BOARDS = "clock_steps panic power_cut strict sixteen"
 
 
 def main() -> int:

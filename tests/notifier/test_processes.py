@@ -56,7 +56,8 @@ class Telling:
 
     def trip_s(self) -> float | None:
         """When it tripped, wall."""
-        found = LedgerReader(self.shop.ledger).events(limit=500)
+        reader = LedgerReader(self.shop.ledger)
+        found = reader.events(after_id=max(reader.newest_event() - 200, 0))
         return next((e["wall_s"] for e in found if e["kind"] == "trip"), None)
 
     def failing(self) -> dict[str, str]:
