@@ -20,11 +20,6 @@ def c_to_f(temperature_c: float) -> float:
     return temperature_c * 1.8 + 32.0
 
 
-def f_to_c(temperature_f: float) -> float:
-    """Temperature in °C of `temperature_f` in °F (exact: the scale's definition)."""
-    return (temperature_f - 32.0) / 1.8
-
-
 def show_temperature(temperature_c: float, unit: TemperatureUnit = "C", digits: int = 1) -> str:
     """A temperature as people read it, such as ``38.0 °C``."""
     shown = c_to_f(temperature_c) if unit == "F" else temperature_c

@@ -24,7 +24,6 @@ from nightcure.survey.tuning import (
     margins,
     simc,
     tune,
-    two_point,
 )
 
 Plant = Callable[[complex], complex]
@@ -150,11 +149,6 @@ def test_third_order_ultimate_gain() -> None:
     """1/(s+1)^3: Ku = 8 exactly."""
     found = margins(lambda s: 1 / (s + 1) ** 3, 1.0)
     assert found.gain_margin == pytest.approx(8.0, rel=2e-3)
-
-
-def test_two_points() -> None:
-    """k 2, tau 300, theta 30: 28.3 % at 129.80 s, 63.2 % at 329.90 s gives 300.15 and 29.75."""
-    assert two_point(129.80, 329.90) == pytest.approx((300.15, 29.75))
 
 
 @pytest.mark.parametrize("late_s", [15.0, 45.0])

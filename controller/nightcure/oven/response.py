@@ -45,13 +45,6 @@ def modes(network: Network) -> Modes:
     )  # fmt: skip
 
 
-def gain_k_per_w(network: Network, node: int, s: complex = 0.0) -> complex:
-    """Transfer function from heater watts to a node's rise over the ambient, at `s` (1/s), K/W."""
-    m = modes(network)
-    value: complex = np.sum(m.to_nodes[node] * m.per_w / (s + m.rates_per_s))
-    return value
-
-
 def response(
     network: Network,
     times_s: Array,

@@ -183,12 +183,6 @@ def _margins_of(values: NDArray[np.complex128]) -> Margins:
     return Margins(ms, gain_margin, phase_margin)
 
 
-def two_point(t28_s: float, t63_s: float) -> tuple[float, float]:
-    """Time constant and dead time from when a step response passes 28.3 % and 63.2 %."""
-    tau_s = 1.5 * (t63_s - t28_s)
-    return tau_s, t63_s - tau_s
-
-
 class Steps(NamedTuple):
     """How a loop answers steps, in the linear model: nothing saturated, no feed-forward."""
 
