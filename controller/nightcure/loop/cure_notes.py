@@ -13,10 +13,10 @@ def vapour_note(profile: Profile) -> list[Event]:
     """At the start: what vapour there may be in the box, for the record."""
     if not gives_off(profile.parts):
         return []
-    if profile.box is None:  # recorded before a start asked for the box
+    if profile.box is None:  # a night recorded before a start asked for the box, in its words
         message = (
             "Vapour: not reckoned, since nothing is said of the box's volume and fresh air; "
-            "'nightcure cure vapour' reckons it, and [box] in the profile has it looked at."
+            "'nightcure vapour' reckons it, and [box] in the profile has it looked at."
         )
     else:
         message = vapour_sentence(profile.box, profile.parts, profile.highest_c)
