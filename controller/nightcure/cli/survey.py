@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from .show import out, print_json, sentences
 
+if TYPE_CHECKING:
+    from ..settings import Settings
+    from ..survey.identified import Survey
+    from ..survey.log import Log
+    from ..survey.tuning import Tuned
+
 COLUMNS = "Columns of the file"
 HEATER = "Heater and shed"
 RESULT = "What to make of it"
+NO_FILE = "--live takes no file; it takes --oven, an oven.toml."
 
 
 def survey(
@@ -146,75 +154,36 @@ def survey(
     nightcure survey heat-test.csv --power 300 --off 0:40 --ambient 9
     """
     with sentences():
-        from ..errors import BadInput
-
-        if time_unit not in (None, "ms", "s", "min", "h", "d"):
-            raise BadInput(f"--time-unit is '{time_unit}'; it must be ms, s, min, h or d.")
-        if plot is not None and plot.suffix.lower() not in (".svg", ".png", ".pdf"):
-            raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
-        if write and oven is None:
-            raise BadInput("--write needs --oven: the file that is to be changed.")
-        from .survey_ledger import is_ledger
-
-        if file is None and not live:
-            raise BadInput("A file is missing: a CSV or a ledger; or --live with --oven.")
+        _checked(time_unit, plot, oven is None and write, file is None and not live)
         from .survey_report import show_drift, show_survey
 
         if drift and file is not None:
             show_drift(file, as_json)
             return
-        if ambient is not None:
-            ambient = (ambient - 32.0) / 1.8 if fahrenheit else ambient
-            if not -45.0 <= ambient <= 38.0:
-                raise BadInput(
-                    f"--ambient is {ambient:.0f} °C; it must be -45 to 38 °C. If the thermometer "
-                    f"shows °F, say --fahrenheit."
-                )
-        window_s = 20.0
+        shed_c = None if ambient is None else _shed_c(ambient, fahrenheit)
         from ..settings import load_settings
 
-        if oven is not None:
-            stated = load_settings(oven).heater
-            window_s, power = stated.window_s, power or stated.power_w
-        if live:
-            if file is not None or oven is None:
-                raise BadInput("--live takes no file; it takes --oven, an oven.toml.")
-            if not cut_out_tested:
-                raise BadInput(
-                    "--live heats: add --cut-out-tested, which confirms that an independent "
-                    "over-temperature cut-out is in the heater's circuit and was tested."
-                )
-            from .survey_live import live_survey
+        settings = None if oven is None else load_settings(oven)
+        power = power or (None if settings is None else settings.heater.power_w)
+        if file is None:
+            log = _live(settings, precision / 100.0, shed_c, cut_out_tested)
+        elif live:
+            from ..errors import BadInput
 
-            settings = load_settings(oven)
-            log = live_survey(settings, precision / 100.0, ambient, cut_out_tested).log
-        elif file is not None and is_ledger(file):
-            from ..survey.night_log import log_of_night
-
-            log = log_of_night(file, night, power)
-        elif file is not None:
-            from ..survey.read_log import Columns, read_log
-
-            names = Columns(time, air, part, shed, heater)
-            log = read_log(file, names, time_unit, fahrenheit, power, on or (), off or (), ambient)
+            raise BadInput(NO_FILE)
+        else:
+            columns = (time, air, part, shed, heater)
+            switched = (on or (), off or ())
+            log = _log(file, night, columns, time_unit, fahrenheit, power, switched, shed_c)
         # Only now: a log of no use is told before the numerics are loaded.
-        from ..survey.assumptions import knows_dead_time
         from ..survey.survey import survey as identify
-        from ..survey.tuning import tune
 
-        if ambient is not None and log.ambient_c is not None:
+        if shed_c is not None and log.ambient_c is not None:
             unused = "The shed is as noted beside the air; --ambient is not looked at."
             log = replace(log, assumed=(*log.assumed, unused))
-        found = identify(log, ambient)
-        gains = log.power_w is not None and knows_dead_time(log)
-        tuned = tune(found.network(), window_s) if gains else None
-        beside = None
-        if box is not None:
-            from ..oven.description import load_description
-            from ..survey.assumptions import leak_of
-
-            described = load_description(box)
-            beside = leak_of(found, described.u_w_per_m2_k * described.area_m2)
+        found = identify(log, shed_c)
+        tuned = _tuned(log, found, 20.0 if settings is None else settings.heater.window_s)
+        beside = None if box is None else _leak(box, found)
         if plot is not None:
             from .survey_plot import draw
 
@@ -240,3 +209,88 @@ def survey(
                 out.print(f"\nThe sheet for the wall: {plot}", highlight=False)
             if kept is not None:
                 out.print(f"\n[bold]{oven}[/] has the new sections; the old file is {kept.name}.")
+
+
+def _checked(time_unit: str | None, plot: Path | None, no_oven: bool, no_file: bool) -> None:
+    """What is wrong with the options by themselves is told first."""
+    from ..errors import BadInput
+
+    if time_unit not in (None, "ms", "s", "min", "h", "d"):
+        raise BadInput(f"--time-unit is '{time_unit}'; it must be ms, s, min, h or d.")
+    if plot is not None and plot.suffix.lower() not in (".svg", ".png", ".pdf"):
+        raise BadInput(f"--plot is {plot}; it must end in .svg, .png or .pdf.")
+    if no_oven:
+        raise BadInput("--write needs --oven: the file that is to be changed.")
+    if no_file:
+        raise BadInput("A file is missing: a CSV or a ledger; or --live with --oven.")
+
+
+def _shed_c(ambient: float, fahrenheit: bool) -> float:
+    """What was typed for the shed, °C."""
+    from ..errors import BadInput
+
+    shed_c = (ambient - 32.0) / 1.8 if fahrenheit else ambient
+    if not -45.0 <= shed_c <= 38.0:
+        raise BadInput(
+            f"--ambient is {shed_c:.0f} °C; it must be -45 to 38 °C. If the thermometer shows °F, "
+            f"say --fahrenheit."
+        )
+    return shed_c
+
+
+def _live(settings: Settings | None, precision: float, shed_c: float | None, tested: bool) -> Log:
+    """The oven heated and cooled under its running controller."""
+    from ..errors import BadInput
+
+    if settings is None:
+        raise BadInput(NO_FILE)
+    if not tested:
+        raise BadInput(
+            "--live heats: add --cut-out-tested, which confirms that an independent "
+            "over-temperature cut-out is in the heater's circuit and was tested."
+        )
+    from .survey_live import live_survey
+
+    return live_survey(settings, precision, shed_c, tested).log
+
+
+def _log(
+    file: Path,
+    night: int | None,
+    columns: tuple[str | None, ...],
+    time_unit: str | None,
+    fahrenheit: bool,
+    power_w: float | None,
+    switched: tuple[Sequence[str], Sequence[str]],
+    shed_c: float | None,
+) -> Log:
+    """What a file holds: a ledger's night, or a table with its columns' names."""
+    from .survey_ledger import is_ledger
+
+    if is_ledger(file):
+        from ..survey.night_log import log_of_night
+
+        return log_of_night(file, night, power_w)
+    from ..survey.read_log import Columns, read_log
+
+    named = Columns(*columns)
+    return read_log(file, named, time_unit, fahrenheit, power_w, *switched, shed_c)
+
+
+def _tuned(log: Log, found: Survey, window_s: float) -> Tuned | None:
+    """The regulator's gains, where the log knows the dead time."""
+    from ..survey.assumptions import knows_dead_time
+    from ..survey.tuning import tune
+
+    if log.power_w is None or not knows_dead_time(log):
+        return None
+    return tune(found.network(), window_s)
+
+
+def _leak(box: Path, found: Survey) -> str:
+    """What the oven loses beside what its panels alone would."""
+    from ..oven.description import load_description
+    from ..survey.assumptions import leak_of
+
+    described = load_description(box)
+    return leak_of(found, described.u_w_per_m2_k * described.area_m2)

@@ -85,25 +85,23 @@ def apply_retention(
         def droppable(night: dict[str, Any]) -> bool:
             return not night["label"] and night is not nights[-1]
 
-        dropped: set[int] = set()
         for night, start_s in zip(nights, began_s, strict=True):
             if droppable(night) and _older(start_s, rules.drop_after_s, now_s):
                 do(night["id"], "dropped")
-                dropped.add(night["id"])
             elif _older(start_s, rules.thin_after_s, now_s) and reader.thinned(night["id"]) is None:
                 do(night["id"], "thinned")
         if rules.most_bytes is not None:
-            left = [n for n in nights if n["id"] not in dropped]
-            for night in left:
-                if ledger.used_bytes() <= rules.most_bytes:
-                    break
-                if reader.thinned(night["id"]) is None:
-                    do(night["id"], "thinned")
-            for night in left:
-                if ledger.used_bytes() <= rules.most_bytes:
-                    break
-                if droppable(night):
-                    do(night["id"], "dropped")
+            gone = {night_id for night_id, what in done if what == "dropped"}
+            left = [n for n in nights if n["id"] not in gone]
+            thin = [n for n in left if reader.thinned(n["id"]) is None]
+            drop = [n for n in left if droppable(n)]
+            steps: list[tuple[Literal["thinned", "dropped"], list[dict[str, Any]]]]
+            steps = [("thinned", thin), ("dropped", drop)]
+            for what, those in steps:
+                for night in those:
+                    if ledger.used_bytes() <= rules.most_bytes:
+                        break
+                    do(night["id"], what)
         if not done:  # the rules may be idle, a running night is told all the same
             with ledger.transaction():
                 pass

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -117,7 +118,6 @@ def summarise_ticks(
     parts = [i for i, t in enumerate(thermometers) if t["role"] in ("part", "mould")]
     g = TickSummary()
     g.hottest = {name: Spread() for name in names}
-    over: dict[str, float] = {}
     before: TickRow | None = None
     held: tuple[Withheld, dict[str, Any]] | None = None
     now_s = asked_c = 0.0
@@ -136,13 +136,7 @@ def summarise_ticks(
                 g.heater_s += min(step_s, PAUSE_TICKS * tick_s)
             g.switchings += before.heater != row.heater
         believed = reader.parsed(row.believed)
-        for name, value_c in zip(names, believed, strict=True):
-            if value_c is not None:
-                g.hottest[name].add(value_c)
-        for name, fault in zip(names, decision.get("faults", ()), strict=False):
-            if fault is not None:
-                counts = g.not_believed.setdefault(name, {})
-                counts[fault] = counts.get(fault, 0) + 1
+        _thermometers(g, names, believed, decision.get("faults", ()))
         if "off" in decision:
             g.tells_off = True
             held = _withheld(g, row, decision["off"], held and held[0])
@@ -153,10 +147,7 @@ def summarise_ticks(
             gone = _segment(g, row, now_s, kinds)
             if row.control_c is not None:
                 gone.end_c = row.control_c
-                if row.phase in ("ramp", "soak") and row.setpoint_c is not None:
-                    asked_c = max(asked_c, row.setpoint_c)
-                    over["k"] = max(over.get("k", row.control_c - asked_c),
-                                    row.control_c - asked_c)  # fmt: skip
+                asked_c = _over_setpoint(g, row, row.control_c, asked_c)
             if "wait" in decision:
                 gone.waited_s += step_s
             elif row.phase == "soak" and not fresh:
@@ -167,8 +158,31 @@ def summarise_ticks(
             _ended(g, row, now_s)
         g.ticks += 1
         before = row
-    g.over_setpoint_k = over.get("k")
     return g
+
+
+def _thermometers(
+    g: TickSummary, names: list[str], believed: list[float | None], faults: Sequence[str | None]
+) -> None:
+    """What a tick's thermometers show, and what is wrong with them."""
+    for name, value_c in zip(names, believed, strict=True):
+        if value_c is not None:
+            g.hottest[name].add(value_c)
+    for name, fault in zip(names, faults, strict=False):
+        if fault is not None:
+            counts = g.not_believed.setdefault(name, {})
+            counts[fault] = counts.get(fault, 0) + 1
+
+
+def _over_setpoint(g: TickSummary, row: TickRow, air_c: float, asked_c: float) -> float:
+    """The highest setpoint so far, in ramp and soak; how far the air is above it is kept."""
+    if row.phase not in ("ramp", "soak") or row.setpoint_c is None:
+        return asked_c
+    asked_c = max(asked_c, row.setpoint_c)
+    over_k = air_c - asked_c
+    known_k = g.over_setpoint_k
+    g.over_setpoint_k = over_k if known_k is None else max(known_k, over_k)
+    return asked_c
 
 
 def _withheld(

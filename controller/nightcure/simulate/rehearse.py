@@ -117,6 +117,37 @@ class _Score:
         return f
 
 
+class _Series:
+    """What is kept for a plot, a point every `PLOT_EVERY_S`."""
+
+    def __init__(self, settings: Settings) -> None:
+        named = (t.name for t in settings.thermometers)
+        self._names = ("time_s", "setpoint_c", "duty", *named)
+        self._next_s = 0.0
+        self.kept: dict[str, list[float]] = {name: [] for name in self._names}
+
+    def look(self, t_s: float, d: Decision) -> bool:
+        """Whether this tick is one of the points."""
+        if t_s < self._next_s:
+            return False
+        self._next_s += PLOT_EVERY_S
+        values = (t_s, d.setpoint_c, d.duty, *d.believed)
+        for name, value in zip(self._names, values, strict=True):
+            self.kept[name].append(float("nan") if value is None else value)
+        return True
+
+
+def _night_s(faults: Sequence[FaultAt], t_s: float) -> tuple[float, float]:
+    """Wall time, and for how long the ledger has taken nothing, as the faults have them (s)."""
+    wall_s, silent_s = EVENING_S + t_s, 0.0
+    for f in faults:
+        if f.name == "clock-step" and t_s >= f.at_s:
+            wall_s += 3600.0
+        elif f.name == "ledger-full" and f.active(t_s):
+            silent_s = t_s - f.at_s
+    return wall_s, silent_s
+
+
 def network_for(settings: Settings) -> Network:
     """A virtual oven for any oven.toml, from its [model] section."""
     m = settings.model
@@ -165,44 +196,32 @@ def rehearse(
     score = _Score(settings, profile)
     tick_s = settings.timing.tick_s
     events: list[tuple[float, str, str]] = []
-    series: dict[str, list[float]] = {"time_s": [], "setpoint_c": [], "duty": []}
-    series |= {t.name: [] for t in settings.thermometers}
-    names = tuple(t.name for t in settings.thermometers)
+    series = _Series(settings)
     args = {"profile": profile.model_dump(mode="json"), **ALL_CONFIRMED}
     start = Command(1, "start", args, "rehearsal")
     commands: tuple[Command, ...] = (start,)
-    first_fault_s = min((f.at_s for f in faults), default=None)
     figures = score.figures
-    t_s, next_plot_s, tripped_s, off_s = 0.0, 0.0, None, 0.0
+    t_s, tripped_s, off_s = 0.0, None, 0.0
     while True:
-        wall_s, ledger_silent_s = EVENING_S + t_s, 0.0
-        for f in faults:
-            if f.name == "clock-step" and t_s >= f.at_s:
-                wall_s += 3600.0
-            elif f.name == "ledger-full" and f.active(t_s):
-                ledger_silent_s = t_s - f.at_s
+        wall_s, ledger_silent_s = _night_s(faults, t_s)
         inputs = TickInputs(t_s, wall_s, tuple(oven.sense(t_s)), commands, ledger_silent_s)
         d = loop.tick(inputs)
         commands = ()
         cured = d.cure or cured
         if on_tick is not None:
             on_tick(inputs, d)
-        for e in d.events:
-            if e.kind != "command" or e.state == "refused":
-                events.append((t_s, e.name, e.message))
-            if e.kind in ("alarm", "trip") and e.state == "unacknowledged":
-                figures.alarms.append({"name": e.name, "time_s": t_s})
+        if d.events:
+            told = [e for e in d.events if e.kind != "command" or e.state == "refused"]
+            events += [(t_s, e.name, e.message) for e in told]
+            figures.alarms += [
+                {"name": e.name, "time_s": t_s}
+                for e in told
+                if e.kind in ("alarm", "trip") and e.state == "unacknowledged"
+            ]
         if d.phase in (Phase.RAMP, Phase.SOAK, Phase.COOL):
             score.add(d, tick_s)
-        if t_s >= next_plot_s:
-            next_plot_s += PLOT_EVERY_S
-            series["time_s"].append(t_s)
-            series["setpoint_c"].append(float("nan") if d.setpoint_c is None else d.setpoint_c)
-            series["duty"].append(d.duty)
-            for name, value_c in zip(names, d.believed, strict=True):
-                series[name].append(float("nan") if value_c is None else value_c)
-            if on_progress is not None:
-                on_progress(t_s)
+        if series.look(t_s, d) and on_progress is not None:
+            on_progress(t_s)
         if d.phase is Phase.IDLE:
             figures.outcome = "refused"
             break
@@ -221,11 +240,12 @@ def rehearse(
     figures.milestones = [{"part": c.name, **w._asdict()} for c in cured for w in c.milestones]
     if tripped_s is not None:
         figures.outcome, figures.trip = "tripped", d.trip
-        if first_fault_s is not None and first_fault_s <= off_s and not oven.heating:
+        first_fault_s = min((f.at_s for f in faults), default=off_s + 1.0)
+        if first_fault_s <= off_s and not oven.heating:
             figures.fault_to_off_s = off_s - first_fault_s
     figures.heater_still_on = oven.heating
     figures.relay_switches = loop.switchings
     figures.energy_kwh = oven.energy_j / 3.6e6
     figures.night_s = t_s
     figures.wall_s = time.perf_counter() - began_s
-    return Rehearsal(figures, events, series)
+    return Rehearsal(figures, events, series.kept)
