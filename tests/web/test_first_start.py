@@ -16,12 +16,14 @@ from nightcure.cure.card import load_card
 from nightcure.cure.part import with_figures
 from nightcure.plan.to_know import vapour_warnings
 from nightcure.profile import load_profile, parse_profile
+from nightcure.settings import Settings
 from nightcure.simulate.scenario import PROFILES
+from nightcure_web.app import create_app
 from nightcure_web.mends import mend
 from nightcure_web.profile_input import shares_pct, usable_cards
 from tests.nights import SETTINGS
 
-from .conftest import Steered
+from .conftest import Steered, settings_for
 
 SHIPPED = sorted(path.stem for path in PROFILES.glob("*.toml"))
 CARDS = [card.name for card in usable_cards()]
@@ -80,7 +82,7 @@ def test_one_change_is_enough_where_one_is() -> None:
     0.43 m³, by 40 CFR 63 subpart VVVV, table 3, and the moles in the box: 16 %)."""
     asked = on("lid-and-rim", "polyester-laminating", "laid-up", "ordinary")
     one = {**asked, "parts": [{**asked["parts"][0], "resin_kg": 0.5}]}
-    lifted = mend(parse_profile(with_figures(one)), SETTINGS.limits)
+    lifted = mend(parse_profile(with_figures(one)), SETTINGS)
     assert lifted is not None
     assert lifted.button == "They have gelled and aired"
     assert lifted.profile.box is not None
@@ -107,6 +109,31 @@ def test_parts_and_box_are_remembered(steered: Steered) -> None:
     assert {k: told["box"][k] for k in asked["box"]} == asked["box"]
     again = {**asked, "parts": told["parts"], "box": told["box"]}
     assert steered.client.post("/api/profiles/check", json=again).json()["refusals"] == []
+
+
+def test_an_oven_whose_thermometers_have_other_names(tmp_path: Path) -> None:
+    """Setup lets people name them. Fails before this: every shipped profile was refused there, and
+    no button put its parts on thermometers that are there; nor those of last night after a change.
+    """
+    names = {"Lid": "Deck mould", "Rim": "Air 2"}
+    thermometers = [
+        {**t.model_dump(mode="json"), "name": names.get(t.name, t.name),
+         "role": "ambient" if t.name == "Shed" else t.role.value if t.name != "Rim" else "air"}
+        for t in SETTINGS.thermometers
+    ]  # fmt: skip
+    data = settings_for(tmp_path / "new.ledger").model_dump(mode="json")
+    other = Settings.model_validate({**data, "thermometers": thermometers})
+    with TestClient(create_app(other), raise_server_exceptions=False) as client:
+        first = client.get("/api/profiles").json()[0]
+        assert first["refusals"] == []
+        assert [p["sensor"] for p in first["profile"]["parts"]] == ["Deck mould", None]
+        assert client.post("/api/profiles/check", json=first["profile"]).json()["refusals"] == []
+        kept = on("lid-and-rim", "epoxy-slow", "hard", "vent")
+        told = client.post("/api/profiles/check", json=kept).json()
+        assert "'Lid', which this oven has not" in told["refusals"][0]
+        assert told["mend"]["button"] == "Measure Lid by Deck mould and Rim by the air"
+        again = client.post("/api/profiles/check", json=told["mend"]["profile"]).json()
+        assert again["refusals"] == []
 
 
 def test_page_plan_record_and_command_say_one_vapour(steered: Steered, tmp_path: Path) -> None:

@@ -35,7 +35,9 @@ def cured(tmp_path: Path) -> Iterator[tuple[TestClient, Path]]:
     """A person, the morning after a short night with lid and rim."""
     path = tmp_path / "m.ledger"
     with RecordedOven(path) as oven:
-        oven.run(5402.0, {5400.0: Command(2, "stop", {}, "test")}, GELLED)
+        parts = tuple(p.model_copy(update={"batch": "PL 2199"}) for p in GELLED.parts)
+        night = GELLED.model_copy(update={"parts": parts})
+        oven.run(5402.0, {5400.0: Command(2, "stop", {}, "test")}, night)
     with TestClient(create_app(settings_for(path)), raise_server_exceptions=False) as client:
         assert client.post("/api/login", json={"passphrase": PASSPHRASE}).status_code == 200
         yield client, path
@@ -95,7 +97,8 @@ def test_photo_touch_and_batch_are_in_the_record_and_its_hash_covers_them(
     assert client.put("/api/nights/1/photo", content=JPEG).status_code == 200
     assert client.get("/api/nights/1/photo").content == JPEG
     record = client.get("/api/nights/1/record").text
-    for told in ("PL 2231", "What may be done next", base64.b64encode(JPEG).decode(), "hard</td>"):
+    in_it = base64.b64encode(JPEG).decode()
+    for told in ("PL 2231", ", batch PL 2199", "What may be done next", in_it, "hard</td>"):
         assert told in record
     assert hashlib.sha256(JPEG).hexdigest() in record
     assert page_hash(record) == page_hash_stated(record)

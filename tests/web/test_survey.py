@@ -100,7 +100,7 @@ def written(night_ledger: Path, oven: Path) -> tuple[TestClient, Path]:
 
 
 def test_a_survey_is_written_into_the_oven_and_the_old_file_kept(
-    night_ledger: Path, tmp_path: Path
+    night_ledger: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     client, oven = written(night_ledger, tmp_path / "oven.toml")
     before = oven.read_text(encoding="utf-8")
@@ -112,9 +112,15 @@ def test_a_survey_is_written_into_the_oven_and_the_old_file_kept(
     answer = client.post("/api/nights/1/survey/write")
     if live["phase"] not in ("idle", "done"):
         assert answer.status_code == 409
-        assert "A night is running" in answer.json()["detail"]
+        assert "has tripped" in answer.json()["detail"]
         assert oven.read_text(encoding="utf-8") == before
+        # Nor by the page's word alone: the trip's latch says so, too.
         client.app.state.services.reader.live = lambda: {**live, "phase": "idle"}  # type: ignore[attr-defined]
+        answer = client.post("/api/nights/1/survey/write")
+        assert answer.status_code == 409
+        assert "write it after a person's reset" in answer.json()["detail"]
+        assert oven.read_text(encoding="utf-8") == before
+        monkeypatch.setenv("STATE_DIRECTORY", str(tmp_path))  # where no controller ever ran
         answer = client.post("/api/nights/1/survey/write")
     assert answer.status_code == 200, answer.text
     assert "the old file is oven.toml.bak" in answer.json()["sentence"]

@@ -10,7 +10,7 @@ from itertools import combinations
 from typing import NamedTuple
 
 from nightcure.profile import Cool, Profile, Ramp, Segment, Soak, awaited_of, knows
-from nightcure.settings import Limits
+from nightcure.settings import Limits, Role, Settings
 
 
 class Mend(NamedTuple):
@@ -28,18 +28,57 @@ class _Change(NamedTuple):
     to: Callable[[Profile], Profile]
 
 
-def mend(profile: Profile, limits: Limits) -> Mend | None:
+def refusals(profile: Profile, settings: Settings) -> list[str]:
+    """Why this oven would not start it; a sentence each."""
+    there = [t.name for t in settings.thermometers]
+    return [
+        *profile.refusals(settings.limits),
+        *(
+            f"part '{p.name}' is on the thermometer '{p.sensor}', which this oven has not; "
+            f"take one of {', '.join(there)}."
+            for p in profile.parts
+            if p.sensor is not None and p.sensor not in there
+        ),
+    ]
+
+
+def measured_by(asked: Sequence[str | None], settings: Settings) -> list[str | None]:
+    """Each part's thermometer; in place of one that this oven has not, one that no other part is
+    on, else none: the air."""
+    there = [t.name for t in settings.thermometers]
+    places = [settings.thermometers[i].name for i in settings.indices(Role.PART, Role.MOULD)]
+    spare = [name for name in places if name not in asked]
+    return [
+        name if name is None or name in there else (spare.pop(0) if spare else None)
+        for name in asked
+    ]
+
+
+def on_this_oven(profile: Profile, settings: Settings) -> Profile:
+    """The profile with its parts on thermometers that are there."""
+    found = measured_by([p.sensor for p in profile.parts], settings)
+    parts = (
+        p.model_copy(update={"sensor": name}) for p, name in zip(profile.parts, found, strict=True)
+    )
+    return profile.model_copy(update={"parts": tuple(parts)})
+
+
+def mend(profile: Profile, settings: Settings) -> Mend | None:
     """What lifts every refusal; None where nothing is refused, or nothing here lifts it."""
-    if not profile.refusals(limits):
+    if not refusals(profile, settings):
         return None
-    changes = [*_of_the_course(profile, limits), *_of_the_box(profile)]
+    limits = settings.limits
+    changes = [
+        *_of_the_course(profile, limits), *_of_the_box(profile),
+        *_of_the_thermometers(profile, settings),
+    ]  # fmt: skip
     for tried in (changes, [*changes, *_of_the_last_resort(profile)]):
         for count in range(1, len(tried) + 1):
             for some in combinations(tried, count):
                 mended = profile
                 for change in some:
                     mended = change.to(mended)
-                if not mended.refusals(limits):
+                if not refusals(mended, settings):
                     return _told(some, mended)
     return None
 
@@ -92,6 +131,19 @@ def _of_the_box(profile: Profile) -> Iterator[_Change]:
             "The vent is open",
             lambda p: _air(p, breathes="vent"),
         )
+
+
+def _of_the_thermometers(profile: Profile, settings: Settings) -> Iterator[_Change]:
+    """Those of an oven whose thermometers have other names."""
+    placed = on_this_oven(profile, settings)
+    moved = [
+        f"{now.name} by {now.sensor or 'the air'}"
+        for was, now in zip(profile.parts, placed.parts, strict=True)
+        if was.sensor != now.sensor
+    ]
+    if moved:
+        how = f"{', '.join(moved[:-1])} and {moved[-1]}" if len(moved) > 1 else moved[0]
+        yield _Change(f"measure {how}", f"Measure {how}", lambda p: on_this_oven(p, settings))
 
 
 def _of_the_last_resort(profile: Profile) -> Iterator[_Change]:

@@ -217,6 +217,8 @@ class SurveyJob:
         if oven is None:
             raise Problem(409, "This is a demo: it has no oven.toml to write into.")
         live = await asyncio.to_thread(self._services.reader.live)
+        if live is not None and live["phase"] == "tripped":
+            raise Problem(409, "The oven has tripped; write it after the reset.")
         if self.running or (live is not None and live["phase"] not in ("idle", "done")):
             raise Problem(409, "A night is running; write it once the oven rests.")
         found = await self.of_night(night_id)

@@ -37,6 +37,7 @@ class PartSummary:
     catalyst_pct: float | None
     resin_kg: float
     sensor: str | None
+    batch: str | None
     degree: float | None
     equivalent_min: float | None
     reference_c: float | None
@@ -161,6 +162,7 @@ def _parts(
             catalyst_pct=part.get("catalyst_pct"),
             resin_kg=part["resin_kg"],
             sensor=part.get("sensor"),
+            batch=part.get("batch"),
             degree=report[2] if report else None,
             equivalent_min=report[3] if report else None,
             reference_c=figures.get("reference_c"),

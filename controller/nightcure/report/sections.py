@@ -112,7 +112,9 @@ def parts(facts: Facts) -> list[Block]:
     if facts.parts:
         rows = [_part(p) for p in facts.parts]
         blocks: list[Block] = [
-            Table(("part", "laid up with", "milestones", "degree of cure", "ripeness"), tuple(rows))
+            Table(
+                ("part", "laid up with", "milestones", "degree of cure", "as long as"), tuple(rows)
+            )
         ]
         if any(p.too_cold for p in facts.parts):
             blocks.append(Text("A part was colder than its card has data for before it gelled."))
@@ -137,16 +139,16 @@ def parts(facts: Facts) -> list[Block]:
 
 def _part(p: PartSummary) -> tuple[str, ...]:
     share = f", catalyst {p.catalyst_pct:g} %" if p.catalyst_pct is not None else ""
-    ripe = "not mixed yet"
+    as_long = "not mixed yet"
     if p.equivalent_min is not None:
         at = "" if p.reference_c is None else f" at {p.reference_c:g} °C"
-        ripe = f"as after {_minutes(60.0 * p.equivalent_min)}{at}"
+        as_long = f"as after {_minutes(60.0 * p.equivalent_min)}{at}"
     return (
         p.name,
-        f"{p.card}, {p.resin_kg:g} kg{share}",
+        f"{p.card}, {p.resin_kg:g} kg{share}{'' if p.batch is None else f', batch {p.batch}'}",
         "; ".join(_milestone(m) for m in p.milestones if _worth(m)) or "none reached",
         "unknown" if p.degree is None else f"{100.0 * p.degree:.0f} %",
-        ripe,
+        as_long,
     )
 
 

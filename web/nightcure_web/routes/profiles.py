@@ -17,7 +17,7 @@ from nightcure.cure.card import shipped as resin_cards
 from nightcure.errors import BadInput
 from nightcure.profile import COLD_START_C, Profile, load_profile, parse_profile
 
-from ..mends import mend
+from ..mends import measured_by, mend, on_this_oven, refusals
 from ..models import told
 from ..models.oven_models import (
     OFFER,
@@ -52,8 +52,9 @@ def shipped() -> list[Profile]:
 
 
 def _offer(services: Services, profile: Profile, own: bool) -> dict[str, Any]:
-    refusals = profile.refusals(services.settings.limits)
-    return {"profile": profile.model_dump(mode="json"), "refusals": refusals, "own": own}
+    placed = on_this_oven(profile, services.settings)
+    refused = refusals(placed, services.settings)
+    return {"profile": placed.model_dump(mode="json"), "refusals": refused, "own": own}
 
 
 def _own_offer(services: Services, saved: dict[str, Any]) -> dict[str, Any]:
@@ -88,6 +89,8 @@ def remembered(services: ServicesOf) -> Any:
         if profile.get("parts"):
             ours = {*resin_cards(), *services.own_cards()}
             parts = [{**p, "figures": None} if p["card"] in ours else p for p in profile["parts"]]
+            there = measured_by([p.get("sensor") for p in parts], services.settings)
+            parts = [{**p, "sensor": name} for p, name in zip(parts, there, strict=True)]
             return {"parts": parts, "box": profile.get("box")}
     return {"parts": [], "box": None}
 
@@ -160,19 +163,10 @@ def check(
     if box is not None:
         asked = box, checked.parts, checked.highest_c
         vapour = {**vapour_in(*asked)._asdict(), "sentence": vapour_sentence(*asked)}
-    lifted = mend(checked, limits)
-    there = [t.name for t in services.settings.thermometers]
-    astray = [p for p in checked.parts if p.sensor is not None and p.sensor not in there]
+    lifted = mend(checked, services.settings)
     course = checked.course(start_c, limits.ramp_c_per_h)
     return {
-        "refusals": [
-            *checked.refusals(limits),
-            *(
-                f"part '{p.name}' is on the thermometer '{p.sensor}', which this oven has not; "
-                f"take one of {', '.join(there)}."
-                for p in astray
-            ),
-        ],
+        "refusals": refusals(checked, services.settings),
         "mend": lifted and {**lifted._asdict(), "profile": lifted.profile.model_dump(mode="json")},
         "planned_s": course[-1][0],
         "highest_c": checked.highest_c,

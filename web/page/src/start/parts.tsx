@@ -77,6 +77,7 @@ export function Parts({ parts, cards, thermometers, batches, onChange }: Props) 
                 <span><span class="sr">{p.name}, </span>measured by</span>
                 <select value={p.sensor ?? ""} onChange={(e) => set(i, { sensor: e.currentTarget.value || null })}>
                   <option value="">the air</option>
+                  {p.sensor && !places.some((t) => t.name === p.sensor) && <option value={p.sensor}>{p.sensor}</option>}
                   {places.map((t) => <option key={t.id} value={t.name}>{t.name}</option>)}
                 </select>
               </label>
