@@ -135,6 +135,11 @@ def test_rubbish_is_refused_where_it_is_typed(page: Page, archive: RunningDemo) 
     expect(page.get_by_label("Lid, catalyst")).to_have_value("2.5")
     resin.fill("0,7")
     expect(page.locator(".night-parts .refusal")).to_have_count(0)
+    called = page.get_by_label("Called").first
+    called.fill(" ")
+    expect(page.locator(".night-parts .refusal")).to_have_text("Give the part a name, such as Lid.")
+    start_button(page).click()
+    expect(called).to_be_focused()
 
 
 def test_a_drawn_profile_is_started(page: Page, steered: RunningDemo, quiet: list[str]) -> None:

@@ -49,7 +49,7 @@ export function Figures({ live, stale }: { live: Live; stale: boolean }) {
           </div>
         )}
       </dl>
-      {live.why_off && live.why_off.code !== "no-night" && !live.trip && <p class="quiet small">{inUnits(live.why_off.sentence, u)}</p>}
+      {live.why_off && live.why_off.code !== "no-night" && !live.trip && !live.box_open && <p class="quiet small">{inUnits(live.why_off.sentence, u)}</p>}
     </section>
   );
 }

@@ -145,6 +145,7 @@ export function Ruler({ live }: { live: Live }) {
                   <label class="field grow">
                     panel {i + 1}
                     <input type="text" maxLength={40} autocomplete="off" value={p.name} aria-invalid={p.name.trim() === ""} onInput={(e) => set({ panels: replaced(s.panels, i, { ...p, name: e.currentTarget.value }) })} />
+                    {p.name.trim() === "" && <small class="refusal">Give the panel a name, such as floor.</small>}
                   </label>
                   <NumberField label="area" about={p.name} unit="m²" range={[0.01, 500]} value={p.area_m2} onChange={(area_m2) => set({ panels: replaced(s.panels, i, { ...p, area_m2 }) })} />
                   <button type="button" class="small" aria-label={`Take out ${p.name}`} disabled={s.panels.length === 1} onClick={() => set({ panels: s.panels.filter((_, j) => j !== i) })}>Take out</button>

@@ -44,6 +44,7 @@ export function Parts({ parts, cards, thermometers, batches, onChange }: Props) 
               <label class="field grow">
                 Called
                 <input type="text" maxLength={40} autocomplete="off" value={p.name} aria-invalid={p.name.trim() === ""} onInput={(e) => set(i, { name: e.currentTarget.value })} />
+                {p.name.trim() === "" && <small class="refusal">Give the part a name, such as Lid.</small>}
               </label>
               <label class="field grow">
                 Resin
