@@ -95,7 +95,7 @@ def series(index: int, nights: int) -> Iterator[dict[str, Any]]:
             "sd": [math.sqrt(before.log_covariance[i][i]) for i in range(3)],
             "found": None if found is None else [*found.pull, *found.information],
             "model": [model.loss_w_per_k, model.air_capacity_j_per_k, model.mould_capacity_j_per_k],
-            "true": list(true), "shed_known": found is not None and found.shed_known,
+            "true": list(true),
         }  # fmt: skip
         if found is not None:
             learned.see(found)

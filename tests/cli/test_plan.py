@@ -9,11 +9,15 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from nightcure.cli.main import app
+from nightcure.ledger.notes import NotesWriter
+from nightcure.ledger.rows import EvidenceRow
 from nightcure.plan.plan import profile_json
 from nightcure.profile import load_profile
 from nightcure.settings import load_settings
+from nightcure.settings.oven_evidence import OvenEvidence
 from nightcure.settings.toml_text import toml_text
 from nightcure.simulate.scenario import OVEN_FILE, PARTS_FILE
+from tests.recording import RecordedOven
 
 
 @pytest.fixture(autouse=True)
@@ -53,6 +57,34 @@ def test_one_json_object_and_files_that_run(tmp_path: Path) -> None:
     assert saved.refusals(load_settings(OVEN_FILE).limits) == ()
     assert [s.model_dump(exclude_none=True) for s in saved.segments] == data["profile"]["segments"]
     assert "<svg" in picture.read_text()
+
+
+def test_it_starts_from_what_the_ovens_ledger_has_seen_and_can_be_told_not_to(
+    tmp_path: Path,
+) -> None:
+    """Fails before this: the command knew of no earlier night and no gel cup, as the page does."""
+    oven = tmp_path / "oven.toml"
+    oven.write_text(OVEN_FILE.read_text(encoding="utf-8"), encoding="utf-8")
+    settings = load_settings(oven)
+    with RecordedOven(settings.ledger, settings) as recorded:
+        recorded.run(4.0)
+    model = settings.model
+    lossy = OvenEvidence(
+        (model.loss_w_per_k, model.air_capacity_j_per_k, model.mould_capacity_j_per_k),
+        ((400.0, 0.0, 0.0), (0.0, 50.0, 0.0), (0.0, 0.0, 50.0)), (520.0, 50.0, 50.0),
+    )  # fmt: skip
+    cup = {"card": "polyester-laminating", "gel": [0.3, 0.12]}
+    with NotesWriter(settings.ledger) as notes:
+        notes.evidence(EvidenceRow("", "oven", lossy._asdict(), 1, 1.7e9))
+        notes.evidence(EvidenceRow("polyester-laminating", "cup", cup, None, 1.7e9))
+    asked = ("--profile", PARTS_FILE, "--lowest", "2", "--nights", "20", "--json")
+    found = [json.loads(plan(oven, *asked, *more).stdout) for more in ((), ("--not-learned",))]
+    said = [" ".join(f["warnings"]) for f in found]
+    assert "The oven is taken as one earlier night has shown it: it loses" in said[0]
+    assert "is taken as earlier nights, or a gel cup, have shown it" in said[0]
+    assert "earlier night" not in said[1]
+    assert found[0]["energy_kwh"]["p50"] > 1.1 * found[1]["energy_kwh"]["p50"]
+    assert found[0]["spreads"]["oven_log_covariance"] is not None
 
 
 @pytest.mark.parametrize("name", ["until-demould", "lid-and-rim", "gel-then-laminate"])

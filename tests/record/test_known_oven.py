@@ -13,8 +13,9 @@ import pytest
 from nightcure.cure.factors import card_prior
 from nightcure.ledger.reader import LedgerReader
 from nightcure.loop.loop import Loop
-from nightcure.plan.sampling import JOINT, Spreads, from_nights
-from nightcure.plan.tonight import facts_of
+from nightcure.plan.from_nights import as_started, from_nights
+from nightcure.plan.sampling import JOINT, Spreads
+from nightcure.plan.tonight import facts_of, tonight
 from nightcure.record.known_oven import known_night, known_oven, oven_by_nights
 from nightcure.replay.verify import verify
 from nightcure.settings import Model
@@ -42,7 +43,7 @@ def night_of(mean: np.ndarray, cov: np.ndarray, model: Model = MODEL) -> OvenEvi
     vague = np.diag(np.array(OFF_SD) ** -2.0)
     after = np.linalg.inv(np.linalg.inv(cov) + vague)
     at = after @ (np.linalg.inv(cov) @ mean + vague @ np.ones(3))
-    found = OvenEvidence.of(at.tolist(), after.tolist(), model, shed_known=True)
+    found = OvenEvidence.of(at.tolist(), after.tolist(), model)
     assert found is not None
     return found
 
@@ -82,7 +83,7 @@ def test_nothing_seen_is_the_model_and_a_night_that_tells_nothing_is_none() -> N
     oven = Learned(MODEL).oven()
     assert (oven.loss_w_per_k, oven.nights) == (MODEL.loss_w_per_k, 0)
     vague = np.diag(np.array(OFF_SD) ** 2).tolist()
-    assert OvenEvidence.of([1.0, 1.0, 1.0], vague, MODEL, shed_known=True) is None
+    assert OvenEvidence.of([1.0, 1.0, 1.0], vague, MODEL) is None
 
 
 def losses(shares: list[float], days: float = 1.0) -> tuple[Learned, list[float | None]]:
@@ -125,6 +126,10 @@ def test_the_plan_draws_the_oven_as_it_was_learned() -> None:
     assert np.linalg.eigvalsh(table)[0] > -1e-9
     assert math.sqrt(table[0, 0]) < OFF_SD[0]
     assert from_nights(Learned(MODEL).oven(), facts, Spreads()) == (facts, Spreads())
+    night = tonight(SETTINGS, edited().parts, lambda _: 8.0, "demould", 12 * 3600.0)
+    (said,) = as_started(night, oven).notes
+    assert "as 4 earlier nights have shown it" in said
+    assert as_started(night, None).notes == ()
 
 
 @pytest.fixture(scope="module")

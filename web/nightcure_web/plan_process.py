@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import sys
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -14,9 +13,10 @@ from nightcure.errors import NightcureError
 from nightcure.oven.arrays import Array
 from nightcure.plan.advise import advise
 from nightcure.plan.answer import course_of
+from nightcure.plan.from_nights import as_started, from_nights
 from nightcure.plan.makers import MakerOdds
 from nightcure.plan.plan import Plan, plan_night
-from nightcure.plan.sampling import Spreads, from_nights
+from nightcure.plan.sampling import Spreads
 from nightcure.plan.tonight import Tonight, facts_of, falling_to, tonight
 from nightcure.profile import Profile, parse_profile
 from nightcure.settings import Settings
@@ -56,7 +56,7 @@ def _night(asked: dict[str, Any]) -> tuple[Tonight, Profile, Spreads]:
     night = tonight(
         settings, profile.parts, shed, asked["goal"], asked["deadline_s"], asked["start_s"], facts
     )
-    return replace(night, surely=True), profile, spreads
+    return as_started(night, profile.oven), profile, spreads
 
 
 def advised(asked: dict[str, Any]) -> dict[str, Any]:

@@ -82,6 +82,14 @@ def plan(
         Path | None,
         typer.Option(help="What 'nightcure survey --json' printed: the oven and its intervals."),
     ] = None,
+    learned: Annotated[
+        bool,
+        typer.Option(
+            "--learned/--not-learned",
+            help="Start from what earlier nights in the oven's ledger have shown of resins and "
+            "oven; a survey goes before that.",
+        ),
+    ] = True,
     nights: Annotated[int, typer.Option(help="How many to draw, 20 to 100000.")] = 500,
     seed: Annotated[int, typer.Option(help="The same seed, the same nights.")] = 0,
     executor: Annotated[
@@ -145,8 +153,9 @@ def plan(
         chosen, parts, box = parts_of(oven, profile, card, catalyst_pct, resin_kg, mould_kg)
         shed, notes = shed_of(oven, night, lowest, lowest_at, evening, start_s)
         tonight_, spreads = tonight_of(
-            oven, chosen, parts, shed, goal, start_s, (by_s - start_s) % 86400.0, survey
-        )
+            oven, chosen, parts, shed, goal, start_s, (by_s - start_s) % 86400.0, survey,
+            learned,
+        )  # fmt: skip
         tonight_ = priced(tonight_, price_per_kwh, currency)
         from ..plan.pool import on_cluster
         from .plan_progress import progress

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -137,10 +138,15 @@ def tonight_of(
     start_s: float,
     deadline_s: float,
     survey: Path | None,
+    learned: bool = True,
 ) -> tuple[Tonight, Spreads]:
-    """Everything a plan starts from."""
+    """Everything a plan starts from; `learned`: what earlier nights in the oven's ledger showed."""
+    from ..ledger.reader import LedgerReader
+    from ..plan.from_nights import as_started, from_nights
     from ..plan.sampling import Spreads, from_survey
     from ..plan.tonight import PlannedPart, facts_of, tonight
+    from ..record.batches import learned_parts
+    from ..record.known_oven import known_oven
     from ..settings import load_settings
     from ..simulate.scenario import scenario
 
@@ -155,7 +161,16 @@ def tonight_of(
     if survey is not None:
         facts, spreads = from_survey(_json_of(survey), facts, spreads)
     ready = [p for p in parts if isinstance(p, PlannedPart)]
-    return tonight(settings, ready, shed, goal, deadline_s, start_s, facts), spreads
+    shown = None
+    if learned and oven is not None and settings.ledger.exists():
+        reader = LedgerReader(settings.ledger)
+        known = learned_parts(tuple(p.part for p in ready), reader)
+        ready = [replace(p, part=part) for p, part in zip(ready, known, strict=True)]
+        if survey is None:
+            shown = known_oven(settings, reader)
+            facts, spreads = from_nights(shown, facts, spreads)
+    night = tonight(settings, ready, shed, goal, deadline_s, start_s, facts)
+    return as_started(night, shown), spreads
 
 
 def priced(night: Tonight, price_per_kwh: float | None, currency: str | None) -> Tonight:
@@ -164,7 +179,6 @@ def priced(night: Tonight, price_per_kwh: float | None, currency: str | None) ->
     Raises:
         BadInput: a price that is none.
     """
-    from dataclasses import replace
 
     from ..errors import BadInput
     from ..settings import Electricity

@@ -106,10 +106,10 @@ class Heating:
         if self._learned.went_on(dt_s, asked_w, air_c, ambient_c) and self._follows_model:
             regulator.hand_over(self._feed_forward.take(self._learned.shares, ambient_c))
 
-    def evidence(self, shed_known: bool) -> OvenEvidence | None:
+    def evidence(self) -> OvenEvidence | None:
         """What the night has shown of the oven; None where that is nothing."""
         need = self._learned if self._tonight is None else self._tonight
-        return OvenEvidence.of(need.shares, need.covariance, self._settings.model, shed_known)
+        return OvenEvidence.of(need.shares, need.covariance, self._settings.model)
 
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready."""

@@ -37,11 +37,12 @@ class OvenLearning:
     ) -> list[Event]:
         """At a night's end: keep what it showed; a sentence where the oven is no more what it was.
 
-        A night that tripped, or was started by an earlier version, shows nothing.
+        A night that tripped, or was started by an earlier version, shows nothing; nor does one
+        whose shed no thermometer shows: its loss cannot be told from another shed.
         """
-        if profile.oven is None or phase is Phase.TRIPPED:
+        if profile.oven is None or phase is Phase.TRIPPED or not shed_known:
             return []
-        found = heating.evidence(shed_known)
+        found = heating.evidence()
         if found is None:
             return []
         self._fresh.append(Evidence("", "oven", found._asdict()))

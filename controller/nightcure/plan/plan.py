@@ -230,6 +230,7 @@ def plan_night(
             some = tried(workers, improvements_of(tonight, few, spreads, seed, chosen, found), base)
         heavy = too_much_at_once(workers, soon, found)
     return Plan(
-        tonight, spreads, chosen, found, sampled, some, warnings_of(tonight, chosen, found),
+        tonight, spreads, chosen, found, sampled, some,
+        (*warnings_of(tonight, chosen, found), *tonight.notes),
         profile is None, seed, makers, heavy,
     )  # fmt: skip

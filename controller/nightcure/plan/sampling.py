@@ -23,7 +23,6 @@ from ..cure.part import Part
 from ..errors import BadInput
 from ..oven.arrays import Array
 from ..settings import Section
-from ..settings.learned_oven import LearnedOven
 from .tonight import OvenFacts, Tonight, mould_sensors
 
 #: A card's early and late figures are taken as its 5 % and 95 % points.
@@ -265,26 +264,6 @@ def from_survey(found: Any, facts: OvenFacts, spreads: Spreads) -> tuple[OvenFac
         ) from None
     spread = Spreads.model_validate({**spreads.model_dump(), **wide})
     return replace(facts, **values), spread
-
-
-def from_nights(
-    oven: LearnedOven | None, facts: OvenFacts, spreads: Spreads
-) -> tuple[OvenFacts, Spreads]:
-    """The oven and its spreads as earlier nights have shown them; as given where they have not.
-
-    A mould that is heavier than the model's keeps its surface, and so lags the more.
-    """
-    if oven is None or not oven.nights:
-        return facts, spreads
-    stated = facts.mould_capacity_j_per_k
-    lag_s = facts.mould_lag_s * (oven.mould_capacity_j_per_k / stated if stated else 1.0)
-    known = replace(
-        facts, loss_w_per_k=oven.loss_w_per_k, air_capacity_j_per_k=oven.air_capacity_j_per_k,
-        mould_capacity_j_per_k=oven.mould_capacity_j_per_k, mould_lag_s=lag_s,
-    )  # fmt: skip
-    three = (0, 1, 2, 2)
-    rows = tuple(tuple(oven.log_covariance[i][k] for k in three) for i in three)
-    return known, spreads.model_copy(update={"oven_log_covariance": rows})
 
 
 def _joint(told: Any) -> tuple[tuple[float, ...], ...]:

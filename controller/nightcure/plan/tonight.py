@@ -87,6 +87,8 @@ class Tonight:
     surely: bool = False
     """The night is started on what is believed of its resins, as every night from the page: what
     waits for gel or demould waits until that has surely come (`plan.surely`)."""
+    notes: tuple[str, ...] = ()
+    """What else is to be said of where it starts from, a sentence each."""
 
     def network(self) -> Network:
         """The believed oven with tonight's moulds in it."""

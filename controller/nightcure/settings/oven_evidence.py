@@ -25,14 +25,16 @@ LEAST, MOST = 0.5, 1.7
 #: that are not through yet, a model of few nodes (measured on ovens of two structures, `python -m
 #: tests.oven_campaign`).
 NIGHT_SD = (0.05, 0.15, 0.20)
-#: The loss besides, where no thermometer shows the shed.
-SHED_UNKNOWN_SD = 0.15
+#: What no number of nights tells, as shares: the controller's oven has fewer nodes than a real one.
+BOX_SD = (0.06, 0.15, 0.12)
 #: What a night adds by ageing and handling, and each week that passes (judgement, no source).
 AGEING_SD, WEEK_SD = (0.01, 0.05, 0.08), (0.03, 0.03, 0.03)
 #: A loss that differs by more than this share and by so many standard deviations has jumped.
 JUMP_SHARE, JUMP_SDS = 0.12, 2.5
 #: A night has said nothing where its loss is hardly surer than before, as a share of the variance.
 LEAST_TOLD = 0.9
+#: How far a night's figures are from what is learned at the best, as variances.
+TONIGHT = tuple(a * a + b * b for a, b in zip(NIGHT_SD, BOX_SD, strict=True))
 WEEK_S = 7 * 86400.0
 
 
@@ -43,18 +45,14 @@ class OvenEvidence(NamedTuple):
         model: loss W/K, quick and moulds' capacity J/K, from which it was reckoned.
         information: inverse covariance of the three as shares of the model's.
         pull: information times their best values.
-        shed_known: a thermometer showed the shed.
     """
 
     model: tuple[float, ...]
     information: tuple[tuple[float, ...], ...]
     pull: tuple[float, ...]
-    shed_known: bool
 
     @classmethod
-    def of(
-        cls, mean: Sequence[float], cov: Matrix, model: Model, shed_known: bool
-    ) -> OvenEvidence | None:
+    def of(cls, mean: Sequence[float], cov: Matrix, model: Model) -> OvenEvidence | None:
         """Of a night that started from the model, by how sure `OFF_SD` has it; None where it said
         nothing.
 
@@ -73,13 +71,13 @@ class OvenEvidence(NamedTuple):
         ]
         figures = (model.loss_w_per_k, model.air_capacity_j_per_k, model.mould_capacity_j_per_k)
         rows = tuple(tuple(_short(v) for v in row) for row in information)
-        return cls(figures, rows, tuple(_short(v) for v in pull), shed_known)
+        return cls(figures, rows, tuple(_short(v) for v in pull))
 
     @classmethod
     def from_json(cls, found: dict[str, Any]) -> OvenEvidence:
         """What `_asdict` gave."""
         rows = tuple(tuple(row) for row in found["information"])
-        return cls(tuple(found["model"]), rows, tuple(found["pull"]), bool(found["shed_known"]))
+        return cls(tuple(found["model"]), rows, tuple(found["pull"]))
 
 
 class Learned:
@@ -102,11 +100,10 @@ class Learned:
         found = cls(model)
         found.nights = oven.nights
         if oven.nights:
-            own = _own_variance(shed_known=True)
             figures = oven.loss_w_per_k, oven.air_capacity_j_per_k, oven.mould_capacity_j_per_k
             m = found.mean = _shares(figures, found._model)
             found.cov = [
-                [m[i] * m[k] * c - (own[i] if i == k else 0.0) for k, c in enumerate(row)]
+                [m[i] * m[k] * c - (TONIGHT[i] if i == k else 0.0) for k, c in enumerate(row)]
                 for i, row in enumerate(oven.log_covariance)
             ]
         return found
@@ -122,7 +119,7 @@ class Learned:
 
     def see(self, found: OvenEvidence) -> None:
         """Take in a night."""
-        own = _own_variance(found.shed_known)
+        own = [sd * sd for sd in NIGHT_SD]
         # The model that it was reckoned from may have been another one.
         scale = [1.0 / v for v in _shares(found.model, self._model)]
         j = [[scale[i] * scale[k] * found.information[i][k] for k in range(3)] for i in range(3)]
@@ -163,7 +160,7 @@ class Learned:
 
     def oven(self) -> LearnedOven:
         """For the night to come: its own spread is in the covariance."""
-        own = _own_variance(shed_known=True) if self.nights else [0.0] * 3
+        own = TONIGHT if self.nights else (0.0, 0.0, 0.0)
         m = self.mean
         rows = tuple(
             tuple(_short((c + (own[i] if i == k else 0.0)) / (m[i] * m[k]))
@@ -189,11 +186,6 @@ def learned(model: Model, nights: Iterable[tuple[float, OvenEvidence]]) -> Learn
         oven.passes(wall_s)
         oven.see(found)
     return oven
-
-
-def _own_variance(shed_known: bool) -> list[float]:
-    more = 0.0 if shed_known else SHED_UNKNOWN_SD**2
-    return [NIGHT_SD[0] ** 2 + more, NIGHT_SD[1] ** 2, NIGHT_SD[2] ** 2]
 
 
 def inverse(m: Sequence[Sequence[float]]) -> Matrix:
