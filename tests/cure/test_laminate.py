@@ -34,10 +34,11 @@ def published(thickness_mm: float, nodes: int = 20, dt_s: float = 10.0) -> Any:
     ("thickness_mm", "peak_c", "peak_min"), [(25.4, 128.9, 163.1), (50.8, 153.1, 198.5)]
 )
 def test_published_slab(thickness_mm: float, peak_c: float, peak_min: float) -> None:
-    """Bogetti and Gillespie 1991 (parameters; the result computed independently), ± 1 K, 1 min."""
+    """Bogetti and Gillespie 1991 (parameters; the result computed independently), ± 0.3 K, 0.5 min:
+    at ± 1 K a conductivity that is 2 % off passed."""
     r = published(thickness_mm)
-    assert r.peak_c[0] == pytest.approx(peak_c, abs=1.0)
-    assert r.peak_s[0] / 60.0 == pytest.approx(peak_min, abs=1.0)
+    assert r.peak_c[0] == pytest.approx(peak_c, abs=0.3)
+    assert r.peak_s[0] / 60.0 == pytest.approx(peak_min, abs=0.5)
     assert r.peak_m[0] == pytest.approx(thickness_mm / 2000.0)
 
 
