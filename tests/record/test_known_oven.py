@@ -11,12 +11,15 @@ import numpy as np
 import pytest
 
 from nightcure.cure.factors import card_prior
+from nightcure.ledger.notes import NotesWriter
 from nightcure.ledger.reader import LedgerReader
+from nightcure.ledger.rows import EvidenceRow
 from nightcure.loop.loop import Loop
 from nightcure.plan.from_nights import as_started, from_nights
 from nightcure.plan.sampling import JOINT, Spreads
 from nightcure.plan.tonight import facts_of, tonight
 from nightcure.record.known_oven import known_night, known_oven, oven_by_nights
+from nightcure.record.score import score
 from nightcure.replay.verify import verify
 from nightcure.settings import Model
 from nightcure.settings.oven_evidence import (
@@ -153,7 +156,7 @@ def two_nights(tmp_path_factory: pytest.TempPathFactory) -> Path:
         second = known_night(night.model_copy(update={"segments": SHORT.segments}), SETTINGS,
                              LedgerReader(ledger))  # fmt: skip
         oven.tick(start(second, 2))
-        oven.run(oven.t_s + 2400.0)
+        oven.run(oven.t_s + 3 * 3600.0)
     return ledger
 
 
@@ -185,6 +188,21 @@ def test_the_next_night_starts_from_it_says_so_and_replays_to_the_bit(two_nights
     for night_id in (1, 2):
         found = verify(reader, night_id)
         assert found.differences == []
+
+
+def test_what_was_foretold_is_held_against_what_came(two_nights: Path) -> None:
+    """The second night's loss against what the first had shown; and a gel cup of each kind."""
+    rows = score(LedgerReader(two_nights))
+    assert [(r.night_id, r.what, r.held) for r in rows] == [(2, "loss", True)]
+    assert rows[0].low < BOX.loss_w_per_k < rows[0].high
+    assert rows[0].came == pytest.approx(BOX.loss_w_per_k, rel=0.2)
+    for factor, held in ((1.1, True), (2.6, False)):
+        found = {"card": "x", "gelled": True, "gel": [math.log(factor), 0.12]}
+        row = EvidenceRow("polyester-laminating", "cup", found, 1, 1.7e9 + factor)
+        with NotesWriter(two_nights) as notes:
+            notes.evidence(row)
+        (gel,) = [r for r in score(LedgerReader(two_nights)) if r.came == factor]
+        assert (gel.what, gel.name, gel.held) == ("gel", "polyester-laminating", held)
 
 
 def test_a_night_of_an_earlier_version_leaves_nothing() -> None:

@@ -113,3 +113,14 @@ def test_what_earlier_nights_have_shown_is_taken_from_no_page(steered: Steered) 
     assert run.profile.oven is not None
     assert run.profile.oven.nights == 0
     assert all(p.law is None and p.prior is not None for p in run.profile.parts)
+
+
+def test_what_the_oven_is_by_its_nights_and_how_well_they_were_foretold(steered: Steered) -> None:
+    told = steered.client.get("/api/learned")
+    assert told.status_code == 200, told.text
+    found = told.json()
+    stated = steered.oven.settings.model.loss_w_per_k
+    assert found["oven"]["nights"] == 0
+    low, likely, high = found["oven"]["loss_w_per_k"]
+    assert low < likely == found["oven"]["stated_loss_w_per_k"] == stated < high
+    assert (found["held"], found["foretold"], found["ranges"]) == (0, 0, [])

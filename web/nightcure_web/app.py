@@ -37,6 +37,7 @@ from .routes import (
     cautions,
     commands,
     cups,
+    learned,
     metrics,
     morning,
     nights,
@@ -90,7 +91,20 @@ def create_app(settings: Settings, static: Path = STATIC, oven: Path | None = No
     problems.install(app, HEADERS)
     for part in (
         *(status, live, start_checks, nights, profiles, cards, commands, cautions, oven_settings),
-        *(session, survey, ruler, record, morning, plan, telling, metrics, ovens, batches, cups),
+        *(
+            session,
+            survey,
+            ruler,
+            record,
+            morning,
+            plan,
+            telling,
+            metrics,
+            ovens,
+            batches,
+            cups,
+            learned,
+        ),
     ):
         app.include_router(part.router)
     app.mount("/api", problems.NoSuchRoute(app))

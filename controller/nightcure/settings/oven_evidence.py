@@ -73,6 +73,17 @@ class OvenEvidence(NamedTuple):
         rows = tuple(tuple(_short(v) for v in row) for row in information)
         return cls(figures, rows, tuple(_short(v) for v in pull))
 
+    @property
+    def loss_w_per_k(self) -> tuple[float, float]:
+        """By this night and its model, and by how much it may be off: one sd of its logarithm."""
+        before = [sd**-2 for sd in OFF_SD]
+        j = self.information
+        cov = inverse([[j[i][k] + (before[i] if i == k else 0.0) for k in range(3)]
+                       for i in range(3)])  # fmt: skip
+        told = [p + b for p, b in zip(self.pull, before, strict=True)]
+        share = sum(c * t for c, t in zip(cov[0], told, strict=True))
+        return self.model[0] * share, math.sqrt(cov[0][0]) / share
+
     @classmethod
     def from_json(cls, found: dict[str, Any]) -> OvenEvidence:
         """What `_asdict` gave."""
