@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,6 +10,10 @@ import pytest
 from gpiozero import Device
 
 from nightcure.simulate.wires import bench_environment
+
+#: Nights of twenty thousand ticks are kept to be looked at: looking through them for circles each
+#: time 700 more objects are there takes a seventh of a rehearsal's time.
+gc.set_threshold(20_000, 20, 20)
 
 
 @pytest.fixture

@@ -159,21 +159,7 @@ SHORT = parse_profile(
 )
 
 
-def test_a_recorded_night_with_parts_replays_to_the_bit(tmp_path: Path) -> None:
-    with RecordedOven(tmp_path / "night.ledger") as oven:
-        oven.run(5400.0, profile=SHORT)
-    count, differences = replay(tmp_path / "night.ledger")
-    assert count > 1500
-    assert differences == []
-    reader = LedgerReader(tmp_path / "night.ledger")
-    told = [json.loads(row.decision).get("cure") for row in reader.ticks(1)]
-    assert sum(1 for cure in told if cure) >= count / 31, "every part's cure, once a minute"
-    assert {c[0] for cure in told if cure for c in cure} == {"Lid", "Rim"}
-    text = (tmp_path / "night.ledger").read_bytes()
-    assert b"has gelled" in text, "milestones are among the ledger's events"
-
-
-def test_a_night_broken_off_goes_on_with_its_cure(tmp_path: Path) -> None:
+def test_a_night_broken_off_goes_on_with_its_cure_and_replays_to_the_bit(tmp_path: Path) -> None:
     oven = RecordedOven(tmp_path / "night.ledger")
     oven.run(3000.0, profile=SHORT)
     clocks = oven.loop.cure.clocks
@@ -195,6 +181,10 @@ def test_a_night_broken_off_goes_on_with_its_cure(tmp_path: Path) -> None:
     count, differences = replay(tmp_path / "night.ledger")
     assert count > 1500
     assert differences == []
+    told = [json.loads(r.decision).get("cure") for r in LedgerReader(oven.ledger).ticks(1)]
+    assert sum(1 for cure in told if cure) >= count / 31, "every part's cure, once a minute"
+    assert {c[0] for cure in told if cure for c in cure} == {"Lid", "Rim"}
+    assert b"has gelled" in oven.ledger.read_bytes(), "milestones are among the ledger's events"
 
 
 # ---- parts ----------------------------------------------------------------------------------

@@ -61,7 +61,7 @@ class Evening:
 
 @pytest.mark.parametrize(
     ("opens_s", "open_for_s"),
-    [(TIMES_S[0], 60.0), (TIMES_S[0], 3500.0), (TIMES_S[1], 300.0), (TIMES_S[1], 1500.0)],
+    [(TIMES_S[0], 60.0), (TIMES_S[0], 3500.0), (TIMES_S[1], 1500.0)],
 )
 def test_what_was_only_looked_at_goes_on_by_itself(opens_s: float, open_for_s: float) -> None:
     evening = Evening(opens_s, open_for_s)
@@ -194,7 +194,7 @@ def evening_readings() -> tuple[Reading, ...]:
     return tuple(Reading(9.0, 0.0) for _ in SETTINGS.thermometers)
 
 
-@pytest.mark.parametrize("opened", ["45min+20min", "3h+20min", "3h+45min", "6h+45min"])
+@pytest.mark.parametrize("opened", ["45min+20min", "3h+45min"])
 def test_an_opening_that_nobody_announced_ends_no_night(opened: str) -> None:
     result, _ = night(faults=[f"door-open@{opened}"])
     assert (result.figures.outcome, result.figures.trip) == ("done", None)

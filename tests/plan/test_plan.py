@@ -59,9 +59,15 @@ def test_a_wrong_spread_would_be_seen() -> None:
     assert abs(float(np.mean(np.isfinite(found))) - sure.probability) > WITHIN
 
 
-def test_the_json_is_as_promised() -> None:
-    paid = changed(SETTINGS, electricity={"price_per_kwh": 0.5, "currency": "EUR"})
-    plan = planned(replace(TONIGHT, settings=paid), LID)
+@pytest.fixture(scope="module")
+def paid() -> Plan:
+    """The shipped night, a hundred times, with a price on its energy."""
+    settings = changed(SETTINGS, electricity={"price_per_kwh": 0.5, "currency": "EUR"})
+    return planned(replace(TONIGHT, settings=settings), LID)
+
+
+def test_the_json_is_as_promised(paid: Plan) -> None:
+    plan = paid
     data = json.loads(json.dumps(plan.as_json()))
     assert data.keys() >= KEYS
     assert data["possible"] is True
@@ -90,10 +96,9 @@ def test_the_json_is_as_promised() -> None:
     assert data["answer"].startswith(said), "the card is from memory: never a bare yes"
 
 
-def test_the_standard_error_is_that_of_a_share() -> None:
-    plan = planned(TONIGHT, LID)
-    assert plan.standard_error == pytest.approx((0.98 * 0.02 / 104) ** 0.5, rel=0.5)
-    assert plan.standard_error > 0.0, "100 of 100 are not a certainty"
+def test_the_standard_error_is_that_of_a_share(paid: Plan) -> None:
+    assert paid.standard_error == pytest.approx((0.98 * 0.02 / 104) ** 0.5, rel=0.5)
+    assert paid.standard_error > 0.0, "100 of 100 are not a certainty"
 
 
 def test_the_network_is_the_ovens_own_where_parts_say_nothing() -> None:
@@ -127,9 +132,9 @@ def test_a_gel_coat_is_not_heated_before_it_gels() -> None:
             "sensor": "Lid"}  # fmt: skip
     profile = _with_parts(LID, [part], until=None, waits=False)
     t = tonight(SETTINGS, profile.parts, SHED, "full", 14 * 3600.0)
-    told = planned(t, profile).warnings
+    told = planned(t, profile, nights=20).warnings
     assert any("let the ramp wait (wait_for = 'gelled')" in w for w in told)
-    own = planned(t)
+    own = planned(t, nights=20)
     assert own.profile.segments[1].wait_for == "gelled"
     (slow,) = [w for w in own.warnings if "does not allow heat before the gel" in w]
     assert slow.endswith("a slower resin has not gelled by then; look."), "it does wait"
@@ -140,7 +145,7 @@ def test_improvements_are_ranked_and_pull_the_right_way() -> None:
     frost = falling_to(-8.0, 9 * 3600.0, -2.0)
     profile = _with_parts(LID, None, until=None, waits=False)
     t = tonight(weak, profile.parts, frost, "demould", 4.5 * 3600.0)
-    plan = planned(t, profile, improvements=True, nights=200)
+    plan = planned(t, profile, improvements=True, nights=120)
     assert 0.05 < plan.probability < 0.9
     gains = [improvement.gain for improvement in plan.improvements]
     assert gains == sorted(gains, reverse=True)
@@ -224,7 +229,8 @@ def test_a_night_that_gets_too_hot_is_no_success() -> None:
     assert plan.as_json()["too_much_at_once"]["would_do_kg"] == [fine_kg]
     for kg, spoiled in ((fine_kg, False), (1.6 * fine_kg, True)):
         less = _with_parts(LID, [{**part, "resin_kg": kg}], until=None, waits=False)
-        other = planned(tonight(SETTINGS, less.parts, SHED, "demould", 12 * 3600.0), less)
+        lighter = tonight(SETTINGS, less.parts, SHED, "demould", 12 * 3600.0)
+        other = planned(lighter, less, nights=40)
         assert (other.too_much is not None) == spoiled
         assert (other.probability > 0.9) != spoiled
 
@@ -291,7 +297,7 @@ def test_a_colder_shed_costs_more_and_takes_longer() -> None:
     assert np.all(cold.goal_s > mild.goal_s)
 
 
-def test_the_regulator_a_profile_asks_for_is_the_one_that_is_judged() -> None:
+def test_the_regulator_a_profile_asks_for_is_the_one_that_is_judged(paid: Plan) -> None:
     """As `heat.regulators` has it: the oven's own counts where the profile says nothing."""
     few = draw(TONIGHT, Spreads(), 3, 1)
     found = {}
@@ -299,7 +305,7 @@ def test_the_regulator_a_profile_asks_for_is_the_one_that_is_judged() -> None:
         t = replace(TONIGHT, settings=changed(SETTINGS, regulator={"kind": own}))
         for asked in (None, "pid", "bang-bang"):
             profile = LID.model_copy(update={"regulator": asked})
-            found[own, asked] = run_nights(t, few, [profile]).energy_j
+            found[own, asked] = run_nights(t, few, [profile], 2 * 3600.0).energy_j
     assert np.array_equal(found["pid", "bang-bang"], found["bang-bang", None])
     assert np.array_equal(found["bang-bang", "pid"], found["pid", None])
     assert not np.array_equal(found["pid", None], found["bang-bang", None])
@@ -309,7 +315,7 @@ def test_the_regulator_a_profile_asks_for_is_the_one_that_is_judged() -> None:
     plan = planned(TONIGHT, both[1], nights=20)
     assert ", regulated by bang-bang, reaches demould" in plan.answer()
     assert plan.as_json()["regulator"] == plan.as_json()["profile"]["regulator"] == "bang-bang"
-    assert planned(TONIGHT, LID, nights=20).as_json()["regulator"] == "pid"
+    assert paid.as_json()["regulator"] == "pid"
 
 
 def _gelcoat_part() -> Any:

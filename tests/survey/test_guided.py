@@ -23,6 +23,9 @@ from nightcure.tick import Phase
 from tests.nights import SETTINGS, start, word
 from tests.recording import RecordedOven
 
+#: Between two looks at the oven.
+LOOK_S = 1200.0
+
 
 class Recorded:
     """A recorded virtual oven as the guided survey wants it; time passes when it waits."""
@@ -73,13 +76,13 @@ def test_a_test_content_with_little_is_not_wrong(tmp_path: Path, moulds: float) 
     looks: list[tuple[float, float]] = []
     with live.oven:
         profile = profile_for(SETTINGS.limits, ambient_c(0.0))
-        found = guided(live, profile, 0.50, 600.0, lambda s, h: looks.append((s, h or math.inf)))
+        found = guided(live, profile, 0.50, LOOK_S, lambda s, h: looks.append((s, h or math.inf)))
     loss = found.loss_w_per_k
     assert loss is not None
     assert loss.low <= network.loss_w_per_k <= loss.high
-    assert COOLED_S <= found.log.fallen_s < COOLED_S + 700.0
+    assert COOLED_S <= found.log.fallen_s < COOLED_S + LOOK_S + 100.0
     assert loss.value == pytest.approx(network.loss_w_per_k, rel=0.10)
-    for until_s, _ in looks[:-1:3]:
+    for until_s, _ in looks[:-1:2]:
         rows = found.log.time_s <= found.log.time_s[0] + until_s
         cut = replace(
             found.log, time_s=found.log.time_s[rows], air_c=found.log.air_c[rows],
@@ -99,7 +102,7 @@ def test_it_stops_as_soon_as_the_loss_is_known(tmp_path: Path) -> None:
     told: list[tuple[float, float | None]] = []
     profile = profile_for(SETTINGS.limits, ambient_c(0.0))
     with live.oven:
-        found = guided(live, profile, 0.10, 600.0, lambda s, h: told.append((s, h)))
+        found = guided(live, profile, 0.10, LOOK_S, lambda s, h: told.append((s, h)))
         live.wait(10.0)
     assert live.finished
     assert half_width(found) <= 0.10
@@ -108,7 +111,7 @@ def test_it_stops_as_soon_as_the_loss_is_known(tmp_path: Path) -> None:
     assert loss.value == pytest.approx(BOX.loss_w_per_k, rel=0.12)
     assert len(told) >= 2
     early = told[-2][1]
-    assert early is None or early > 0.10 or live.log().fallen_s < COOLED_S + 600.0, (
+    assert early is None or early > 0.10 or live.log().fallen_s < COOLED_S + LOOK_S, (
         "not one look later than needed"
     )
     assert live.phase is Phase.DONE
