@@ -334,6 +334,19 @@ def test_ahead_sees_the_end_of_a_ramp() -> None:
     assert run.ahead(600.0) == 38.0
 
 
+def test_a_ramp_that_waits_for_the_gel_asks_for_no_heat_ahead() -> None:
+    ramp = {"kind": "ramp", "to_c": 38.0, "rate_c_per_h": 15.0, "wait_for": "gelled"}
+    lid = {"name": "Lid", "card": "polyester-laminating", "resin_kg": 0.4, "catalyst_pct": 1.5,
+           "sensor": "Lid"}  # fmt: skip
+    profile = parse_profile({"name": "Waits", "segments": [ramp], "parts": [lid]})
+    run = ProfileRun(profile, 20.0, 20.0)
+    run.advance(2.0, oven(20.0, 20.0), lambda _: False)
+    assert run.waiting
+    assert run.ahead(600.0) == 20.0
+    run.advance(2.0, oven(20.0, 20.0), lambda _: True)
+    assert run.ahead(600.0) > 22.0
+
+
 def test_a_ramp_that_waits_for_the_air_asks_for_no_less_heat() -> None:
     """A lead that came and went with every stop switched a saturated heater off at each."""
     run = ProfileRun(PROFILE, 9.0, 25.0)

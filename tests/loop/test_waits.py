@@ -11,11 +11,11 @@ from scipy.linalg import expm
 from nightcure.daemon.status import live_state
 from nightcure.loop.loop import Loop
 from nightcure.loop.profile_run import Oven, ProfileRun
-from nightcure.profile import Profile, parse_profile
+from nightcure.profile import NO_NEARER_S, Profile, parse_profile
 from nightcure.settings import Settings
 from nightcure.tick import Decision, Phase, TickInputs
 from tests.foreign_oven import AIR, HEATER, M1, M1_CORE, M2, M2_CORE, ForeignOven, foreign_oven
-from tests.nights import SETTINGS, changed, readings, start
+from tests.nights import SETTINGS, changed, readings, start, still
 
 SOAK_H = 2.0
 PROFILE = parse_profile(
@@ -189,3 +189,15 @@ def test_while_heat_is_paused_nobody_is_given_up() -> None:
     assert run.waiting
     assert advanced(run, 0.9, Oven(20.0, 20.0, 20.0, 8.0)) is None
     assert advanced(run, 0.2, Oven(20.0, 20.0, 20.0, 8.0)) == "no-nearer"
+
+
+def test_a_night_whose_heat_is_held_off_is_not_told_that_it_comes_no_nearer() -> None:
+    """A mark on the disk that is hardly ever there: nothing heats; hours later it still waits."""
+    loop = Loop(SETTINGS)
+    for k in range(int((NO_NEARER_S + 7200.0) / 2.0)):
+        values = (9.0 + 0.0625 * (k % 2),) * 4
+        inputs = still(2.0 * k, *([start(PROFILE)] if k == 0 else []), values=values)
+        d = loop.tick(inputs._replace(armed=k % 25 == 0))
+        assert not d.heater_on
+        assert not [e for e in d.events if e.name == "not-reached"]
+    assert (d.trip, d.phase, d.waiting) == (None, Phase.RAMP, True)
