@@ -42,7 +42,7 @@ ICONS = (
 )
 Look = Literal["dark", "light"]
 LOOKS: tuple[Look, ...] = ("dark", "light")
-PATIENCE_S = 240.0
+PATIENCE_S = 900.0
 
 
 def icons(browser: Browser) -> None:
