@@ -175,7 +175,7 @@ class HeatCheck:
         duty = min(self.on_s / self.step_s, 1.0)
         if self.air_s <= 0.0 or at_rest:
             self._balance.unseen(self.step_s, duty)
-            self._response.step(self.step_s, duty, None, v.heated)
+            self._response.step(self.step_s, duty, None, v.ambient_c, heated=v.heated)
             self._pulse.forget()
             self._unseen(at_rest)
             return
@@ -188,7 +188,7 @@ class HeatCheck:
             self.step_s, duty, air_c, v.ambient_c,
             shed_known=self._shed_known, warmest_c=warmest(v, air_c), heated=v.heated,
         )  # fmt: skip
-        self._response.step(self.step_s, duty, air_c, v.heated)
+        self._response.step(self.step_s, duty, air_c, v.ambient_c, heated=v.heated)
         if not v.heated and v.night_s > 0.0:  # a cool-down, or the box was said to be open
             self._forget_doubt()
         elif self.doubt_s is not None:

@@ -46,6 +46,8 @@ class HeatResponse:
         """Heat that arrives; how far it has warmed the lazy oven's air and moulds."""
         self.air_c: float | None = None
         """The air through one probe's lag."""
+        self.shed_c: float | None = None
+        """The shed when it was first told: one that falls takes its share of what is due."""
         self.asked_share = ASKED_SHARE
         self.short_k = 0.0
 
@@ -67,18 +69,23 @@ class HeatResponse:
         self.short_k = 0.0
         self.asked_share *= LESS_AGAIN
 
-    def step(self, step_s: float, duty: float, air_c: float | None, heated: bool) -> None:
+    def step(
+        self, step_s: float, duty: float, air_c: float | None, ambient_c: float, *, heated: bool
+    ) -> None:
         """One step.
 
         Args:
             duty: share of the step in which the relay was told to be on.
             air_c: the believed air, mean of the step; None where it was not seen.
+            ambient_c: the shed, measured or assumed.
             heated: the regulator is at work; only then is heat expected to be answered.
         """
         before_k = self.due_k
         self.heat_w = toward(self.heat_w, self._power_w * duty, step_s, self._lag_s)
+        self.shed_c = ambient_c if self.shed_c is None else self.shed_c
+        colder_w = self._loss * max(self.shed_c - ambient_c, 0.0)
         take = step_s / self._air_j
-        self.due_k += take * (self.heat_w + self._to_moulds * self.mould_k)
+        self.due_k += take * (self.heat_w - colder_w + self._to_moulds * self.mould_k)
         self.due_k /= 1.0 + take * (self._loss + self._to_moulds)
         self.mould_k = toward(self.mould_k, self.due_k, step_s, self._mould_s)
         seen_c, self.air_c = self.air_c, air_c
