@@ -12,12 +12,16 @@ import logging
 import re
 import socket
 import time
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 import httpx
 import pytest
+from starlette.background import BackgroundTask
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response, StreamingResponse
+from starlette.routing import Route
 
 from nightcure_web import connections
 from nightcure_web.access import COOKIE
@@ -191,6 +195,30 @@ def test_an_answer_that_is_not_read_is_not_kept(
         wait_for(lambda: len(server.room) == 1, 10, "it is there")
         wait_for(lambda: len(server.room) == 0, 20, "it is given up")
         assert unread.fileno() >= 0
+
+
+def test_an_answer_is_not_cut_off_by_the_one_before_it(
+    night_ledger: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first has been read, and is still being put away when the second begins."""
+    monkeypatch.setattr(connections, "HEAD_S", 0.3)
+
+    def first(_: Request) -> Response:
+        return PlainTextResponse("first", background=BackgroundTask(asyncio.sleep, 0.2))
+
+    async def pieces() -> AsyncIterator[bytes]:
+        for piece in (b"be", b"gun, ", b"and over"):
+            yield piece
+            await asyncio.sleep(0.5)
+
+    def second(_: Request) -> Response:
+        return StreamingResponse(pieces())
+
+    app = create_app(settings_for(night_ledger))
+    app.router.routes[:0] = [Route("/first", first), Route("/second", second)]
+    with served(app) as (address, _), httpx.Client(base_url=address, timeout=10) as client:
+        assert client.get("/first").text == "first"
+        assert client.get("/second").text == "begun, and over"
 
 
 # ---- what is no request ---------------------------------------------------------------------

@@ -122,6 +122,8 @@ class Connection(H11Protocol):
         """Of which client, or network of clients, it is."""
         self.work: asyncio.Task[Any] | None = None
         """What makes the answer; it ends with the connection unless it is urgent."""
+        self.request: Scope | None = None
+        """The one that is answered now. The one before may still be put away meanwhile."""
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """It begins."""
@@ -206,15 +208,16 @@ class Stages:
                 connection.at(whole)
             return message
 
-        connection.work = None if urgent else asyncio.current_task()
+        connection.request, connection.work = scope, None if urgent else asyncio.current_task()
         try:
             await self._app(scope, heard, send)
         except asyncio.CancelledError:
             if not connection.transport.is_closing():
                 raise
         finally:
-            connection.work = None
-            connection.at(Stage.IDLE, HEAD_S)
+            if connection.request is scope:
+                connection.request = connection.work = None
+                connection.at(Stage.IDLE, HEAD_S)
 
 
 class Seldom(logging.Filter):
