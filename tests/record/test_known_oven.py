@@ -33,8 +33,10 @@ from nightcure.settings.oven_evidence import (
     learned,
 )
 from nightcure.simulate.scenario import BOX
+from nightcure.tick import Phase
 from tests.loop.demould_night import edited
-from tests.nights import SETTINGS, SHORT, start, still
+from tests.loop.test_no_clock import SOAK, TONIGHT_S, Board
+from tests.nights import SETTINGS, SHORT, changed, start, still, word
 from tests.recording import RecordedOven
 
 MODEL = SETTINGS.model
@@ -211,6 +213,48 @@ def test_a_night_of_an_earlier_version_leaves_nothing() -> None:
     loop.tick(still(2.0))
     found = loop.tick(still(4.0, start(SHORT, 3)))
     assert found.evidence == ()
+
+
+def test_another_model_amid_a_night_is_no_jump_and_teaches_nothing_wrong() -> None:
+    """Started from learned figures; its oven.toml has another loss after a restart amid it."""
+    oven, _ = losses([1.0] * 4)
+    board = Board(TONIGHT_S, known=True)
+    board.run(3 * 3600.0, SOAK.model_copy(update={"oven": oven.oven()}))
+    board.settings = changed(SETTINGS, model={"loss_w_per_k": 1.3 * MODEL.loss_w_per_k})
+    board.stand_still(10.0)
+    board.restart()
+    assert board.run(3600.0).phase is Phase.SOAK
+    d = board.tick([word("stop")])
+    assert (d.phase, d.heater_on) == (Phase.IDLE, False)
+    assert [e.name for e in d.events if e.kind in ("night", "note")] == ["stopped"]
+    for found in d.evidence:
+        loss_w_per_k, _ = OvenEvidence.from_json(found.found).loss_w_per_k
+        assert loss_w_per_k == pytest.approx(BOX.loss_w_per_k, rel=0.2)
+
+
+def test_what_a_night_starts_from_is_what_was_learned() -> None:
+    oven, _ = losses([0.7, 0.75, 0.7])
+    again = Learned.of(oven.oven(), MODEL)
+    assert again.mean == pytest.approx(oven.mean, rel=1e-6)
+    assert np.array(again.cov) == pytest.approx(np.array(oven.cov), rel=1e-4, abs=1e-7)
+    assert np.linalg.eigvalsh(np.array(again.cov))[0] > 0.0
+
+
+def test_a_stop_ends_the_night_whatever_can_be_learned_of_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Sums that do not come out end no controller, which would take the night up again."""
+
+    def fails(*_: object) -> None:
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(Learned, "see", fails)
+    board = Board(TONIGHT_S, known=True)
+    board.run(3 * 3600.0, SOAK.model_copy(update={"oven": Learned(MODEL).oven()}))
+    d = board.tick([word("stop")])
+    assert (d.phase, d.heater_on, d.evidence) == (Phase.IDLE, False, ())
+    assert [e.name for e in d.events if e.kind in ("night", "note")] == ["stopped", "not-learned"]
+    assert board.tick().phase is Phase.IDLE
 
 
 def test_no_guard_reads_what_was_learned() -> None:

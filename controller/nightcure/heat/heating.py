@@ -134,7 +134,8 @@ class Heating:
         if profile is not None or told.keys() == self._regulator.snapshot().keys():
             self._regulator.restore(told)
         self._feed_forward.restore(state["feed_forward"])
-        self._learned.restore(state.get("learned_need", {}))
+        if not self._learned.restore(state.get("learned_need", {})):
+            self._feed_forward.shares = self._learned.shares
         self._tonight = None
         if tonight := state.get("tonights_need"):
             self._tonight = LearnedNeed(self._settings)

@@ -142,18 +142,27 @@ class LearnedNeed:
             "off": list(self._off),
             "covariance": [list(row) for row in self._cov],
             "first_c": self._first_c,
+            "model": self._model.model_dump(mode="json"),
         }
 
-    def restore(self, state: dict[str, Any]) -> None:
-        """Go on from a snapshot; an older one has none of this."""
+    def restore(self, state: dict[str, Any]) -> bool:
+        """Go on from a snapshot; an older one has none of this.
+
+        False where it is of another model, which a person has written over meanwhile: its shares
+        say nothing of this one, which is believed anew.
+        """
         if not state:
-            return
+            return True
+        model = self._model.model_dump(mode="json")
+        if state.get("model", model) != model:
+            return False
         for name in self.STATE:
             setattr(self, name, state[name])
         self._off = list(state["off"])
         self._cov = [list(row) for row in state["covariance"]]
         first = state["first_c"]
         self._first_c = None if first is None else (first[0], first[1])
+        return True
 
 
 def shares_of(oven: LearnedOven, model: Model) -> Shares:

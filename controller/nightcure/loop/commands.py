@@ -206,7 +206,7 @@ class CommandHandler:
             raise BadInput(f"Not reset: {why_not}")
         now.events.extend(moved)
         loop.phase = Phase.IDLE
-        loop.cure.end()
+        now.events.extend(loop.cure.end())
         return "Reset; the oven may be started again."
 
     # ---- the segment under way ------------------------------------------------------------

@@ -11,6 +11,7 @@ from ..settings import Settings
 from ..tick import Event, Evidence, PartBelief, PartCure
 from .cups import Cups
 from .cure_notes import heat_notes, known_notes, vapour_note
+from .oven_learning import if_it_can_be_reckoned
 from .part_clocks import PartClocks
 from .profile_run import ProfileRun
 
@@ -43,12 +44,16 @@ class CureTracking:
         if self._profile is not None:
             self._profile = profile
 
-    def end(self) -> None:
+    def end(self) -> list[Event]:
         """Nobody's cure is followed any more; this tick still reports how far the parts came."""
-        self._last = () if self.clocks is None else self.clocks.parts()
-        if self.clocks is not None:
-            self._evidence += self.clocks.beliefs.evidence(self.cups)
-        self.clocks = self._profile = None
+        clocks, self.clocks, self._profile = self.clocks, None, None
+        self._last = () if clocks is None else clocks.parts()
+        if clocks is None:
+            return []
+        nothing: list[Evidence] = []
+        found, notes = if_it_can_be_reckoned(lambda: clocks.beliefs.evidence(self.cups), nothing)
+        self._evidence += found
+        return notes
 
     def cup(self, args: dict[str, Any], believed_c: tuple[float | None, ...]) -> str:
         """Somebody tells something of a gel cup. Raises BadInput."""

@@ -193,15 +193,14 @@ class Loop:
 
     def end(self, phase: Phase, name: str, message: str, events: list[Event]) -> None:
         """Whatever it was, it is over: nothing is regulated, the heater is off."""
-        if self._run is not None:
-            events.append(Event("night", name, message))
-            shown = self._run.profile, phase, self._heating, self._ambient_known
-            events += self._oven.ends(*shown)
-        self._run = None
+        run, self._run = self._run, None
         self.box.end()
         self.phase = phase
+        if run is not None:
+            events.append(Event("night", name, message))
+            events += self._oven.ends(run.profile, phase, self._heating, self._ambient_known)
         if phase is not Phase.TRIPPED:
-            self.cure.end()
+            events += self.cure.end()
 
     def _look_at_box(
         self, gap_s: float, screened: Screened, ambient_c: float, events: list[Event]

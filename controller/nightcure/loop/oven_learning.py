@@ -2,11 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import TypeVar
+
 from ..heat.heating import Heating
 from ..profile import Profile
 from ..settings import Model
+from ..settings.learned_oven import LearnedOven
 from ..settings.oven_evidence import Learned
 from ..tick import Event, Evidence, Phase
+
+T = TypeVar("T")
+
+
+def if_it_can_be_reckoned(found: Callable[[], T], nothing: T) -> tuple[T, list[Event]]:
+    """What a night has shown; `nothing` and a sentence where the sums do not come out.
+
+    A night ends, above all when somebody stops it, whatever can be learned of it.
+    """
+    try:
+        return found(), []
+    except (ArithmeticError, ValueError):
+        message = (
+            "What this night has shown cannot be reckoned, and nothing of it is kept for the next "
+            "ones; were the oven's settings changed amid it?"
+        )
+        return nothing, [Event("note", "not-learned", message)]
 
 
 class OvenLearning:
@@ -40,24 +61,33 @@ class OvenLearning:
         A night that tripped, or was started by an earlier version, shows nothing; nor does one
         whose shed no thermometer shows: its loss cannot be told from another shed.
         """
-        if profile.oven is None or phase is Phase.TRIPPED or not shed_known:
+        oven = profile.oven
+        if oven is None or phase is Phase.TRIPPED or not shed_known:
             return []
+        nothing: float | None = None
+        jump, notes = if_it_can_be_reckoned(lambda: self._seen(oven, heating), nothing)
+        return notes if jump is None else [_changed(jump)]
+
+    def _seen(self, oven: LearnedOven, heating: Heating) -> float | None:
+        """Keep what the night showed; by how much the loss has jumped, where it has."""
         found = heating.evidence()
         if found is None:
-            return []
-        self._fresh.append(Evidence("", "oven", found._asdict()))
-        before = Learned.of(profile.oven, self._model)
+            return None
+        before = Learned.of(oven, self._model)
         before.see(found)
-        if before.jump is None:
-            return []
-        percent, more = round(100.0 * abs(before.jump - 1.0)), before.jump > 1.0
-        message = (
-            f"The box has lost {percent} % {'more' if more else 'less'} heat than in the nights "
-            f"before: {'look at lid, tape and door.' if more else 'was it sealed?'}"
-        )
-        return [Event("note", "oven-changed", message)]
+        self._fresh.append(Evidence("", "oven", found._asdict()))
+        return before.jump
 
     def taken(self) -> list[Evidence]:
         """What a night that ended at this tick has shown; once."""
         fresh, self._fresh = self._fresh, []
         return fresh
+
+
+def _changed(jump: float) -> Event:
+    percent, more = round(100.0 * abs(jump - 1.0)), jump > 1.0
+    message = (
+        f"The box has lost {percent} % {'more' if more else 'less'} heat than in the nights "
+        f"before: {'look at lid, tape and door.' if more else 'was it sealed?'}"
+    )
+    return Event("note", "oven-changed", message)

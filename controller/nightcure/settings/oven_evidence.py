@@ -114,7 +114,7 @@ class Learned:
             figures = oven.loss_w_per_k, oven.air_capacity_j_per_k, oven.mould_capacity_j_per_k
             m = found.mean = _shares(figures, found._model)
             found.cov = [
-                [m[i] * m[k] * c - (TONIGHT[i] if i == k else 0.0) for k, c in enumerate(row)]
+                [m[i] * m[k] * (c - (TONIGHT[i] if i == k else 0.0)) for k, c in enumerate(row)]
                 for i, row in enumerate(oven.log_covariance)
             ]
         return found
@@ -174,7 +174,7 @@ class Learned:
         own = TONIGHT if self.nights else (0.0, 0.0, 0.0)
         m = self.mean
         rows = tuple(
-            tuple(_short((c + (own[i] if i == k else 0.0)) / (m[i] * m[k]))
+            tuple(_short(c / (m[i] * m[k]) + (own[i] if i == k else 0.0))
                   for k, c in enumerate(row))
             for i, row in enumerate(self.cov)
         )  # fmt: skip
