@@ -42,6 +42,9 @@ def changed(settings: Settings, **sections: dict[str, Any]) -> Settings:
     return Settings.model_validate(data)
 
 
+#: The shipped oven on slow ticks, for nights whose course does not hang on the tick.
+COARSE = changed(SETTINGS, timing={"tick_s": 4.0, "dead_man_s": 8.0})
+
 Night = tuple[Rehearsal, Sequence[tuple[TickInputs, Decision]]]
 
 

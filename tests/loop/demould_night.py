@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import cache
 from typing import Any
 
 from nightcure.cure.box_air import Box
@@ -13,12 +14,12 @@ from nightcure.simulate.rehearse import Rehearsal, rehearse
 from nightcure.simulate.scenario import BOX, PROFILES, ambient_c
 from nightcure.tick import Decision, Phase, TickInputs
 from tests import nights
-from tests.nights import SETTINGS, still, word
+from tests.nights import COARSE, SETTINGS, still, word
 
 #: Aired outside, so that vapour hinders nobody.
 AIRED = Box(volume_m3=0.43, evaporated_pct=0.5, over_h=2.0, air_changes_per_h=4.0)
 UNTIL_DEMOULD = load_profile(PROFILES / "until-demould.toml").model_copy(update={"box": AIRED})
-TICK_S = 2.0
+TICK_S = COARSE.timing.tick_s
 Ticks = Sequence[tuple[TickInputs, Decision]]
 
 
@@ -27,10 +28,10 @@ def night(
 ) -> tuple[Rehearsal, Ticks]:
     """A rehearsed night and its every tick."""
     if not more.keys() - {"faults"}:
-        return nights.night(profile, ambient=ambient, **more)
+        return nights.night(profile, COARSE, ambient=ambient, **more)
     ticks: list[tuple[TickInputs, Decision]] = []
     result = rehearse(
-        SETTINGS, profile, BOX, ambient, on_tick=lambda i, d: ticks.append((i, d)), **more
+        COARSE, profile, BOX, ambient, on_tick=lambda i, d: ticks.append((i, d)), **more
     )
     return result, ticks
 
@@ -50,8 +51,10 @@ def edited(**changes: Any) -> Profile:
     return parse_profile(data)
 
 
+@cache
 def colder(by_k: float) -> Callable[[float], float]:
-    return lambda t_s: ambient_c(t_s) - by_k
+    """The shed colder by so much; the same function each time, by which nights are known again."""
+    return ambient_c if by_k == 0.0 else lambda t_s: ambient_c(t_s) - by_k
 
 
 def refused(profile: dict[str, Any], parts: Any = None) -> str:

@@ -12,7 +12,7 @@ from nightcure.ledger.reader import LedgerReader
 from nightcure.loop.commands import ALL_CONFIRMED
 from nightcure.loop.loop import Loop
 from nightcure.profile import Profile, parse_profile
-from tests.nights import SETTINGS, run, still, word
+from tests.nights import COARSE, SETTINGS, run, still, word
 from tests.recording import RecordedOven, replay
 
 from .demould_night import TICK_S, UNTIL_DEMOULD, Ticks, cold_profile, colder, edited, night
@@ -92,6 +92,17 @@ def test_a_ramp_waits_for_the_gel_of_every_part() -> None:
     assert next(i.mono_s for i, d in ticks if (d.setpoint_c or 0.0) > 20.0) >= gelled_s
 
 
+def test_the_same_inputs_decide_the_same_through_snapshots_as_text() -> None:
+    _, ticks = night(UNTIL_DEMOULD)
+    loop = Loop(COARSE)
+    for k, (inputs, decision) in enumerate(ticks):
+        if k % 331 == 17:
+            state = json.loads(json.dumps(loop.snapshot(), allow_nan=False))
+            loop = Loop(COARSE)
+            loop.restore(state)
+        assert loop.tick(inputs) == decision
+
+
 def test_a_ramp_waits_no_longer_than_it_may_and_says_so() -> None:
     result, ticks = night(edited(wait={"wait_at_most_h": 0.1}))
     began_s = next(i.mono_s for i, d in ticks if d.segment == 1)
@@ -135,17 +146,6 @@ def test_too_short_a_soak_says_how_long_it_would_take() -> None:
 
 
 # ---- to the bit -----------------------------------------------------------------------------
-
-
-def test_the_same_inputs_decide_the_same_through_snapshots_as_text() -> None:
-    _, ticks = night(UNTIL_DEMOULD)
-    loop = Loop(SETTINGS)
-    for k, (inputs, decision) in enumerate(ticks):
-        if k % 331 == 17:
-            state = json.loads(json.dumps(loop.snapshot(), allow_nan=False))
-            loop = Loop(SETTINGS)
-            loop.restore(state)
-        assert loop.tick(inputs) == decision
 
 
 SHORT = parse_profile(

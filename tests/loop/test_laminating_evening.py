@@ -14,7 +14,7 @@ from nightcure.simulate.faults import parse_fault
 from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.simulate.virtual import VirtualOven
 from nightcure.tick import Decision, OffCode, Phase, Reading, TickInputs
-from tests.nights import SETTINGS, night, start, through_text, word
+from tests.nights import COARSE, SETTINGS, night, start, through_text, word
 
 SOAK = parse_profile(
     {
@@ -25,6 +25,7 @@ SOAK = parse_profile(
         ],
     }
 )
+TICK_S = COARSE.timing.tick_s
 #: Of the ramp, and of the soak with its moulds warm.
 TIMES_S = [4000.0, 9000.0]
 
@@ -34,9 +35,9 @@ class Evening:
 
     def __init__(self, opens_s: float, open_for_s: float, profile: Profile = SOAK) -> None:
         fault = parse_fault(f"door-open@{opens_s:.0f}s+{open_for_s:.0f}s")
-        self.settings: Settings = SETTINGS
-        self.oven = VirtualOven(BOX, SETTINGS.thermometers, ambient_c, 0, [fault])
-        self.loop = Loop(SETTINGS)
+        self.settings: Settings = COARSE
+        self.oven = VirtualOven(BOX, COARSE.thermometers, ambient_c, 0, [fault])
+        self.loop = Loop(COARSE)
         self.t_s = 0.0
         self.ticks: list[tuple[float, Decision]] = []
         self.tick(start(profile))
@@ -44,9 +45,9 @@ class Evening:
     def tick(self, *commands: Any) -> Decision:
         sensed = tuple(self.oven.sense(self.t_s))
         d = self.loop.tick(TickInputs(self.t_s, 1e9 + self.t_s, sensed, commands))
-        self.oven.step(2.0, d.heater_on, d.contactor_on)
+        self.oven.step(TICK_S, d.heater_on, d.contactor_on)
         self.ticks.append((self.t_s, d))
-        self.t_s += 2.0
+        self.t_s += TICK_S
         return d
 
     def until(self, t_s: float) -> Decision:
@@ -159,7 +160,7 @@ def test_a_box_that_nobody_shuts_is_not_heated_for() -> None:
     d = evening.until(9000.0 + 4 * 3600.0)
     assert (d.phase, d.trip) == (Phase.TRIPPED, "heater-without-effect")
     assert evening.t_s < 9000.0 + 3 * 3600.0
-    on_s = 2.0 * sum(d.heater_on for t, d in evening.ticks if t >= 9000.0)
+    on_s = TICK_S * sum(d.heater_on for t, d in evening.ticks if t >= 9000.0)
     assert on_s < 3600.0, "less than half of the time"
 
 
@@ -196,5 +197,5 @@ def evening_readings() -> tuple[Reading, ...]:
 
 @pytest.mark.parametrize("opened", ["45min+20min", "3h+45min"])
 def test_an_opening_that_nobody_announced_ends_no_night(opened: str) -> None:
-    result, _ = night(faults=[f"door-open@{opened}"])
+    result, _ = night(settings=COARSE, faults=[f"door-open@{opened}"])
     assert (result.figures.outcome, result.figures.trip) == ("done", None)

@@ -9,7 +9,7 @@ from nightcure.simulate.faults import parse_fault
 from nightcure.simulate.rehearse import rehearse
 from nightcure.simulate.scenario import BOX
 from nightcure.tick import Phase
-from tests.nights import SETTINGS
+from tests.nights import COARSE, SETTINGS
 
 from .demould_night import UNTIL_DEMOULD, Ticks, colder, edited, night
 
@@ -69,6 +69,6 @@ def test_more_heat_than_expected_trips_long_before_it_is_over_temperature(
 @pytest.mark.parametrize(("times", "by_k"), [(0.8, 0.0), (1.25, 0.0), (1.0, 8.0), (1.0, -8.0)])
 def test_other_moulds_and_other_nights_do_not_trip(times: float, by_k: float) -> None:
     """Moulds a fifth lighter or a quarter heavier than the model's; a shed 8 K off."""
-    result = rehearse(SETTINGS, THICK, BOX.with_mould_times(times), colder(by_k), seed=3)
+    result = rehearse(COARSE, THICK, BOX.with_mould_times(times), colder(by_k), seed=3)
     assert result.figures.outcome == "done"
     assert [a["name"] for a in result.figures.alarms] == []

@@ -71,7 +71,6 @@ class HeaterOnlyWhenAllSaysOn(RuleBasedStateMachine):
         self.before: Decision | None = None
         self.over_before = False
         self.tripped: str | None = None
-        self.kept = json.dumps(self.loop.snapshot())
         self.somebody_starts_a_night()
 
     # ---- what may happen ------------------------------------------------------------------
@@ -173,12 +172,20 @@ class HeaterOnlyWhenAllSaysOn(RuleBasedStateMachine):
     @rule(away_s=st.sampled_from((1.0, 60.0, 1500.0, 9000.0, -3600.0)), same_process=st.booleans())
     def it_is_cut_off(self, away_s: float, same_process: bool) -> None:
         """The mains fail, or the process dies: a fresh loop finds the snapshot."""
+        kept = self.kept()
         self.loop = Loop(self.of)
-        self.loop.resume(json.loads(self.kept))
+        self.loop.resume(json.loads(kept))
         self.wall_s += away_s
         self.mono_s = self.mono_s + 5.0 if same_process else 30.0
         self.before = None
         self.time_passes(2)
+
+    def kept(self) -> str:
+        """What the ledger has of the loop since its last tick."""
+        return json.dumps(self.loop.snapshot(), allow_nan=False)
+
+    def teardown(self) -> None:
+        self.kept()
 
     # ---- what must hold -------------------------------------------------------------------
 
@@ -196,7 +203,6 @@ class HeaterOnlyWhenAllSaysOn(RuleBasedStateMachine):
             self.stop_pressed, self.armed, wall_known=self.clock_set,
         )  # fmt: skip
         d = self.loop.tick(inputs)
-        self.kept = json.dumps(self.loop.snapshot(), allow_nan=False)
         reset = any(e.name == "reset" and e.state == "done" for e in d.events)
         self.look(inputs, d, reset)
         self.oven.step(TICK_S, d.heater_on, d.contactor_on or self.of.contactor is None)
