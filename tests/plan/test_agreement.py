@@ -14,7 +14,7 @@ from tests.plan.agreement import MOST_K, MOST_S, compare
         (12, ""),  # a soak until demould
         (27, "ramp"),  # a soak that counts only within its band, by the thermometer's sixteenths
         (4, "ramp"),  # windows of two minutes, no feed-forward
-        (52, "ramp"),  # bang-bang: an oven of PID whose profile asks for it
+        (144, ""),  # bang-bang: an oven of PID whose profile asks for it
         (79, ""),  # a part too hot by its own heat, and the trip
         (18, ""),  # a soak whose parts leave the band by their own heat, and come back slowly
     ],

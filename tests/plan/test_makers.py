@@ -54,13 +54,19 @@ def slower(band: tuple[float, ...] | None) -> tuple[float, ...] | None:
     return None if band is None else tuple(SLOW_TIMES * t for t in band)
 
 
-def test_a_slow_makers_odds_are_those_of_a_card_that_is_so_much_slower() -> None:
+@pytest.fixture(scope="module")
+def generic() -> Plan:
+    """Tonight on generic cards."""
+    return planned(TONIGHT, PROFILE)
+
+
+def test_a_slow_makers_odds_are_those_of_a_card_that_is_so_much_slower(generic: Plan) -> None:
     """Checked by the long way: every time of the cards multiplied, the same nights drawn."""
     slow = with_figures(
         gel_min=lambda rows: tuple((c, SLOW_TIMES * t) for c, t in rows),
         opens_min=slower, closes_min=slower, demould_min=slower, full_min=slower,
     )  # fmt: skip
-    plan = planned(TONIGHT, PROFILE)
+    plan = generic
     other = planned(replace(TONIGHT, parts=sown(slow)), slow)
     assert plan.makers is not None
     assert other.makers is not None
@@ -69,12 +75,12 @@ def test_a_slow_makers_odds_are_those_of_a_card_that_is_so_much_slower() -> None
     assert 0.0 < plan.makers.slow < plan.makers.like - 0.1, "it must matter to show anything"
 
 
-def test_the_stated_odds_have_every_maker_in_them() -> None:
+def test_the_stated_odds_have_every_maker_in_them(generic: Plan) -> None:
     """Between the odds for one maker's; by hand: the shares of a few makers, weighed together.
 
     Fails before this: they were those of a resin like its kind.
     """
-    plan = planned(TONIGHT, PROFILE)
+    plan = generic
     assert plan.makers is not None
     assert plan.makers.slow < plan.probability < plan.makers.like
     # Gauss and Hermite's three points: the mean of a normal's function to the fifth degree.
@@ -109,8 +115,8 @@ def sown(profile: Profile) -> Any:
     return tonight(SETTINGS, profile.parts, SHED, "demould", TONIGHT.deadline_s).parts
 
 
-def test_it_is_said_in_the_answer_and_in_the_figures() -> None:
-    plan = planned(TONIGHT, PROFILE)
+def test_it_is_said_in_the_answer_and_in_the_figures(generic: Plan) -> None:
+    plan = generic
     assert plan.makers is not None
     like, slow = round(100.0 * plan.makers.like), round(100.0 * plan.makers.slow)
     told = plan.answer()

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from nightcure.cure.cure_clock import CureClock
+from nightcure.cure.part import with_figures
 from nightcure.errors import BadInput
 from nightcure.plan.answer import course_of
 from nightcure.plan.nights import run_nights
@@ -77,10 +78,9 @@ def test_the_json_is_as_promised(paid: Plan) -> None:
     assert data["currency"] == "EUR"
     assert f"({data['cost']['p50']:.2f} EUR)" in data["answer"]
     free = changed(SETTINGS, electricity={"price_per_kwh": 0.0})
-    assert planned(replace(TONIGHT, settings=free), LID, nights=20).cost() == {
-        "p10": 0.0, "p50": 0.0, "p90": 0.0,
-    }  # fmt: skip
-    assert planned(TONIGHT, LID, nights=20).cost() is None
+    gratis = replace(plan, tonight=replace(TONIGHT, settings=free))
+    assert gratis.cost() == {"p10": 0.0, "p50": 0.0, "p90": 0.0}
+    assert replace(plan, tonight=TONIGHT).cost() is None
     rows = {(m["part"], m["name"]): m for m in data["milestones"]}
     for part in ("Lid", "Rim"):
         before = 0.0
@@ -130,7 +130,7 @@ def test_what_is_proposed_runs_here_and_is_no_hotter_than_needed() -> None:
 def test_a_gel_coat_is_not_heated_before_it_gels() -> None:
     part = {"name": "Lid", "card": "polyester-gelcoat", "catalyst_pct": 2.0, "resin_kg": 0.3,
             "sensor": "Lid"}  # fmt: skip
-    profile = _with_parts(LID, [part], until=None, waits=False)
+    profile = _with_parts(LID, [part])
     t = tonight(SETTINGS, profile.parts, SHED, "full", 14 * 3600.0)
     told = planned(t, profile, nights=20).warnings
     assert any("let the ramp wait (wait_for = 'gelled')" in w for w in told)
@@ -143,7 +143,7 @@ def test_a_gel_coat_is_not_heated_before_it_gels() -> None:
 def test_improvements_are_ranked_and_pull_the_right_way() -> None:
     weak = changed(SETTINGS, heater={"power_w": 150.0}, model={"loss_w_per_k": 5.0})
     frost = falling_to(-8.0, 9 * 3600.0, -2.0)
-    profile = _with_parts(LID, None, until=None, waits=False)
+    profile = _with_parts(LID)
     t = tonight(weak, profile.parts, frost, "demould", 4.5 * 3600.0)
     plan = planned(t, profile, improvements=True, nights=120)
     assert 0.05 < plan.probability < 0.9
@@ -162,7 +162,7 @@ def test_improvements_are_ranked_and_pull_the_right_way() -> None:
 
 def test_a_heater_that_never_pauses_trips_and_is_told() -> None:
     weak = changed(SETTINGS, heater={"power_w": 120.0}, limits={"longest_heater_on_h": 2.0})
-    profile = _with_parts(LID, None, until=None, waits=False)
+    profile = _with_parts(LID)
     t = tonight(weak, profile.parts, lambda _: -5.0, "demould", 8 * 3600.0)
     plan = planned(t, profile, nights=40)
     assert np.mean(plan.nights.tripped == NAMES.index("heater-on-too-long")) > 0.9
@@ -201,7 +201,7 @@ def test_a_goal_no_card_tells_is_refused() -> None:
     with pytest.raises(BadInput, match="no part's card tells 'demould'"):
         tonight(SETTINGS, parts, SHED, "demould", 43_200.0)
     both = tonight(SETTINGS, [*parts, LID.parts[1]], SHED, "demould", 43_200.0)
-    plan = planned(both, _with_parts(LID, None, until=None, waits=False), nights=20)
+    plan = planned(both, _with_parts(LID), nights=20)
     assert any("does not tell demould" in w for w in plan.warnings)
 
 
@@ -209,8 +209,8 @@ def test_a_night_that_gets_too_hot_is_no_success() -> None:
     """Three kilograms of vinyl ester in a light mould: cured early, and cooked."""
     part = {"name": "Lid", "card": "vinyl-ester", "catalyst_pct": 1.5, "resin_kg": 3.0,
             "sensor": "Lid", "mould_j_per_k": 9_000.0}  # fmt: skip
-    profile = _with_parts(LID, [part], until=None, waits=False)
-    t = tonight(SETTINGS, profile.parts, SHED, "demould", 12 * 3600.0)
+    profile = _with_parts(LID, [part], hours=3.0)
+    t = tonight(SETTINGS, profile.parts, SHED, "demould", 6 * 3600.0)
     plan = planned(t, profile, nights=40)
     assert np.all(plan.nights.goal_s <= t.deadline_s)
     assert np.all(plan.nights.hottest_c[0] > SETTINGS.limits.part_c)
@@ -228,8 +228,8 @@ def test_a_night_that_gets_too_hot_is_no_success() -> None:
     assert heavy.sentence.endswith(f" {fine_kg:g} kg at a time would do.")
     assert plan.as_json()["too_much_at_once"]["would_do_kg"] == [fine_kg]
     for kg, spoiled in ((fine_kg, False), (1.6 * fine_kg, True)):
-        less = _with_parts(LID, [{**part, "resin_kg": kg}], until=None, waits=False)
-        lighter = tonight(SETTINGS, less.parts, SHED, "demould", 12 * 3600.0)
+        less = _with_parts(LID, [{**part, "resin_kg": kg}], hours=3.0)
+        lighter = tonight(SETTINGS, less.parts, SHED, "demould", 6 * 3600.0)
         other = planned(lighter, less, nights=40)
         assert (other.too_much is not None) == spoiled
         assert (other.probability > 0.9) != spoiled
@@ -239,7 +239,7 @@ def test_a_course_too_hot_by_itself_is_not_laid_on_the_resin() -> None:
     """A limit below the soak: no less resin would help, so none is proposed."""
     cool = changed(SETTINGS, limits={"air_c": 31.0})
     few = draw(TONIGHT, Spreads(), 20, 1)
-    profile = _with_parts(LID, None, until=None, waits=False)
+    profile = _with_parts(LID)
     t = replace(TONIGHT, settings=cool)
     job = Job(t, few, (profile,), t.deadline_s)
     found = run_nights(t, few, [profile], t.deadline_s)
@@ -262,7 +262,7 @@ def test_in_a_hurry_the_steepest_ramp_and_never_more_warmth_than_there_is_time_f
 
 
 def test_what_is_sure_needs_no_improvement() -> None:
-    plan = planned(TONIGHT, LID, improvements=True)
+    plan = planned(TONIGHT, LID, improvements=True, nights=40)
     assert plan.probability >= 0.98
     assert plan.improvements == ()
 
@@ -290,7 +290,7 @@ def test_the_forecast_falls_to_its_lowest_at_its_time() -> None:
 
 def test_a_colder_shed_costs_more_and_takes_longer() -> None:
     few = draw(TONIGHT, Spreads(), 30, 1)
-    profile = _with_parts(LID, None, until=None, waits=False)
+    profile = _with_parts(LID)
     colder = replace(TONIGHT, shed=Shed(tuple(c - 10.0 for c in TONIGHT.shed.values_c)))
     mild, cold = (run_nights(t, few, [profile]) for t in (TONIGHT, colder))
     assert np.all(cold.energy_j > 1.2 * mild.energy_j)
@@ -312,30 +312,28 @@ def test_the_regulator_a_profile_asks_for_is_the_one_that_is_judged(paid: Plan) 
     both = [LID.model_copy(update={"regulator": k}) for k in ("pid", "bang-bang")]
     with pytest.raises(ValueError, match="one regulator at a time"):
         run_nights(TONIGHT, few, both)
-    plan = planned(TONIGHT, both[1], nights=20)
-    assert ", regulated by bang-bang, reaches demould" in plan.answer()
+    soon = tonight(SETTINGS, LID.parts, SHED, "gelled", 2.5 * 3600.0)
+    short = _with_parts(LID, hours=0.5).model_copy(update={"regulator": "bang-bang"})
+    plan = planned(soon, short, nights=20)
+    assert ", regulated by bang-bang, reaches " in plan.answer()
     assert plan.as_json()["regulator"] == plan.as_json()["profile"]["regulator"] == "bang-bang"
     assert paid.as_json()["regulator"] == "pid"
 
 
 def _gelcoat_part() -> Any:
     return _with_parts(LID, [{"name": "Lid", "card": "polyester-gelcoat", "catalyst_pct": 2.0,
-                              "resin_kg": 0.3, "sensor": "Lid"}], None, False).parts[0]  # fmt: skip
+                              "resin_kg": 0.3, "sensor": "Lid"}]).parts[0]  # fmt: skip
 
 
 def _with_parts(
-    base: Profile, parts: list[dict[str, Any]] | None, until: str | None, waits: bool
+    base: Profile, parts: list[dict[str, Any]] | None = None, hours: float = 7.0
 ) -> Profile:
-    """A ramp to 32 °C, seven hours, a cool-down; with other parts."""
-    from nightcure.cure.part import with_figures
-
-    assert until is None
-    assert not waits
+    """A ramp to 32 °C, some hours by the clock, a cool-down; with other parts."""
     data = {
         "name": "By time",
         "segments": [
             {"kind": "ramp", "to_c": 32.0, "rate_c_per_h": 15.0},
-            {"kind": "soak", "at_c": 32.0, "hours": 7.0},
+            {"kind": "soak", "at_c": 32.0, "hours": hours},
             {"kind": "cool", "rate_c_per_h": 20.0, "below_c": 25.0},
         ],
         "parts": parts or [p.model_dump(mode="json") for p in base.parts],
