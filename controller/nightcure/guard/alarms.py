@@ -79,6 +79,8 @@ class Alarms:
 
     def shown(self) -> list[Alarm]:
         """Those not normal, oldest first."""
+        if not self._alarms:
+            return []
         standing = [a for a in self._alarms.values() if a.state is not State.NORMAL]
         return sorted(standing, key=lambda a: a.since_s)
 

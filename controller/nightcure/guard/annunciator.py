@@ -57,7 +57,7 @@ class Annunciator:
         runs = phase in (Phase.RAMP, Phase.SOAK, Phase.COOL)
         new = any(a.state in NEW for a in shown)
         return Signals(
-            siren=bool(self._sounding()),
+            siren=bool(shown) and bool(self._sounding()),
             running=Lamp.LIT if runs else Lamp.DARK,
             waiting=Lamp.LIT if runs and waits else Lamp.DARK,
             ready=Lamp.LIT if phase in (Phase.IDLE, Phase.DONE) else Lamp.DARK,

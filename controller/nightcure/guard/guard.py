@@ -29,6 +29,7 @@ class Guard:
         self.heat_check = HeatCheck(settings)
         """Whether heat does what it must."""
         self._rules = tuple(rule(settings) for rule in RULES)
+        self._looks = tuple((rule, rule.look) for rule in self._rules)
         self._ruled = frozenset(rule.name for rule in RULES)
         self._late_s = LATE_TICKS * settings.timing.tick_s
 
@@ -39,8 +40,8 @@ class Guard:
         told = self.heat_check.test.take_told()
         events += [Event("note", "switch-test", sentence) for sentence in told]
         raised = self.alarms.names()
-        for rule in self._rules:
-            message = rule.look(v)
+        for rule, look in self._looks:
+            message = look(v)
             if message is not None or rule.name in raised:
                 event = self.alarms.report(rule.name, rule.latching, message, wall_s)
                 if event is not None:

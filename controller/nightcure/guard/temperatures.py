@@ -85,6 +85,8 @@ class SensorLost(Interlock):
 
     def look(self, v: InterlockInputs) -> str | None:
         lost_s = self.lost_s
+        if not v.lost and not lost_s:
+            return None
         self.lost_s = {name: lost_s.get(name, 0.0) + v.dt_s for name, _ in v.lost}
         if not v.night or v.control_c is None:
             return None
@@ -240,12 +242,11 @@ class Exotherm(Interlock):
     def look(self, v: InterlockInputs) -> str | None:
         self.off_s = 0.0 if v.heater_on else self.off_s + v.dt_s
         forgets = math.exp(-v.gap_s / (self.settings.model.mould_lag_s + self.REMEMBERS_S))
+        was_c, low_c, lately = self.was_c, self.low_c, self.off_s <= self.OFF_S
         for name, part_c in v.parts_c:
-            was_c, low_c = self.was_c.get(name, part_c), self.low_c.get(name, part_c)
-            self.low_c[name] = min(part_c, part_c + (low_c - part_c) * forgets)
-            self.was_c[name] = part_c + (was_c - part_c) * forgets
-            if self.off_s <= self.OFF_S:
-                self.was_c[name] = max(self.was_c[name], part_c)
+            was = part_c + (was_c.get(name, part_c) - part_c) * forgets
+            low_c[name] = min(part_c, part_c + (low_c.get(name, part_c) - part_c) * forgets)
+            was_c[name] = max(was, part_c) if lately else was
         if v.night and v.night_s <= 0.0:
             self.usual_k = {}  # other parts, or the same in other places
         if not v.parts_c or v.control_c is None:
@@ -254,13 +255,13 @@ class Exotherm(Interlock):
         base_c = v.control_c
         if v.setpoint_c is not None and v.setpoint_c > base_c:
             base_c = v.setpoint_c
-        for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True):
-            self._learn(v, name, part_c - base_c, expected_k or 0.0)
+        if v.heated:
+            self._learn(v, base_c, expected)
         hot = [
             (name, part_c)
             for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True)
-            if part_c > self.was_c[name] - self.FALLS_K
-            and part_c > self.low_c[name] + self.ROSE_K
+            if part_c > low_c[name] + self.ROSE_K
+            and part_c > was_c[name] - self.FALLS_K
             and part_c > base_c + self._allowed_k(name, expected_k)
         ]
         self.hot_s = self.hot_s + v.dt_s if hot and v.night else 0.0
@@ -290,13 +291,14 @@ class Exotherm(Interlock):
             return limit_k
         return min(limit_k, self.UNEXPECTED_K) + expected_k + self.usual_k.get(name, 0.0)
 
-    def _learn(self, v: InterlockInputs, name: str, above_k: float, expected_k: float) -> None:
+    def _learn(self, v: InterlockInputs, base_c: float, expected: tuple[float | None, ...]) -> None:
         """What lies above the air for hours before it cures is the oven's doing."""
-        if v.heated and expected_k < self.NO_OWN_HEAT_K:
-            usual_k = self.usual_k.get(name, 0.0)
-            keeps = math.exp(-v.dt_s / self.USUAL_S)
-            usual_k = above_k + (usual_k - above_k) * keeps
-            self.usual_k[name] = min(max(usual_k, 0.0), self.USUAL_MOST_K)
+        keeps = math.exp(-v.dt_s / self.USUAL_S)
+        for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True):
+            if expected_k is None or expected_k < self.NO_OWN_HEAT_K:
+                above_k = part_c - base_c
+                usual_k = above_k + (self.usual_k.get(name, 0.0) - above_k) * keeps
+                self.usual_k[name] = min(max(usual_k, 0.0), self.USUAL_MOST_K)
 
     def _sentence(self, name: str, part_c: float, air_c: float, more: str) -> str:
         return (

@@ -233,28 +233,28 @@ class Loop:
         """Let every interlock look."""
         t = self._times
         night = self._run is not None
-        believed = screened.believed_c
+        believed, faults = screened.believed_c, screened.faults
         control_fault = "" if screened.air_fault is None else str(screened.air_fault)
-        lost = [
-            (name, str(fault or "no value"))
-            for name, c, fault in zip(self._names, believed, screened.faults, strict=True)
-            if c is None
-        ]
+        lost: tuple[tuple[str, str], ...] = ()
+        too_hot: tuple[str, ...] = ()
+        if None in believed:
+            of_each = zip(self._names, believed, faults, strict=True)
+            lost = tuple([(n, str(f or "no value")) for n, c, f in of_each if c is None])
+            too_hot = tuple(
+                [n for n, f in zip(self._names, faults, strict=True) if f is Fault.TOO_HOT]
+            )
         heat_k = self.cure.heat_k()
         run = self._run
         view = InterlockInputs(
             t.dt_s, t.gap_s, t.wall_step_s, night, heated and night, self.phase, t.night_s,
-            screened.control_c, control_fault, tuple(lost),
+            screened.control_c, control_fault, lost,
             tuple([c for i in self._air if (c := believed[i]) is not None]),
             tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
             tuple([c for i in self._heaters if (c := believed[i]) is not None]),
             ambient_c, None if run is None else run.setpoint_c,
             self._heating.on, self._heating.duty, inputs.ledger_silent_s, inputs.inbox_silent_s,
             tuple([heat_k.get(i) for i in self._parts if believed[i] is not None]),
-            screened.doubted, 2.0 if run is None else run.profile.band_c,
-            tuple(
-                [n for n, f in zip(self._names, screened.faults, strict=True) if f is Fault.TOO_HOT]
-            ),
+            screened.doubted, 2.0 if run is None else run.profile.band_c, too_hot,
             armed=inputs.armed, ledger_gone=inputs.ledger_gone, time_back=t.back,
         )  # fmt: skip
         events += self._guard.look(view, inputs.wall_s)

@@ -185,8 +185,11 @@ class Screening:
             for i in self._air:
                 if faults[i] is None:
                     faults[i], believed[i] = Fault.DISAGREES, None
-        control = next((i for i in self._air if believed[i] is not None), None)
-        control_c = None if control is None else believed[control]
+        control = control_c = None
+        for i in self._air:
+            if believed[i] is not None:
+                control, control_c = i, believed[i]
+                break
         air_fault, still = None, False
         if control is not None:
             changed_s = self._past[control].changed_s
