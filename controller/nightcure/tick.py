@@ -25,6 +25,54 @@ class Fault(StrEnum):
     DISAGREES = "disagrees"
 
 
+#: What each fault is called.
+FAULT_WORDS: dict[str, str] = {
+    Fault.MISSING: "not on the bus",
+    Fault.CRC: "garbled readings",
+    Fault.POWER_ON: "the thermometer lost its supply",
+    Fault.BUS: "the bus does not answer",
+    Fault.RANGE: "out of its range",
+    Fault.TOO_HOT: "hotter than it can measure",
+    Fault.RATE: "sudden jumps",
+    Fault.FROZEN: "the same value for too long",
+    Fault.STALE: "no fresh reading",
+    Fault.DISAGREES: "it contradicts the other thermometers",
+}
+
+#: What each interlock is called, by the name under which it is recorded.
+INTERLOCK_WORDS: dict[str, str] = {
+    "over-temperature": "over-temperature",
+    "exotherm": "exotherm",
+    "heat-unexplained": "unexplained heat",
+    "heater-stuck-on": "heater stuck on",
+    "control-sensor-lost": "no air temperature",
+    "air-doubted": "air temperature doubted",
+    "sensor-lost": "thermometer lost",
+    "part-warm": "part too warm",
+    "heat-unanswered": "heat unanswered",
+    "heater-without-effect": "heater without effect",
+    "cannot-hold": "cannot hold the temperature",
+    "heater-on-too-long": "heater on for too long",
+    "fan-failed": "fan failed",
+    "night-too-long": "night too long",
+    "tick-late": "controller stood still",
+    "ledger-lost": "record lost",
+    "time-went-back": "clock went back",
+    "resume-refused": "night not resumed",
+}
+
+
+def interlock_words(name: str) -> str:
+    """What an interlock is called; of one this version does not know, its name in words."""
+    return INTERLOCK_WORDS.get(name, name.replace("-", " "))
+
+
+def interlock_title(name: str) -> str:
+    """The same at the beginning of a sentence."""
+    words = interlock_words(name)
+    return words[:1].upper() + words[1:]
+
+
 class Reading(NamedTuple):
     """What one thermometer said.
 
@@ -84,6 +132,26 @@ class Command(NamedTuple):
     `reset`, `offset` or `cup`."""
     args: dict[str, Any]
     who: str
+
+
+#: How a command of the page is recorded: this, and the address it came from.
+PAGE = "page, "
+
+
+def asked_by(who: str) -> str:
+    """Who gave a command, after a verb: "by Ann", or where on the page it came from."""
+    where = who.removeprefix(PAGE)
+    if where == who:
+        return f"by {who}"
+    if where in ("127.0.0.1", "::1"):
+        return "on the page, at the board itself"
+    return f"on the page, from another device ({where})"
+
+
+def asker(who: str) -> str:
+    """The same at the beginning of a line."""
+    said = asked_by(who)
+    return who if said == f"by {who}" else said.capitalize()
 
 
 class TickInputs(NamedTuple):

@@ -52,7 +52,7 @@ def test_a_night_has_its_label_its_notes_and_who_asked(
     expect(page.get_by_role("heading", name="Hatch lid 3")).to_be_visible()
     assert oven.get("nights/1")["label"] == "Hatch lid 3"
     noted = oven.get("nights/1/notes")
-    assert noted.pop("last")["who"] == "page, 127.0.0.1"
+    assert noted.pop("last")["who"] == "on the page, at the board itself"
     assert noted == {
         "mould_number": "",
         "part_number": "",
@@ -64,7 +64,9 @@ def test_a_night_has_its_label_its_notes_and_who_asked(
     page.reload()
     expect(page.get_by_label("Resin batch")).to_have_value("B-1174")
     notes = page.get_by_role("region", name="Notes")
-    expect(notes).to_contain_text(re.compile(r"Last written .*\d\d:\d\d, by page, 127\.0\.0\.1"))
+    expect(notes).to_contain_text(
+        re.compile(r"Last written .*\d\d:\d\d, on the page, at the board itself")
+    )
     with page.expect_popup() as opened:
         page.get_by_role("link", name="Morning record").click()
     for noted in ("Hatch lid 3", "B-1174", "16.2", "Pinhole at the rim."):

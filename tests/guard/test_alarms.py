@@ -72,9 +72,9 @@ def test_the_first_trip_is_the_one_that_holds() -> None:
     assert alarms.report("b", True, "B is wrong.", 2.0) is not None
     assert alarms.report("a", True, "A is wrong.", 3.0) is None
     assert alarms.trip == "a"
-    assert alarms.reset()[1] == "a still holds: A is wrong."
+    assert alarms.reset()[1] == "the cause is still there. A is wrong."
     alarms.report("a", True, None, 4.0)
-    assert alarms.reset()[1] == "b still holds: B is wrong."
+    assert alarms.reset()[1] == "the cause is still there. B is wrong."
     alarms.report("b", True, None, 5.0)
     events, why_not = alarms.reset()
     assert why_not is None
@@ -178,7 +178,7 @@ class Machine(RuleBasedStateMachine):
         if self.holds - {"warning"}:
             assert events == []
             assert why_not is not None
-            assert "still holds" in why_not
+            assert "the cause is still there" in why_not
             return
         assert why_not is None
         assert {e.name for e in events} == self.waits

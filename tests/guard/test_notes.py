@@ -27,7 +27,7 @@ from nightcure.loop.loop import NOT_RESUMED
 from nightcure.measure import screening
 from nightcure.settings import HOTTEST_C, OUTRUN_K, Limits, Role, Timing
 from nightcure.simulate.faults import FAULTS
-from nightcure.tick import Fault
+from nightcure.tick import INTERLOCK_WORDS, Fault
 from tests.faults.test_rehearsed import EXPECTED, IN_THE_CAMPAIGN
 from tests.guard.test_interlocks import FIRES
 from tests.nights import SETTINGS
@@ -42,7 +42,7 @@ def rows(heading: str) -> dict[str, list[str]]:
     """A table's rows by the name in their first cell."""
     table = NOTES.split(f"| {heading} |", 1)[1].split("\n\n", 1)[0]
     cells = [re.split(r"\s*\|\s*", line.strip("| ")) for line in table.splitlines()[2:]]
-    return {c[0].strip("`"): c[1:] for c in cells}
+    return {c[0].strip("`").partition("`")[0]: c[1:] for c in cells}
 
 
 #: What the row of a rule must say, from the rule itself.
@@ -64,6 +64,12 @@ SAID: dict[type[Interlock], list[str]] = {
     LedgerLost: [f"for {LedgerLost.AFTER_S:g} s"],
     TimeWentBack: ["the monotonic clock went back"],
 }
+
+
+def test_every_interlock_is_told_by_what_the_page_calls_it() -> None:
+    for name, words in INTERLOCK_WORDS.items():
+        assert f"| `{name}`: {words} |" in NOTES or f"`{name}`** ({words})" in NOTES
+    assert set(INTERLOCK_WORDS) == {*(rule.name for rule in RULES), NOT_RESUMED}
 
 
 def test_every_interlock_is_described_in_order_with_its_kind_and_times() -> None:

@@ -55,7 +55,7 @@ def test_the_record_says_when_and_why_there_was_no_heat(shelf: dict[str, Path]) 
     assert last.length_s == sum(r["length_s"] for r in last.reasons)
     said = words(sheet(facts, Extras()))
     assert "1 min: No believable air temperature: garbled readings." in said
-    assert "The oven has tripped (control sensor lost) and stays off" in said
+    assert "The oven has tripped (no air temperature) and stays off" in said
     assert "contactor closes" not in said, "what is over in a tick is not printed"
     told = summary(facts, Extras())["heat_withheld"]
     assert [w["length_s"] for w in told] == [first.length_s, last.length_s]

@@ -101,8 +101,8 @@ def test_alarms_tell_who_acknowledged_them(shelf: dict[str, Path]) -> None:
     assert story.acknowledged_by == "test"
     assert story.reset_s is None
     text = words(sheet(facts_of(shelf["tripped"])))
-    assert "trip control-sensor-lost" in text
-    assert re.search(r"\| test, \d\d:\d\d \|", text)
+    assert "Trip: no air temperature. No believable" in text
+    assert re.search(r"\| by test, \d\d:\d\d \|", text)
 
 
 def test_a_resume_is_told_with_how_long_it_was_dark(shelf: dict[str, Path]) -> None:
@@ -154,7 +154,7 @@ def test_checks_and_offsets_stand_beside_their_thermometers(
     air = facts_of(ledger).sensors[0]
     assert air.check is not None
     assert air.check.offset_c == 0.25, "the last before the night, not a later one"
-    assert re.search(r"Air \(air\) \| 28-0000000000a1 .*2022, ice point, Ann", words(
+    assert re.search(r"Air \(air\) \| 28-0000000000a1 .*2022, ice point, by Ann", words(
         sheet(facts_of(ledger))))  # fmt: skip
 
 

@@ -204,7 +204,7 @@ def test_notes_of_a_night(steered: Steered) -> None:
     first = {"mould_number": "M-3", "remarks": "Gel coat thin\nat the rim."}
     told = client.put("/api/nights/1/notes", json=first).json()
     last = told.pop("last")
-    assert last["who"] == "page, testclient"
+    assert last["who"] == "on the page, from another device (testclient)"
     assert abs(last["host_s"] - time.time()) < 60
     assert told == {**empty, **first}
     client.put("/api/nights/1/notes", json={"mould_number": "", "resin_batch": "B 77"})
@@ -235,7 +235,7 @@ def test_no_night_starts_until_the_cautions_are_accepted(steered: Steered) -> No
     assert status == 409
     assert "cautions have not been accepted" in sentence
     accepted = client.post("/api/cautions/accept").json()["accepted"]
-    assert accepted["who"] == "page, testclient"
+    assert accepted["who"] == "on the page, from another device (testclient)"
     assert client.post("/api/cautions/accept").json()["accepted"] == accepted, "the first counts"
     for confirmed in ({}, {"limit_device_confirmed": False}):
         status, sentence = steered.ask("start", profile=MINE, **confirmed)
@@ -369,7 +369,7 @@ def test_a_thermometer_is_checked_through_the_page(steered: Steered) -> None:
     last = client.get("/api/settings").json()["thermometers"][3]
     assert last["offset_c"] == pytest.approx(1.0, abs=0.2)
     assert last["last_check"]["method"] == "reference"
-    assert last["last_check"]["who"] == "page, testclient"
+    assert last["last_check"]["who"] == "on the page, from another device (testclient)"
     assert last["offset_c"] == last["last_check"]["offset_c"]
     for wrong in ({}, {**ask, "method": "guess"}, {**ask, "reference_c": "1"},
                   {**ask, "sensor_id": 7}, {**ask, "sensor_id": "x" * 41}):  # fmt: skip
@@ -407,7 +407,7 @@ def test_steering_through_the_page(steered: Steered) -> None:
     words = [a["word"] for a in reversed(asked)]
     assert words[:6] == ["skip", "extend", "setpoint", "start", "setpoint", "setpoint"]
     assert {a["outcome"] for a in asked} == {"done", "refused"}
-    assert all(a["who"] == "page, testclient" and a["message"] for a in asked)
+    assert all(a["who"] == "on the page, from another device (testclient)" and a["message"] for a in asked)
     assert asked == sorted(asked, key=lambda a: -a["id"])
     assert steered.client.get("/api/commands?limit=1&offset=1").json() == [asked[1]]
 
@@ -416,4 +416,7 @@ def test_a_start_is_told_once(steered: Steered) -> None:
     steered.start()
     events = steered.client.get("/api/events").json()
     (told,) = [e["message"] for e in events if "tarted" in e["message"]]
-    assert re.fullmatch(r"Started 'Short' with the air at .* °C, by page, testclient\.", told)
+    assert re.fullmatch(
+        r"Started 'Short' with the air at .* °C, on the page, from another device \(testclient\)\.",
+        told,
+    )

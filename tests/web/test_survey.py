@@ -146,7 +146,7 @@ def test_a_night_that_ends_before_is_told(steered: Steered) -> None:
     while (told := steered.client.get("/api/survey").json())["running"]:
         assert time.monotonic() < end_s, told
         time.sleep(0.2)
-    assert told["sentence"].startswith("Stopped by page")
+    assert told["sentence"].startswith("Stopped on the page, from another device")
 
 
 def test_a_test_that_is_lost_sight_of_says_so(

@@ -16,6 +16,7 @@ from fastapi import Request, Response
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 
 from nightcure.errors import NightcureError
+from nightcure.record.off_sentences import PAGE
 from nightcure.settings import Settings, Web
 
 from .logged_out import LoggedOut
@@ -214,7 +215,7 @@ class Access:
             raise Problem(403, NO_PASSPHRASE)
         if not self.logged_in(request):
             raise Problem(401, LOG_IN)
-        return f"page, {client_of(request)}"
+        return f"{PAGE}{client_of(request)}"
 
     @staticmethod
     def check_origin(request: Request) -> None:

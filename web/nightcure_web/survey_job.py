@@ -113,7 +113,7 @@ class SurveyJob:
             noted_s=0.0,
             sentence="The test has begun; nothing is known yet.",
         )
-        self._task = asyncio.create_task(self._follow(night_id, precision_pct, who))
+        self._task = asyncio.create_task(self._follow(night_id, precision_pct))
         return self._now
 
     def _ambient_c(self, live: dict[str, Any]) -> float:
@@ -133,7 +133,7 @@ class SurveyJob:
             await asyncio.sleep(0.1)
         raise Problem(503, "The test was started but is not in the ledger; see the controller.")
 
-    async def _follow(self, night_id: int, precision_pct: float, who: str) -> None:
+    async def _follow(self, night_id: int, precision_pct: float) -> None:
         """Look every few minutes of the oven's time; stop the night once enough is known."""
         try:
             began_s = looked_s = await asyncio.to_thread(self._wall_s)
@@ -150,7 +150,7 @@ class SurveyJob:
                     return
                 if known and await asyncio.to_thread(self._cools, night_id):
                     # Its last segment is left, so that the night is done: nobody has stopped it.
-                    await self._services.command("skip", {}, f"survey for {who}")
+                    await self._services.command("skip", {}, "the survey")
                     self._tell(running=False, sentence=f"{self.now.sentence} The test is over.")
                     return
         except (NightcureError, Problem) as error:

@@ -9,8 +9,6 @@ import typer
 from .show import out, print_json, sentences
 from .which import JsonOption, LedgerOption, OvenOption, ledger_path
 
-WHO = "command line"
-
 
 def open_(
     laying: Annotated[
@@ -44,11 +42,11 @@ def shut(
 def _send(word: str, args: dict[str, Any], ledger: Any, oven: Any, as_json: bool) -> None:
     with sentences():
         from ..ledger.reader import LedgerReader
-        from .send_command import live_state_of, send_command
+        from .send_command import live_state_of, send_command, who_types
 
         path = ledger_path(ledger, oven)
         live_state_of(LedgerReader(path))
-        said = send_command(path, word, args, WHO)
+        said = send_command(path, word, args, who_types())
         if as_json:
             print_json({"outcome": "done", "message": said})
         else:

@@ -15,7 +15,6 @@ cup = typer.Typer(
     no_args_is_help=True,
 )
 
-WHO = "command line"
 CardArgument = Annotated[
     str, typer.Argument(help="A shipped card's name, or a card's .toml file.", show_default=False)
 ]
@@ -164,11 +163,11 @@ def _start(told: dict[str, Any]) -> Any:
 def _send(args: dict[str, Any], ledger: Any, oven: Any, as_json: bool) -> None:
     with sentences():
         from ..ledger.reader import LedgerReader
-        from .send_command import live_state_of, send_command
+        from .send_command import live_state_of, send_command, who_types
 
         path = ledger_path(ledger, oven)
         live_state_of(LedgerReader(path))
-        said = send_command(path, "cup", args, WHO)
+        said = send_command(path, "cup", args, who_types())
         if as_json:
             print_json({"outcome": "done", "message": said})
         else:

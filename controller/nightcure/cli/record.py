@@ -219,6 +219,7 @@ def _note(
     """Note what only a person knows of a night, and show what is noted of it."""
     from ..errors import BadInput
     from ..ledger.notes import NotesWriter
+    from .send_command import who_types
 
     notes: dict[str, str] = {}
     for text in fields:
@@ -227,7 +228,7 @@ def _note(
             raise BadInput(f"'{text}' is not FIELD=TEXT, such as mould_number=K-12.")
         notes[field.strip()] = value
     path = ledger_path(ledger, oven)
-    who = os.environ.get("USER") or "somebody at the machine"
+    who = who_types()
     reader = open_reader(ledger, oven)
     number = None if night == "next" else night_number(reader, night)
     with NotesWriter(path) as notes_writer:

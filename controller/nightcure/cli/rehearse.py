@@ -181,13 +181,14 @@ def _list_faults() -> None:
 
 
 def _report(settings: Settings, profile: Profile, result: Rehearsal) -> None:
+    from ..tick import interlock_words
     from ..units import show_duration
     from .plot import night_plot
 
     f = result.figures
     out.print(night_plot(settings, result.series, width=min(out.width, 110)), highlight=False)
     colour = "green" if f.outcome == "done" else "red"
-    verdict = f"[bold {colour}]{f.outcome}[/]" + (f" by {f.trip}" if f.trip else "")
+    verdict = f"[bold {colour}]{f.outcome}[/]" + (f" ({interlock_words(f.trip)})" if f.trip else "")
     out.print(f"\n[bold]{escape(profile.name)}[/]: {verdict} after {show_duration(f.night_s)}.")
     out.print(_figures_table(f))
     out.print()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import BadInput
+from ..tick import interlock_words
 from ..units import show_difference, show_duration, show_temperature
 from .plot import Axis, Curve, canvas
 from .show import print_table
@@ -37,7 +38,7 @@ def table(before: Figures, after: Figures, units: TemperatureUnit) -> None:
         return "never" if value_s is None else show_duration(60.0 * round(value_s / 60.0))
 
     def ended(f: Figures) -> str:
-        return f.outcome + (f" by {f.trip}" if f.trip else "")
+        return f.outcome + (f" ({interlock_words(f.trip)})" if f.trip else "")
 
     shown = Table("", "as it was", "changed", box=None, pad_edge=False)
     for name, values in (

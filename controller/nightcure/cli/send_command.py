@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,12 @@ def live_state_of(reader: LedgerReader) -> dict[str, Any]:
             f"No controller is running on {reader.path}; start it with nightcure controller."
         )
     return live
+
+
+def who_types() -> str:
+    """Who gives this command, as events and notes name them."""
+    name = os.environ.get("SUDO_USER") or os.environ.get("USER") or "somebody"
+    return f"{name} at the command line"
 
 
 def send_command(ledger: Path, word: str, args: dict[str, Any], who: str) -> str:

@@ -10,7 +10,7 @@ from ..loop.waiting import oven_parts, state_of, waits_for
 from ..profile import Cool, Ramp, Segment, Soak
 from ..record.off_sentences import off_sentence
 from ..settings import Settings
-from ..tick import Decision, PartBelief, Phase, TickInputs
+from ..tick import Decision, PartBelief, Phase, TickInputs, interlock_words
 from ..units import show_duration, show_temperature
 from .night_end import left
 
@@ -25,6 +25,7 @@ def live_state(
     alarms = [
         {
             "name": a.name,
+            "words": interlock_words(a.name),
             "state": a.state.value,
             "latching": a.latching,
             "message": a.message,

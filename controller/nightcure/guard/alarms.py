@@ -9,7 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from ..tick import Event
+from ..tick import Event, interlock_title
 
 
 class State(StrEnum):
@@ -90,7 +90,7 @@ class Alarms:
         if message is None:
             if alarm is None or not alarm.move("clear"):
                 return None
-            return self._event(alarm, f"{alarm.name}: the cause is gone.")
+            return self._event(alarm, f"{interlock_title(alarm.name)}: the cause is gone.")
         if alarm is None:
             alarm = self._alarms[name] = Alarm(name, latching)
         if not alarm.move("raise"):
@@ -103,7 +103,7 @@ class Alarms:
     def acknowledge(self, name: str | None) -> list[Event]:
         """A person has seen it (all of them if `name` is None)."""
         return [
-            self._event(a, f"{a.name}: acknowledged.")
+            self._event(a, f"{interlock_title(a.name)}: acknowledged.")
             for a in self._alarms.values()
             if name in (None, a.name) and a.move("acknowledge")
         ]
@@ -112,9 +112,9 @@ class Alarms:
         """Clear every latched trip whose cause is gone; the sentence that forbids it otherwise."""
         for a in self._alarms.values():
             if a.latching and a.state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED):
-                return [], f"{a.name} still holds: {a.message}"
+                return [], f"the cause is still there. {a.message}"
         events = [
-            self._event(a, f"{a.name}: reset.")
+            self._event(a, f"{interlock_title(a.name)}: reset.")
             for a in self._alarms.values()
             if a.latching and a.move("reset")
         ]

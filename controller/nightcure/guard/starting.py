@@ -7,6 +7,7 @@ from typing import Any
 from ..errors import BadInput
 from ..profile import Profile, parse_profile
 from ..settings import Limits
+from ..tick import interlock_words
 
 
 def profile_to_start(
@@ -32,7 +33,7 @@ def profile_to_start(
         BadInput: the sentences for which it may not.
     """
     if trip is not None:
-        raise BadInput(f"the oven has tripped ({trip}); reset first.")
+        raise BadInput(f"the oven has tripped ({interlock_words(trip)}); reset first.")
     if running:
         raise BadInput("a night is already running; stop it first.")
     if stop_pressed:

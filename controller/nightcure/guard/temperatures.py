@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from ..settings import HOTTEST_C, Role, Settings
-from ..tick import Fault
+from ..tick import FAULT_WORDS, Fault
 from ..units import show_duration
 from .interlock import Interlock
 from .interlock_inputs import InterlockInputs
@@ -38,10 +38,10 @@ class ControlSensorLost(Interlock):
         lost = self.silent_s > self.AFTER_S or self.lost_s > borne_s
         if not lost or not (v.night or v.phase == "tripped"):
             return None
+        fault = FAULT_WORDS.get(v.control_fault, v.control_fault)
         return (
-            f"No believable air temperature for {show_duration(self.lost_s)} "
-            f"({v.control_fault}): look at the sensor, its cable, and whether it still hangs in a "
-            f"closed box."
+            f"No believable air temperature for {show_duration(self.lost_s)} ({fault}): look at "
+            f"the sensor, its cable, and whether it still hangs in a closed box."
         )
 
 
@@ -90,7 +90,11 @@ class SensorLost(Interlock):
         self.lost_s = {name: lost_s.get(name, 0.0) + v.dt_s for name, _ in v.lost}
         if not v.night or v.control_c is None:
             return None
-        gone = [f"{name} ({fault})" for name, fault in v.lost if self.lost_s[name] > self.AFTER_S]
+        gone = [
+            f"{name} ({FAULT_WORDS.get(fault, fault)})"
+            for name, fault in v.lost
+            if self.lost_s[name] > self.AFTER_S
+        ]
         if not gone:
             return None
         return (

@@ -15,7 +15,17 @@ from ..guard.switch_test import SwitchTest
 from ..measure.screening import Screened
 from ..profile import Profile, Ramp, Segment, Soak, changed
 from ..settings import MOST_OFFSET_C, Settings
-from ..tick import SWITCHES, Check, Command, Event, Outcome, Phase
+from ..tick import (
+    SWITCHES,
+    Check,
+    Command,
+    Event,
+    Outcome,
+    Phase,
+    asked_by,
+    asker,
+    interlock_words,
+)
 from ..units import show_duration, show_temperature
 from .box_open import BoxOpen
 from .cure_tracking import CureTracking
@@ -126,7 +136,7 @@ class CommandHandler:
             outcome = "refused"
             message = f"Not done, by a fault of the program ({fault}); the heater is off."
         if not any(e.kind == "night" and e.name in OWN_WORDS for e in now.events[told:]):
-            said = f"{command.who}: {message}"
+            said = f"{asker(command.who)}: {message}"
             now.events.append(Event("command", command.word, said, outcome))
         return Outcome(command.id, outcome, message)
 
@@ -140,7 +150,7 @@ class CommandHandler:
         now.stop_id = max(now.stop_id, command.id)
         if self._loop.run is None:
             return "No night was running; the heater is off."
-        self._loop.end(Phase.IDLE, "stopped", f"Stopped by {command.who}.", now.events)
+        self._loop.end(Phase.IDLE, "stopped", f"Stopped {asked_by(command.who)}.", now.events)
         return "Stopped; the heater is off."
 
     def _start(self, command: Command, now: CommandContext) -> str:
@@ -310,7 +320,9 @@ class CommandHandler:
         if loop.run is not None:
             raise BadInput("A night is running; thermometers are checked while the oven rests.")
         if loop.latch.trip is not None:
-            raise BadInput(f"The oven has tripped ({loop.latch.trip}); reset first.")
+            raise BadInput(
+                f"The oven has tripped ({interlock_words(loop.latch.trip)}); reset first."
+            )
         ids = [t.id for t in loop.settings.thermometers]
         sensor_id, method = args.get("sensor_id"), args.get("method")
         if sensor_id not in ids:

@@ -18,7 +18,17 @@ from ..measure.screening import Screened, Screening
 from ..measure.steady import Steady
 from ..profile import Profile, Segment
 from ..settings import Role, Settings, corrected
-from ..tick import Decision, Event, Fault, Outcome, Phase, TickInputs, WhyOff
+from ..tick import (
+    Decision,
+    Event,
+    Fault,
+    Outcome,
+    Phase,
+    TickInputs,
+    WhyOff,
+    asked_by,
+    interlock_words,
+)
 from ..units import show_temperature
 from .box_open import BoxOpen
 from .commands import CommandContext, CommandHandler
@@ -108,7 +118,7 @@ class Loop:
 
         self._watch(inputs, screened, ambient_c, heated, events)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
-            why = f"The night was ended by {self._alarms.trip}."
+            why = f"The night was ended by a trip: {interlock_words(self._alarms.trip)}."
             self.end(Phase.TRIPPED, "tripped", why, events)
         elif (over := self.switch_test.over()) and self._run and not self._interruption.pending:
             self.end(*over, events)
@@ -187,7 +197,7 @@ class Loop:
         self._heating.start(profile, control_c)
         self.phase = Phase(self._run.segment.kind)
         air = show_temperature(control_c, self.settings.units)
-        message = f"Started '{profile.name}' with the air at {air}, by {who}."
+        message = f"Started '{profile.name}' with the air at {air}, {asked_by(who)}."
         events.append(Event("night", "started", message))
         events += self._oven.begins(profile) + self._times.not_known()
 

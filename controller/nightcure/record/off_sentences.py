@@ -1,5 +1,8 @@
 """Why the heater was off, as a person reads it: from the code and fields that a decision carries.
 
+What interlocks, faults and those who gave a command are called is told by `tick`; who reads a
+record finds it here, too.
+
 Whether the heater may be on is decided in `loop.why_off`; status, page and morning record take
 their words from here.
 """
@@ -8,21 +11,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from ..tick import Fault, OffCode, Phase
+from ..tick import FAULT_WORDS, PAGE, OffCode, Phase, asked_by, interlock_words
 
-#: What each fault of a thermometer is called.
-FAULTS: dict[str, str] = {
-    Fault.MISSING: "not on the bus",
-    Fault.CRC: "garbled readings",
-    Fault.POWER_ON: "the thermometer lost its supply",
-    Fault.BUS: "the bus does not answer",
-    Fault.RANGE: "out of its range",
-    Fault.TOO_HOT: "hotter than it can measure",
-    Fault.RATE: "sudden jumps",
-    Fault.FROZEN: "the same value for too long",
-    Fault.STALE: "no fresh reading",
-    Fault.DISAGREES: "it contradicts the other thermometers",
-}
+__all__ = [
+    "FAULT_WORDS",
+    "HEAT_CHECKS",
+    "PAGE",
+    "asked_by",
+    "at_rest",
+    "interlock_words",
+    "off_sentence",
+]
+
 #: What is being checked about the heat.
 HEAT_CHECKS: dict[str, str] = {
     "first-pulse": "A short pulse of heat comes first, to see that the air's thermometer responds.",
@@ -45,7 +45,7 @@ def off_sentence(code: str, fields: Mapping[str, str]) -> str:
         case OffCode.STOP_PRESSED:
             return "The stop button at the oven is held."
         case OffCode.TRIPPED:
-            alarm = fields.get("alarm", "an interlock").replace("-", " ")
+            alarm = interlock_words(fields.get("alarm", "an interlock"))
             return f"The oven has tripped ({alarm}) and stays off until a person resets it."
         case OffCode.NO_NIGHT if fields.get("phase") == Phase.DONE:
             return "The night is done."
@@ -72,7 +72,7 @@ def off_sentence(code: str, fields: Mapping[str, str]) -> str:
             )
         case OffCode.NO_AIR:
             fault = fields.get("fault", "")
-            return f"No believable air temperature: {FAULTS.get(fault, fault)}."
+            return f"No believable air temperature: {FAULT_WORDS.get(fault, fault)}."
         case OffCode.HEAT_CHECK:
             return HEAT_CHECKS.get(fields.get("check", ""), "The heat is being checked.")
         case OffCode.CONTACTOR_OPEN:

@@ -20,6 +20,7 @@ from ..loop.loop import Loop
 from ..record.codec import decision_fields, decode_inputs, off_fields
 from ..record.recorded_settings import settings_of
 from ..settings import Settings
+from .earlier_words import in_todays_words
 
 #: What a difference is about -> the fields it may show in.
 MEANINGS: dict[str, tuple[str, ...]] = {
@@ -36,6 +37,8 @@ MEANINGS: dict[str, tuple[str, ...]] = {
     "cure": ("cure", "beliefs", "evidence"),
 }
 MEANING_OF = {name: meaning for meaning, names in MEANINGS.items() for name in names}
+#: What of a decision is told in sentences.
+SENTENCES = "events", "outcomes"
 #: Before a record has said why the heater was off: an earlier version's never does.
 NOT_TOLD = object()
 #: So many differences are kept one by one; all are counted.
@@ -234,6 +237,10 @@ def _fields(row: TickRow, now: dict[str, Any]) -> dict[str, tuple[Any, Any]]:
 def _keys(recorded: Any, now: dict[str, Any], text: str) -> dict[str, tuple[Any, Any]]:
     if not isinstance(recorded, dict):
         return {"decision": (text[:80], "readable")}
+    told = {key: in_todays_words(recorded[key]) for key in SENTENCES if key in recorded}
+    if {**recorded, **told} == now != recorded:
+        return {}
+    recorded = {**recorded, **told}
     return {
         key: (recorded.get(key), now.get(key))
         for key in {**recorded, **now}

@@ -16,6 +16,7 @@ from ..errors import BadInput
 from ..ledger.night_hash import all_events
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import EventRow, NightRow
+from ..record.off_sentences import asked_by
 from .facts import reached_of
 
 #: What rows may be picked by, and the columns that are looked into.
@@ -116,7 +117,7 @@ def _of_night(reader: LedgerReader, night: NightRow) -> list[LogRow]:
     profile = reader.parsed(night.profile)
     events = list(all_events(reader, night.id))
     notes = reader.noted(night.id)
-    by_hand = {n["who"] for n in reader.notes(night.id).values()}
+    by_hand = {_name(n["who"]) for n in reader.notes(night.id).values()}
     parts = profile.get("parts") or [{}]
     reached = reached_of([p["name"] for p in parts if p], events)
     rows = []
@@ -173,9 +174,14 @@ def local(wall_s: float | None) -> str:
 def _started_by(events: Sequence[EventRow]) -> str:
     for e in events:
         if e.kind == "night" and e.name == "started":
-            found = re.search(r", by (.+)\.$", e.message)
-            return found[1] if found else ""
+            found = re.search(r", (by .+|on the page, .+)\.$", e.message)
+            return _name(found[1].removeprefix("by ")) if found else ""
     return ""
+
+
+def _name(who: str) -> str:
+    """Who gave a command, else where it came from."""
+    return asked_by(who).removeprefix("by ")
 
 
 def _number(text: str) -> float | None:

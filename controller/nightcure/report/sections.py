@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
-from ..record.off_sentences import off_sentence
+from ..record.off_sentences import FAULT_WORDS, asked_by, interlock_words, off_sentence
 from ..units import show_difference, show_duration, show_temperature
 from .document import Block, Table, Text
 from .facts import Facts, MilestoneSummary, PartSummary, SensorUsed
@@ -171,21 +171,27 @@ def alarms(facts: Facts) -> list[Block]:
     blocks: list[Block] = []
     rows = []
     for a in facts.alarms:
-        by = "nobody"
+        by = "by nobody"
         if a.acknowledged_s is not None:
-            by = f"{a.acknowledged_by or 'somebody'}, {_clock(a.acknowledged_s)}"
+            by = f"{_by(a.acknowledged_by)}, {_clock(a.acknowledged_s)}"
         over = "it stood to the end" if a.over_s is None else _clock(a.over_s)
         if a.reset_s is not None:
-            over = f"reset by {a.reset_by or 'somebody'}, {_clock(a.reset_s)}"
+            over = f"reset {_by(a.reset_by)}, {_clock(a.reset_s)}"
         often = f" ({a.times} times)" if a.times > 1 else ""
-        what = f"{'trip' if a.trip else 'alarm'} {a.name}{often}: {a.message}"
+        what = f"{'Trip' if a.trip else 'Warning'}: {interlock_words(a.name)}{often}. {a.message}"
         rows.append((_clock(a.raised_s), what, by, over))
     if rows:
-        blocks.append(Table(("at", "what", "acknowledged by", "over"), tuple(rows)))
+        blocks.append(Table(("at", "what", "acknowledged", "over"), tuple(rows)))
     blocks += _withheld(facts)
     others = _deviations(facts)
     blocks += [Text(sentence) for sentence in others]
     return blocks or [Text("None.")]
+
+
+def _by(who: str | None) -> str:
+    """Who gave a command, as recorded, after its verb."""
+    said = asked_by(who or "somebody")
+    return who[0].lower() + who[1:] if who and who.startswith("On the page, ") else said
 
 
 def _withheld(facts: Facts) -> list[Block]:
@@ -258,10 +264,10 @@ def _sensor(s: SensorUsed, units: Any) -> tuple[str, ...]:
     seen = "nothing"
     if s.low_c is not None and s.high_c is not None:
         seen = f"{show_temperature(s.low_c, units)} to {show_temperature(s.high_c, units)}"
-    faults = ", ".join(f"{fault}: {n} ticks" for fault, n in s.faults.items()) or "-"
+    faults = ", ".join(f"{FAULT_WORDS.get(f, f)}: {n} readings" for f, n in s.faults.items()) or "-"
     check = "never"
     if s.check is not None:
         method = METHODS.get(s.check.method, s.check.method)
-        check = f"{_clock(s.check.wall_s, '%d %b %Y')}, {method}, {s.check.who}"
+        check = f"{_clock(s.check.wall_s, '%d %b %Y')}, {method}, {asked_by(s.check.who)}"
     return (f"{s.name} ({s.role})", s.id, show_difference(s.offset_c, units, "+"), check, seen,
             faults)  # fmt: skip

@@ -18,6 +18,7 @@ from ..errors import NightcureError
 from ..ledger.file import PAGE_BYTES, open_ledger
 from ..ledger.latch_file import ARMED, CLEAR, MISSING, TRIPPED, read_latch, state_folder
 from ..ledger.writer import LedgerInUse, hold_ledger
+from ..tick import interlock_words
 from .finding import Finding, Rating
 
 #: A night is 4.5 MB (hardware-notes/flash-wear.md): room for ten, and for a hundred.
@@ -186,7 +187,7 @@ def look_at_latch(path: Path, runs: bool) -> Finding:
         )
         return Finding("latch", Rating.OK, sentence)
     if latch.state == TRIPPED:
-        said = f"The oven has tripped ({latch.trip.replace('-', ' ')}) and nobody has reset it."
+        said = f"The oven has tripped ({interlock_words(latch.trip)}) and nobody has reset it."
     elif latch.state == ARMED:
         said = "A night was broken off, and whether it may go on is not judged yet."
     else:

@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Annotated, Any
+
+from pydantic import Field, PlainSerializer
+
+from nightcure.record.off_sentences import asked_by
 
 from ..problems import responses
+
+#: Who asked for something, as it was recorded; told in words.
+AskedBy = Annotated[
+    str,
+    PlainSerializer(asked_by),
+    Field(description="As words after a verb: by whom, or where on the page it came from."),
+]
 
 
 def told(example: Any, *statuses: int) -> dict[int | str, dict[str, Any]]:

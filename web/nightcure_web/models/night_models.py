@@ -6,6 +6,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, Field
 
+from . import AskedBy
+
 Ending = Literal["done", "stopped", "tripped", "lost"]
 
 
@@ -71,7 +73,7 @@ class Asked(BaseModel):
 
     id: int
     word: str
-    who: str
+    who: AskedBy
     asked_s: float = Field(description="By the machine's clock.")
     taken_s: float | None
     outcome: Literal["done", "refused", "expired"] | None = Field(
@@ -126,7 +128,7 @@ HAPPENING = {
 ASKED = {
     "id": 88,
     "word": "extend",
-    "who": "page, 192.168.1.20",
+    "who": "on the page, from another device (192.168.1.20)",
     "asked_s": 1764110000.1,
     "taken_s": 1764110000.4,
     "outcome": "done",

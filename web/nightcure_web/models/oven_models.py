@@ -6,6 +6,8 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, Field
 
+from . import AskedBy
+
 
 class Answer(BaseModel):
     """What the controller made of a command."""
@@ -79,7 +81,7 @@ class Caution(BaseModel):
 class Accepted(BaseModel):
     """Who accepted the cautions first, and when by the machine's clock."""
 
-    who: str
+    who: AskedBy
     host_s: float
 
 
@@ -113,7 +115,7 @@ class LastCheck(BaseModel):
     shown_c: float | None
     reference_c: float | None
     offset_c: float
-    who: str
+    who: AskedBy
     wall_s: float
 
 
@@ -188,7 +190,7 @@ PROFILE_CHECK = {
 }
 CAUTIONS = {
     "cautions": [{"title": "Fire", "text": "Foam burns, and so does resin."}],
-    "accepted": {"who": "page, 192.168.1.20", "host_s": 1764100000.0},
+    "accepted": {"who": "on the page, from another device (192.168.1.20)", "host_s": 1764100000.0},
 }
 SETTINGS = {
     "oven": "Estuary box",
@@ -218,7 +220,7 @@ SETTINGS = {
                 "shown_c": 0.12,
                 "reference_c": 0.0,
                 "offset_c": -0.12,
-                "who": "page, 192.168.1.20",
+                "who": "on the page, from another device (192.168.1.20)",
                 "wall_s": 1764000000.0,
             },
         }

@@ -22,6 +22,7 @@ class Alarm(BaseModel):
     """An alarm that is not normal; states after ISA-18.2 / IEC 62682."""
 
     name: str
+    words: str = Field("", description="What it is called; empty: by an earlier controller.")
     state: Literal["unacknowledged", "acknowledged", "returned-unacknowledged", "latched"]
     latching: bool = Field(description="A trip: it holds the oven off until a person resets it.")
     message: str

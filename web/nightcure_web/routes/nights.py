@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from nightcure.ledger.notes import LONGEST_LABEL, LONGEST_NOTE
 
-from ..models import told
+from ..models import AskedBy, told
 from ..models.night_models import (
     HAPPENING,
     NIGHT,
@@ -72,7 +72,7 @@ class Notes(BaseModel):
 class Written(BaseModel):
     """Who wrote the latest note, and when by the machine's clock."""
 
-    who: str
+    who: AskedBy
     host_s: float
 
 
@@ -86,7 +86,7 @@ NOTED = {
     "mould_number": "M-3",
     "catalyst_weighed_g": "16.2",
     "remarks": "",
-    "last": {"who": "page, 192.168.1.20", "host_s": 1764144600.0},
+    "last": {"who": "on the page, from another device (192.168.1.20)", "host_s": 1764144600.0},
 }
 
 

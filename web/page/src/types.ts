@@ -107,6 +107,7 @@ export interface ProfileCheck {
 
 export interface Alarm {
   name: string;
+  words: string;
   state: string;
   latching: boolean;
   message: string;

@@ -89,7 +89,7 @@ export function NotesForm({ night, onChange }: { night: Night; onChange: (night:
           </label>
           );
         })}
-        {last && <p class="quiet small broad">Last written {day(last.host_s)}, {hour(last.host_s)}, by {last.who}.</p>}
+        {last && <p class="quiet small broad">Last written {day(last.host_s)}, {hour(last.host_s)}, {last.who}.</p>}
         <button class="plain" disabled={!changed}>Save the notes …</button>
       </form>
       {saving && (

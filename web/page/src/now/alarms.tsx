@@ -15,7 +15,7 @@ const STATES: Record<string, string> = {
 };
 
 function title(a: Alarm): string {
-  return `${a.latching ? "Trip" : "Warning"}: ${a.name.split("-").join(" ")}`;
+  return `${a.latching ? "Trip" : "Warning"}: ${a.words || a.name.split("-").join(" ")}`;
 }
 
 /** Which services have taken the news of a trip. */

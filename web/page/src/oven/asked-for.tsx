@@ -5,6 +5,17 @@ import type { Asked } from "../types";
 import { day, hour } from "../words";
 
 const SHOWN = 20;
+const COMMANDS: Record<string, string> = {
+  setpoint: "another temperature",
+  extend: "a longer or shorter soak",
+  skip: "leave the segment",
+  open: "open the box",
+  shut: "the box is shut",
+  offset: "correct a thermometer",
+  cup: "gel cup",
+  reset: "reset the trip",
+  silence: "silence the siren",
+};
 
 export function AskedFor() {
   const [list, setList] = useState<Asked[]>([]);
@@ -20,7 +31,7 @@ export function AskedFor() {
           <li key={c.id}>
             <time>{day(c.asked_s)}, {hour(c.asked_s)}</time>{" "}
             <span>
-              {c.word}, by {c.who}: {c.outcome ?? "not yet taken"}{c.message && `. ${c.message}`}
+              {COMMANDS[c.word] ?? c.word}, {c.who}: {c.outcome ?? "not yet taken"}{c.message && `. ${c.message}`}
             </span>
           </li>
         ))}
