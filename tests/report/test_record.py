@@ -92,7 +92,9 @@ def test_the_verdict_of_each_end(shelf: dict[str, Path]) -> None:
     assert "Stopped by test." in said["stopped"][0]
     assert said["cut"][0].startswith("Not over: recorded for 24 min so far")
     assert said["cards"][0].startswith("Done:")
-    assert said["cards"][0].endswith("; Lid: ready to laminate on; 1 alarm on the way.")
+    assert said["cards"][0].endswith(
+        "; Lid: perhaps hard enough to leave its mould; 1 alarm on the way."
+    )
 
 
 def test_alarms_tell_who_acknowledged_them(shelf: dict[str, Path]) -> None:

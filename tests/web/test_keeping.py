@@ -407,7 +407,9 @@ def test_steering_through_the_page(steered: Steered) -> None:
     words = [a["word"] for a in reversed(asked)]
     assert words[:6] == ["skip", "extend", "setpoint", "start", "setpoint", "setpoint"]
     assert {a["outcome"] for a in asked} == {"done", "refused"}
-    assert all(a["who"] == "on the page, from another device (testclient)" and a["message"] for a in asked)
+    assert all(
+        a["who"] == "on the page, from another device (testclient)" and a["message"] for a in asked
+    )
     assert asked == sorted(asked, key=lambda a: -a["id"])
     assert steered.client.get("/api/commands?limit=1&offset=1").json() == [asked[1]]
 

@@ -56,9 +56,9 @@ def test_the_verdict_and_what_may_be_done_next(cured: tuple[TestClient, Path]) -
         assert part["found"] == ""
         assert "gelled, by" not in part["sentence"].lower(), "it had, before the box was shut"
         assert part["foretold"] in (
-            "gelled",
-            "ready to laminate on",
-            "hard enough to leave its mould",
+            "gelled, by its card",
+            "ready to laminate on, by its card",
+            "hard enough to leave its mould, by its card",
         )
 
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from ..loop.loop import Loop
 from ..loop.waiting import oven_parts, state_of, waits_for
 from ..profile import Cool, Ramp, Segment, Soak
+from ..record.milestones import told_milestones
 from ..record.off_sentences import off_sentence
 from ..settings import Settings
 from ..tick import Decision, PartBelief, Phase, TickInputs, interlock_words
@@ -110,41 +110,16 @@ def _cure(loop: Loop, wall_s: float) -> list[dict[str, Any]]:
     parts = []
     told = clocks.beliefs.told(loop.cure.cups)
     for c in clocks.parts():
+        belief = told.get(c.name)
+        whens = told_milestones(c.milestones, belief, clocks.beliefs.unsure(c.name), clocks.now_s)
         milestones = [
             {"name": w.name}
             | {k: None if t is None else began_s + t for k, t in w._asdict().items() if k != "name"}
-            for w in c.milestones
+            for w in whens
         ]
-        believed = None if c.name not in told else _believed(told[c.name], began_s)
-        if believed is not None:
-            _with_belief(milestones, believed, wall_s)
+        believed = None if belief is None else _believed(belief, began_s)
         parts.append({**c._asdict(), "milestones": milestones, "believed": believed})
     return parts
-
-
-def _with_belief(milestones: list[dict[str, Any]], believed: dict[str, Any], wall_s: float) -> None:
-    """A card's dates with what it leaves open, above all whose resin it is.
-
-    What is still to come has the wider of the two ranges, unless something was seen of the resin.
-    What came by the card and is not sure yet has the date from which it is, as the loop waits for
-    it; its `high_s` is then null.
-    """
-    for m in milestones:
-        dates, at_s = believed.get(f"{m['name']}_s"), m["at_s"]
-        if dates is None or at_s is None:
-            continue
-        early_s, _, late_s = dates
-        if at_s <= wall_s:
-            if late_s is None or late_s > wall_s:
-                m |= {"at_s": late_s, "low_s": at_s, "high_s": None}
-        elif not believed["seen"]:
-            m["low_s"] = early_s if m["low_s"] is None else min(m["low_s"], early_s or math.inf)
-            m["high_s"] = None if None in (m["high_s"], late_s) else max(m["high_s"], late_s)
-    by_name = {m["name"]: m for m in milestones}
-    gelled_s = by_name["gelled"]["at_s"]
-    opens = by_name.get("laminate-opens")
-    if opens is not None and opens["at_s"] is not None:  # not upon what may be wet
-        opens["at_s"] = None if gelled_s is None else max(opens["at_s"], gelled_s)
 
 
 def _believed(b: PartBelief, began_s: float) -> dict[str, Any]:

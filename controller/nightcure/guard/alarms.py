@@ -9,7 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Any
 
-from ..tick import Event, interlock_title
+from ..tick import Event, interlock_title, interlock_words
 
 
 class State(StrEnum):
@@ -99,6 +99,10 @@ class Alarms:
         if latching and self.trip is None:
             self.trip = name
         return self._event(alarm, message)
+
+    def ended(self) -> str:
+        """That the trip has ended the night, as its event says."""
+        return f"The night was ended by a trip: {interlock_words(self.trip or '')}."
 
     def acknowledge(self, name: str | None) -> list[Event]:
         """A person has seen it (all of them if `name` is None)."""

@@ -53,6 +53,15 @@ class Beliefs:
             if p.belief is not None and p.belief.said is not None
         }
 
+    def unsure(self, name: str) -> tuple[str, ...]:
+        """Which milestones of a part have come by its card, and are not surely so."""
+        return tuple(
+            held
+            for p in self._parts
+            if p.part.name == name and p.belief is not None
+            for held in p.belief.held
+        )
+
     def sights(self) -> list[Event]:
         """At the start: whether each part's own heat can be seen in its mould's temperature."""
         events: list[Event] = []

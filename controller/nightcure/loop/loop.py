@@ -18,17 +18,7 @@ from ..measure.screening import Screened, Screening
 from ..measure.steady import Steady
 from ..profile import Profile, Segment
 from ..settings import Role, Settings, corrected
-from ..tick import (
-    Decision,
-    Event,
-    Fault,
-    Outcome,
-    Phase,
-    TickInputs,
-    WhyOff,
-    asked_by,
-    interlock_words,
-)
+from ..tick import Decision, Event, Fault, Outcome, Phase, TickInputs, WhyOff, asked_by
 from ..units import show_temperature
 from .box_open import BoxOpen
 from .commands import CommandContext, CommandHandler
@@ -118,8 +108,7 @@ class Loop:
 
         self._watch(inputs, screened, ambient_c, heated, events)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
-            why = f"The night was ended by a trip: {interlock_words(self._alarms.trip)}."
-            self.end(Phase.TRIPPED, "tripped", why, events)
+            self.end(Phase.TRIPPED, "tripped", self._alarms.ended(), events)
         elif (over := self.switch_test.over()) and self._run and not self._interruption.pending:
             self.end(*over, events)
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from ..cure.clock_figures import MILESTONE_WORDS
 from ..errors import BadInput
 from ..ledger.night_hash import all_events, night_hash, notes_hash
 from ..ledger.photo import FIELD, photo_of
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import CheckRow, EventRow, NightRow
+from ..record.milestones import AFTER, perhaps, recorded_milestones
 from ..units import TemperatureUnit
 from .alarm_history import AlarmHistory, alarm_histories
 from .segments import TickSummary, summarise_ticks
@@ -26,6 +28,8 @@ class MilestoneSummary:
     reached_wall_s: float | None
     expected_s: float | None
     """Where it was not reached: when it was foreseen, had the night gone on."""
+    perhaps: bool = False
+    """It may have come already, and is not sure."""
 
 
 @dataclass
@@ -44,6 +48,20 @@ class PartSummary:
     """The temperature (°C) those minutes are counted at."""
     milestones: list[MilestoneSummary] = field(default_factory=list)
     too_cold: bool = False
+    seen: tuple[str, ...] = ()
+    """What speaks of its resin beside the card: `cup`, `heat`."""
+
+    @property
+    def state(self) -> str:
+        """How far it came, in words: the furthest milestone that has come, or perhaps has."""
+        known = {m.name: m for m in self.milestones}
+        for name, words in reversed(MILESTONE_WORDS.items()):
+            m = known.get(name)
+            if m is not None and m.reached_wall_s is not None:
+                return words
+            if m is not None and m.perhaps and name in ("gelled", "demould"):
+                return f"perhaps {words}"
+        return "not gelled"
 
 
 @dataclass
@@ -168,14 +186,20 @@ def _parts(
             reference_c=figures.get("reference_c"),
             too_cold=bool(report[5]) if report else False,
         )
-        foreseen = {w[0]: w[1] for w in report[6]} if report else {}
-        for milestone, at_s in foreseen.items():  # before the night there are no events
-            if at_s is not None and at_s <= 0.0:
-                reached.setdefault((name, milestone), started_s + at_s)
-        for milestone in [*foreseen, *[m for p, m in reached if p == name and m not in foreseen]]:
+        belief, now_s = tick_summary.beliefs.get(name), tick_summary.cure_s
+        told = {m: at_s for (p, m), at_s in reached.items() if p == name}
+        whens = recorded_milestones(report[6] if report else [], belief, told, now_s)
+        for w in whens:
+            came_s = told.pop(w.name, None)
+            if w.name in AFTER and (w.at_s is None or w.at_s > now_s):
+                came_s = None
+            if came_s is None and w.at_s is not None and w.at_s <= 0.0:
+                came_s = started_s + w.at_s  # before the night there are no events
             found.milestones.append(
-                MilestoneSummary(milestone, reached.get((name, milestone)), foreseen.get(milestone))
+                MilestoneSummary(w.name, came_s, w.at_s, came_s is None and perhaps(w, now_s))
             )
+        found.milestones += [MilestoneSummary(m, at_s, None) for m, at_s in told.items()]
+        found.seen = tuple(belief[5]) if belief else ()
         parts.append(found)
     return parts
 

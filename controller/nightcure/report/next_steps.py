@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from ..cure.clock_figures import MILESTONE_WORDS, ClockFigures
+from ..cure.clock_figures import ClockFigures
 from ..cure.rate import faster
 from ..record.batches import BARCOL, TOUCH
-from ..units import show_duration, show_temperature
+from ..units import TemperatureUnit, show_duration, show_temperature
 from .document import clock
 from .facts import Facts, PartSummary
 
@@ -22,6 +22,7 @@ class NextStep(NamedTuple):
     sentence: str
     """What may be done with it next."""
     foretold: str
+    """How far it came, and by what that is known."""
     found: str
     """What it felt like; empty until somebody said so."""
 
@@ -46,10 +47,12 @@ def _reached(part: PartSummary) -> dict[str, float]:
     return {m.name: m.reached_wall_s for m in part.milestones if m.reached_wall_s is not None}
 
 
+SIGHTS = {"cup": "the gel cup", "heat": "its own heat"}
+
+
 def _foretold(part: PartSummary) -> str:
-    reached = _reached(part)
-    past = [MILESTONE_WORDS[name] for name in MILESTONE_WORDS if name in reached]
-    return past[-1] if past else "not gelled"
+    by = " and ".join(["its card", *[SIGHTS[s] for s in part.seen if s in SIGHTS]])
+    return f"{part.state}, by {by}"
 
 
 def _next(facts: Facts, part: PartSummary, data: dict[str, Any]) -> str:
@@ -67,16 +70,22 @@ def _next(facts: Facts, part: PartSummary, data: dict[str, Any]) -> str:
     if "post-cured" in reached:
         return "Post-cured: it may be used."
     if "demould" in reached or "full" in reached:
-        return f"Touch it, then take it out of its mould. {lay}{_post_cure(figures)}".strip()
-    if "gelled" not in reached:
-        return (
-            "Not gelled, by its card: keep it warm, leave it alone, and see whether it was "
-            "catalysed."
-        )
+        return f"Touch it, then take it out of its mould. {lay}{_post_cure(figures, facts.units)}".strip()
     more = _at_room(figures, part)
     left = (
         f" It wants about {more} more at {show_temperature(ROOM_C, facts.units)}." if more else ""
     )
+    unsure = {m.name for m in part.milestones if m.perhaps}
+    if "demould" in unsure:
+        return (
+            f"Perhaps hard already, and not surely: touch it before you pull, and leave it in its "
+            f"mould if it gives. {lay}{left.strip()}"
+        ).strip()
+    if "gelled" not in reached and "gelled" not in unsure:
+        return (
+            "Not gelled, by its card: keep it warm, leave it alone, and see whether it was "
+            "catalysed."
+        )
     return f"{lay}Leave it in its mould.{left}"
 
 
@@ -93,11 +102,11 @@ def _at_room(figures: ClockFigures | None, part: PartSummary) -> str:
     return show_duration(900.0 * max(round(minutes / 15.0), 1))
 
 
-def _post_cure(figures: ClockFigures | None) -> str:
+def _post_cure(figures: ClockFigures | None, units: TemperatureUnit) -> str:
     if figures is None or not figures.post_cure_h:
         return ""
     at_c, hours = figures.post_cure_h[0]
     return (
         f"Post-cure it before it stands in the sun: its card gives {hours:g} h at "
-        f"{show_temperature(at_c, digits=0)}."
+        f"{show_temperature(at_c, units, 0)}."
     )

@@ -110,7 +110,7 @@ def _range(spread: Spread, units: Any) -> str:
 def parts(facts: Facts) -> list[Block]:
     """Parts on resin cards with their milestones; else what their thermometers say."""
     if facts.parts:
-        rows = [_part(p) for p in facts.parts]
+        rows = [_part(p, facts.units) for p in facts.parts]
         blocks: list[Block] = [
             Table(
                 ("part", "laid up with", "milestones", "degree of cure", "as long as"), tuple(rows)
@@ -137,11 +137,11 @@ def parts(facts: Facts) -> list[Block]:
     return [Text(told), Table(("part or mould", "coldest", "hottest"), tuple(rows_of), (1, 2))]
 
 
-def _part(p: PartSummary) -> tuple[str, ...]:
+def _part(p: PartSummary, units: Any) -> tuple[str, ...]:
     share = f", catalyst {p.catalyst_pct:g} %" if p.catalyst_pct is not None else ""
     as_long = "not mixed yet"
     if p.equivalent_min is not None:
-        at = "" if p.reference_c is None else f" at {p.reference_c:g} °C"
+        at = "" if p.reference_c is None else f" at {show_temperature(p.reference_c, units, 0)}"
         as_long = f"as after {_minutes(60.0 * p.equivalent_min)}{at}"
     return (
         p.name,
@@ -153,14 +153,14 @@ def _part(p: PartSummary) -> tuple[str, ...]:
 
 
 def _worth(m: MilestoneSummary) -> bool:
-    return m.reached_wall_s is not None or m.expected_s is not None
+    return m.reached_wall_s is not None or m.expected_s is not None or m.perhaps
 
 
 def _milestone(m: MilestoneSummary) -> str:
     name = MILESTONES.get(m.name, m.name)
     if m.reached_wall_s is not None:
         return f"{name} at {_clock(m.reached_wall_s)}"
-    return f"{name}: not reached"
+    return f"{name}: perhaps, not surely" if m.perhaps else f"{name}: not reached"
 
 
 # ---- alarms ------------------------------------------------------------------------------------

@@ -97,6 +97,10 @@ class TickSummary:
     """By thermometer: what was wrong with its readings, and in how many ticks."""
     cure: list[list[Any]] = field(default_factory=list)
     """Every part's last report, as the ledger has it (see `tick.PartCure`)."""
+    cure_s: float = 0.0
+    """When that was, s of the night."""
+    beliefs: dict[str, list[Any]] = field(default_factory=dict)
+    """By part, what was believed of it at last (see `tick.PartBelief`)."""
     withheld: list[Withheld] = field(default_factory=list)
     """When heat was not allowed while a night was under way or tripped."""
     tells_off: bool = False
@@ -141,7 +145,9 @@ def summarise_ticks(
             g.tells_off = True
             held = _withheld(g, row, decision["off"], held and held[0])
         if "cure" in decision:
-            g.cure = decision["cure"]
+            g.cure, g.cure_s = decision["cure"], now_s
+        for belief in decision.get("beliefs", ()):
+            g.beliefs[belief[0]] = belief
         if row.segment is not None:
             fresh = not g.segments or g.segments[-1].number != row.segment
             gone = _segment(g, row, now_s, kinds)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from ..cure.clock_figures import MILESTONE_WORDS
 from ..units import show_difference, show_duration, show_temperature
 from .facts import Facts, PartSummary
 from .segments import SegmentSummary
@@ -84,11 +83,7 @@ def _left_out(facts: Facts, part: str) -> bool:
 
 def _furthest(parts: Sequence[PartSummary]) -> str:
     """How far they came, those that came equally far together."""
-    order = list(MILESTONE_WORDS)
     states: dict[str, list[str]] = {}
     for part in parts:
-        came = {m.name for m in part.milestones if m.reached_wall_s is not None}
-        reached = [name for name in order if name in came]
-        state = MILESTONE_WORDS[reached[-1]] if reached else "no milestone reached"
-        states.setdefault(state, []).append(part.name)
+        states.setdefault(part.state, []).append(part.name)
     return "; ".join(f"{' and '.join(names)}: {state}" for state, names in states.items())

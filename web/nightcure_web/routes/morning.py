@@ -30,7 +30,7 @@ class Next(BaseModel):
 
     part: str
     sentence: str = Field(description="What may be done with it next.")
-    foretold: str = Field(description="How far it came, by its card.")
+    foretold: str = Field(description="How far it came, and by what that is known.")
     found: str = Field(description="What it felt like; empty until somebody said so.")
 
 
@@ -51,7 +51,7 @@ MORNING: Any = {
         {
             "part": "Lid",
             "sentence": "Touch it, then take it out of its mould.",
-            "foretold": "hard enough to leave its mould",
+            "foretold": "hard enough to leave its mould, by its card",
             "found": "hard",
         }
     ],

@@ -45,7 +45,7 @@ export function Morning({ night, live }: { night: Night; live: Live }) {
         <ul class="part-rows">
           {told.parts.map((p, i) => (
             <li key={p.part}>
-              <p class="head"><b>{p.part}</b> <span class="quiet">{p.foretold}, by its card{p.found && `; found ${p.found}`}</span></p>
+              <p class="head"><b>{p.part}</b> <span class="quiet">{p.foretold}{p.found && `; found ${p.found}`}</span></p>
               <p>{inUnits(p.sentence, live.units)}</p>
               <div class="row touch" role="group" aria-label={`${p.part} feels`}>
                 <span class="quiet">Touch it:</span>
