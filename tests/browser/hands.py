@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import re
 from typing import Any
 
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Locator, Page, Route, expect
 
 from .conftest import RunningDemo, Steering
 
@@ -80,3 +81,12 @@ def middle(place: Locator) -> tuple[float, float]:
     box: Any = place.bounding_box()
     assert box is not None
     return box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+
+
+def answered(page: Page, path: str, body: Any) -> None:
+    """What another process would have made the server say; the page cannot tell the difference."""
+
+    def say(route: Route) -> None:
+        route.fulfill(status=200, content_type="application/json", body=json.dumps(body))
+
+    page.route(re.compile(rf"/api/{path}$"), say)

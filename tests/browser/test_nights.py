@@ -9,7 +9,7 @@ from pathlib import Path
 from playwright.sync_api import Page, Route, expect
 
 from .conftest import RunningDemo
-from .hands import answer, see, steering
+from .hands import answer, answered, see, steering
 from .test_access import faults
 
 ICON = Path(__file__).parents[2] / "web" / "page" / "public" / "icon-192.png"
@@ -33,6 +33,48 @@ def test_two_nights_are_compared(page: Page, archive: RunningDemo, quiet: list[s
     cooler, warmer = (float(t.split()[0]) for t in warmest.all_inner_texts())
     assert abs(cooler - 9.5) < 1
     assert abs(warmer - 12) < 1
+    assert quiet == []
+
+
+LEARNED = {
+    "oven": {"nights": 3, "loss_w_per_k": [4.1, 4.6, 5.1], "stated_loss_w_per_k": 4.0,
+             "jumped": 1.2},
+    "held": 8, "foretold": 10,
+    "ranges": [{"night_id": 2, "what": "loss", "name": "", "low": 3.9, "high": 5.3, "came": 4.7,
+                "held": True},
+               {"night_id": 2, "what": "gel", "name": "PL 2231", "low": 0.8, "high": 1.4,
+                "came": 1.2, "held": True}],
+}  # fmt: skip
+
+
+def test_what_nights_have_taught_stands_beside_model_and_nights(
+    page: Page, archive: RunningDemo, quiet: list[str]
+) -> None:
+    answered(page, "learned", LEARNED)
+    see(page, archive, "oven")
+    can = page.get_by_role("region", name="What it can do")
+    expect(can).to_contain_text("By 3 nights it loses 4.6 W/K (8 of 10: 4.1 to 5.1)")
+    expect(can).to_contain_text("oven.toml says 4 W/K")
+    expect(can).to_contain_text("It lost 20 % more last night than before: look at lid, tape")
+    page.get_by_label("°F").check()
+    expect(can).to_contain_text("loses 2.56 W/°F (8 of 10: 2.28 to 2.83)")
+    page.get_by_label("°C").check()
+    assert faults(page) == []
+    see(page, archive, "nights")
+    expect(page.get_by_text("What was foretold held in 8 of 10; 8 of 10 should.")).to_be_visible()
+    row = page.locator(".nights-list li").filter(has_text="Night 2")
+    expect(row).to_contain_text("loss 3.9 to 5.3 W/K, was 4.7")
+    expect(row).to_contain_text("gel of PL 2231 0.8 to 1.4 times its card's, was 1.2")
+    assert faults(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    oven = {**LEARNED["oven"], "nights": 0, "jumped": None}  # type: ignore[dict-item]
+    answered(page, "learned", {"oven": oven, "held": 1, "foretold": 2, "ranges": []})
+    page.reload()
+    expect(page.locator(".nights-list li").first).to_be_visible()
+    expect(page.get_by_text("What was foretold")).to_have_count(0)
+    see(page, archive, "oven")
+    expect(can).to_be_visible()
+    expect(can).not_to_contain_text("nights it loses")
     assert quiet == []
 
 
@@ -73,7 +115,7 @@ def test_a_night_has_its_label_its_notes_and_who_asked(
         expect(opened.value.locator("body")).to_contain_text(noted)
     happened = page.get_by_role("region", name="What happened, and who asked")
     expect(happened).to_contain_text("by demo")
-    expect(happened).to_contain_text("Stopped by")
+    expect(happened).to_contain_text("Stopped on the page, at the board itself.")
     assert quiet == []
 
 

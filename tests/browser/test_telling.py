@@ -11,17 +11,8 @@ from typing import Any
 from playwright.sync_api import Page, Route, expect
 
 from .conftest import RunningDemo, Steering
-from .hands import answer, see, steering
+from .hands import answer, answered, see, steering
 from .test_access import faults
-
-
-def answered(page: Page, path: str, body: Any) -> None:
-    """What another process would have made the server say; the page cannot tell the difference."""
-
-    def say(route: Route) -> None:
-        route.fulfill(status=200, content_type="application/json", body=json.dumps(body))
-
-    page.route(re.compile(rf"/api/{path}$"), say)
 
 
 def telling(**more: Any) -> dict[str, Any]:
@@ -105,6 +96,26 @@ def test_one_oven_alone_has_no_list(page: Page, archive: RunningDemo) -> None:
     see(page, archive)
     expect(page.get_by_test_id("air")).to_be_visible()
     expect(page.get_by_role("link", name="All ovens")).to_have_count(0)
+
+
+def test_an_oven_that_is_announced_late_shows_up_without_a_reload(
+    page: Page, archive: RunningDemo
+) -> None:
+    """Fails before this: the ovens were asked for once."""
+    asked: list[float] = []
+
+    def say(route: Route) -> None:
+        asked.append(time.monotonic())
+        ovens = [oven(0), oven(1)][: len(asked)]
+        route.fulfill(json={"ovens": ovens, "asked_s": 0.0})
+
+    page.route(re.compile(r"/api/ovens$"), say)
+    see(page, archive)
+    link = page.get_by_role("link", name="All ovens")
+    expect(page.get_by_test_id("air")).to_be_visible()
+    expect(link).to_have_count(0)
+    expect(link).to_be_visible(timeout=20_000)
+    assert len(asked) == 2
 
 
 def test_two_ovens_of_one_machine_each_with_its_own_login_and_stop(

@@ -70,7 +70,8 @@ def _next(facts: Facts, part: PartSummary, data: dict[str, Any]) -> str:
     if "post-cured" in reached:
         return "Post-cured: it may be used."
     if "demould" in reached or "full" in reached:
-        return f"Touch it, then take it out of its mould. {lay}{_post_cure(figures, facts.units)}".strip()
+        after = _post_cure(figures, facts.units)
+        return f"Touch it, then take it out of its mould. {lay}{after}".strip()
     more = _at_room(figures, part)
     left = (
         f" It wants about {more} more at {show_temperature(ROOM_C, facts.units)}." if more else ""

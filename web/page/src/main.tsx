@@ -17,6 +17,10 @@ const Start = later(() => import("./start/start").then((m) => m.Start));
 const Nights = later(() => import("./nights/nights").then((m) => m.Nights));
 const Oven = later(() => import("./oven/oven").then((m) => m.Oven));
 
+/** Other ovens: what the first look has set going is known after so long; others come later. */
+const OVENS_FIRST_MS = 6000;
+const OVENS_MS = 60_000;
+
 const TITLES: Record<Screen, string> = { now: "Now", start: "Start", nights: "Nights", oven: "Oven" };
 
 function Page() {
@@ -28,7 +32,14 @@ function Page() {
   const stale = word.standing !== "fresh";
   const [many, setMany] = useState(false);
   useEffect(() => {
-    if (!stale) get<Ovens>("ovens").then(({ ovens }) => setMany(ovens.length > 1), () => undefined);
+    if (stale) return;
+    const look = (): void => {
+      if (!document.hidden) get<Ovens>("ovens").then(({ ovens }) => setMany(ovens.length > 1), () => undefined);
+    };
+    look();
+    const first = window.setTimeout(look, OVENS_FIRST_MS);
+    const timer = window.setInterval(look, OVENS_MS);
+    return () => [window.clearTimeout(first), window.clearInterval(timer)];
   }, [stale, route.screen]);
 
   useEffect(() => {

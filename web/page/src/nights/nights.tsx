@@ -6,6 +6,7 @@ import type { Live, NightRow } from "../types";
 import { day, duration, hour, OUTCOMES } from "../words";
 import { Compare } from "./compare";
 import { nightName } from "./fetch";
+import { foretold, Score, useLearned } from "./learned";
 import { OneNight } from "./one";
 
 const PAGE = 50;
@@ -21,6 +22,7 @@ function NightList({ live }: { live: Live }) {
   const [more, setMore] = useState(false);
   const [failed, setFailed] = useState("");
   const [picked, setPicked] = useState<number[]>([]);
+  const learned = useLearned(live.night_id);
   const fetchFrom = (offset: number): void => {
     get<NightRow[]>(`nights?limit=${PAGE}&offset=${offset}`).then(
       (next) => {
@@ -37,6 +39,7 @@ function NightList({ live }: { live: Live }) {
     <section class="nights-list full" aria-labelledby="nights-title">
       <h2 id="nights-title">Nights</h2>
       <Refusal>{failed}</Refusal>
+      <Score learned={learned} />
       {rows?.length === 0 && <p class="quiet">No night has been recorded yet.</p>}
       <ul class={rows === null ? "awaited" : ""}>
         {rows?.map((n) => (
@@ -46,6 +49,7 @@ function NightList({ live }: { live: Live }) {
               <span>{day(n.started_s)}, {hour(n.started_s)}{n.ended_s !== null && `, ${duration(n.ended_s - n.started_s)}`}</span>
               <small class="quiet">{n.profile_name}</small>
               <small class={`outcome ${n.outcome ?? "runs"}`}>{n.outcome === null ? "is running" : (OUTCOMES[n.outcome] ?? n.outcome)}</small>
+              {foretold(learned, n.id, live.units).map((l) => <small key={l} class="quiet told">{l}</small>)}
             </a>
             <label class="check">
               <input type="checkbox" checked={picked.includes(n.id)} onChange={() => pick(n.id)} />

@@ -3,6 +3,7 @@ import { useEffect, useState } from "preact/hooks";
 import { get, sentenceOf } from "../api";
 import { Choice } from "../fields";
 import { later } from "../later";
+import { LearnedLoss, useLearned } from "../nights/learned";
 import { choose, usePrefs } from "../prefs";
 import { Refusal } from "../sheet";
 import type { Live, OvenSettings } from "../types";
@@ -33,6 +34,7 @@ function OvenItself({ live }: { live: Live }) {
     get<OvenSettings>("settings").then(setSettings, (error: unknown) => setFailed(sentenceOf(error)));
   };
   useEffect(load, []);
+  const learned = useLearned(live.night_id);
   return (
     <>
       <div class={settings ? "column wide" : "column wide awaited"}>
@@ -41,6 +43,7 @@ function OvenItself({ live }: { live: Live }) {
           <section class="stack" aria-labelledby="meaning-title">
             <h2 id="meaning-title">What it can do</h2>
             <p>{inUnits(settings.meaning.join(" "), live.units)}</p>
+            <LearnedLoss learned={learned} units={live.units} />
             <div class="row">
               <a class="button" href="#oven/ruler">A box by its ruler</a>
               <a class="button" href="#oven/cards">Resin cards</a>
