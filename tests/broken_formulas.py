@@ -45,7 +45,7 @@ FORMULAS = (
             _of(f"{CURE}test_kinetics.py", "test_published_epoxy_cycle")),
     Formula("Arrhenius constant: Kamal", "nightcure.cure.kinetics", "arrhenius",
             _of(f"{CURE}test_kinetics.py", "test_kamal_with_both_constants")),
-    Formula("DiBenedetto", "nightcure.cure.kinetics", "tg_c",
+    Formula("DiBenedetto", "nightcure.cure.glass_transition", "tg_c",
             _of(f"{CURE}test_kinetics.py", "test_dibenedetto")),
     Formula("rate by Arrhenius that doubles in 10 K", "nightcure.cure.rate",
             "activation_kj_per_mol",

@@ -95,6 +95,14 @@ class Probes(NamedTuple):
     offset_part_k: float
 
 
+class Course(NamedTuple):
+    """A ramp from the start on to a soak, °C; the shed at first, and by how much it falls."""
+
+    top_c: float
+    shed_c: float
+    falls_k: float
+
+
 def hidden_night(seed: int, heatless: bool = False, minutes: float = NIGHT_S / 60) -> HiddenNight:
     """A night by chance; the same seed gives the same one. `heatless`: its resin gives no heat."""
     rng = np.random.default_rng([81, seed])
@@ -186,10 +194,12 @@ def _run(
     minutes: float,
     shows: Probes | None = None,
     stays: bool = False,
+    course: Course | None = None,
 ) -> Probes:
     """Follow it: a ramp and a soak, a shed that cools, in three of ten a door.
 
     Args:
+        course: how it is heated, and in which shed; by chance if None.
         shows: how the thermometers show; by chance if None.
         stays: to its end, whenever its part is hard.
     """
@@ -197,6 +207,8 @@ def _run(
     top_c, shed_c = rng.uniform(32.0, 40.0), rng.uniform(14.0, 23.0)
     falls_c = rng.uniform(0.0, 8.0)
     begin = ("start", "gel", "shed")[int(rng.integers(3))]
+    if course is not None:
+        (top_c, shed_c, falls_c), begin = course, "start"
     waits_s = 0.0 if begin != "shed" else rng.uniform(3.0, 5.0) * 3600.0
     door_s = rng.uniform(0.0, 10 * 3600.0) if rng.random() < 0.3 else math.inf
     door_for_s, door_w_per_k = rng.uniform(60.0, 300.0), 30.0 * oven.loss_w_per_k

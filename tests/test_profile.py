@@ -237,6 +237,7 @@ def test_the_plan_is_the_sum_of_its_segments(path: Path) -> None:
     by_hand_h = {
         "lid-and-rim.toml": 30 / 15 + 7 + 13 / 20,
         "post-cure.toml": 42 / 12 + 11 + 25 / 20,
+        "post-cure-below-tg.toml": 42 / 12 + 10 + 25 / 20,
         "gel-then-laminate.toml": 17 / 20 + 2 + 15 / 12 + 5 + 15 / 20,
         "until-demould.toml": 12 / 15 + 12 / 12 + 7 + 7 / 20,
         "gelled-outside.toml": 24 / 12 + 8 + 7 / 20,

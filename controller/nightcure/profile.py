@@ -20,6 +20,9 @@ The same thing is a TOML file and JSON in the API:
 
 With parts on resin cards (`[[parts]]`, see `cure.part`) a ramp may wait for a milestone of their
 cure (`wait_for = "gelled"`), and a soak may end on one (`until = "demould"`), on the slowest part.
+A post-cure stays below the parts' glass transition (`tg_margin_k = 8.0` in its ramp, which holds in
+the soaks after it) and ends at one (`until_tg_c = 70.0`, or a use of `cure.post_cure.USES`:
+`until_tg_c = "light-deck"`) or at a degree of cure (`until_degree = 0.95`).
 """
 
 from __future__ import annotations
@@ -28,11 +31,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, ValidationError
+from pydantic import BeforeValidator, Field, ValidationError
 
 from .cure.box_air import Box, gives_off, vapour_refusal
 from .cure.clock_figures import MILESTONE_WORDS, Milestone
 from .cure.part import Part, with_figures
+from .cure.post_cure import USES, tells_tg, tg_to_stand, unreachable
 from .cure.vapour import VAPOUR_MOST_PCT
 from .errors import BadInput, faults_as_sentences
 from .settings import MARGIN_K, WALL_C, Limits, Section, read_toml
@@ -59,18 +63,37 @@ class Ramp(Section):
     wait_for: Milestone | None = None
     """Hold the setpoint until every part is so far, but not longer than `wait_at_most_h`."""
     wait_at_most_h: Annotated[float, Field(gt=0, le=24)] = 6.0
+    tg_margin_k: Annotated[float, Field(ge=0, le=30)] | None = None
+    """The setpoint keeps every part so far below its present glass transition, as late as its card
+    may have it; in the soaks that follow, too, up to the next ramp."""
+
+
+UntilTg = Annotated[
+    float,
+    Field(ge=20, le=200),
+    BeforeValidator(tg_to_stand, json_schema_input_type=float | Literal[tuple(USES)]),
+]
 
 
 class Soak(Section):
     """Hold `at_c` until air and slowest part have been at it, less the band, for `hours`.
 
-    With `until` it ends as soon as every part is so far, `hours` after its beginning at the latest.
+    With `until`, `until_tg_c` or `until_degree` it ends as soon as every part is so far, `hours`
+    after its beginning at the latest.
     """
 
     kind: Literal["soak"] = "soak"
     at_c: Annotated[float, Field(ge=0, le=WALL_C)]
     hours: Annotated[float, Field(gt=0, le=72)]
     until: Milestone | None = None
+    until_tg_c: UntilTg | None = None
+    """Glass transition that every part has come to, °C; a use by its name when it is read."""
+    until_degree: Annotated[float, Field(ge=0.1, le=0.999)] | None = None
+
+    @property
+    def ends_on_tg(self) -> bool:
+        """Whether it ends at a glass transition or a degree of cure."""
+        return self.until_tg_c is not None or self.until_degree is not None
 
 
 class Cool(Section):
@@ -210,6 +233,8 @@ class Profile(Section):
                     f"('{awaited}') and no part has a resin card that tells that; add one under "
                     f"[[parts]], or leave it out."
                 )
+            if said := self._glass_refusal(s):
+                yield f"{place}: {said}"
         names = [p.name for p in self.parts]
         for part in self.parts:
             place = f"profile '{self.name}', part '{part.name}'"
@@ -235,6 +260,21 @@ class Profile(Section):
                     f"{place}: a ramp of {steepest:g} °C per hour is steeper than its card's "
                     f"{f.ramp_c_per_h:g}; slow it down."
                 )
+
+    def _glass_refusal(self, s: Segment) -> str | None:
+        """Why a segment cannot go by the parts' glass transition; None if it can."""
+        if isinstance(s, Soak) and s.ends_on_tg:
+            hottest_c = max(s.at_c, self.highest_c)
+            return unreachable(self.parts, hottest_c, s.hours, s.until_tg_c, s.until_degree)
+        if isinstance(s, Ramp) and s.tg_margin_k is not None:
+            known = [p for p in self.parts if p.figures is not None and tells_tg(p)]
+            if not known:
+                return (
+                    "it stays below the parts' glass transition and no part has a resin card that "
+                    "tells it (heat, kinetics and glass); add one under [[parts]], or leave "
+                    "tg_margin_k out."
+                )
+        return None
 
     def _box_missing(self) -> Iterator[str]:
         wet = gives_off(self.parts)
@@ -274,6 +314,13 @@ def awaited_of(segment: Ramp | Soak | Cool) -> Milestone | None:
     if isinstance(segment, Ramp):
         return segment.wait_for
     return segment.until if isinstance(segment, Soak) else None
+
+
+def goes_by_glass(segment: Segment) -> bool:
+    """Whether a segment goes by the parts' glass transition or degree of cure."""
+    if isinstance(segment, Soak):
+        return segment.ends_on_tg
+    return isinstance(segment, Ramp) and segment.tg_margin_k is not None
 
 
 def knows(part: Part, name: Milestone) -> bool:

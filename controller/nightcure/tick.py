@@ -238,6 +238,7 @@ class PartCure(NamedTuple):
         self_heat_k: how much hotter than the air its own heat should make it now.
         too_cold: it has not gelled and is colder than its card has data for.
         milestones: reached ones and, along the rest of the profile, those to come; s of the night.
+        tg_c: its glass transition, likely, where its card tells it.
     """
 
     name: str
@@ -247,6 +248,7 @@ class PartCure(NamedTuple):
     self_heat_k: float
     too_cold: bool
     milestones: tuple[When, ...]
+    tg_c: float | None = None
 
 
 class Evidence(NamedTuple):

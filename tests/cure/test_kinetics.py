@@ -10,6 +10,7 @@ import pytest
 from nightcure.cure.card import Card, load_card, parse_card
 from nightcure.cure.card_sections import FromGel, Glass
 from nightcure.cure.cure_clock import When
+from nightcure.cure.glass_transition import tg_c
 from nightcure.cure.history import run_clock
 from nightcure.cure.kinetics import (
     GelCalibrated,
@@ -20,7 +21,6 @@ from nightcure.cure.kinetics import (
     final_degree,
     law_of,
     run,
-    tg_c,
 )
 
 BOGETTI = load_card("bogetti-gillespie-1991")

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from nightcure.cure.card import Card, load_card, shipped
+from nightcure.cure.glass_transition import tg_c
 from nightcure.cure.history import History, run_clock
-from nightcure.cure.kinetics import law_of, run, tg_c
+from nightcure.cure.kinetics import law_of, run
 from nightcure.profile import load_profile, planned_air
 from nightcure.simulate.scenario import PROFILES
 

@@ -3,9 +3,13 @@
 python -m tests.plan.agreement          50 nights, two minutes on two cores
 python -m tests.plan.agreement 7        one night, told
 python -m tests.plan.agreement 50 100   others; from 50 on with limits, minimum times, regulators
+python -m tests.plan.agreement 1000 1010  post-cures below the parts' glass transition
 
 Bang-bang's swing hangs on the thermometers' noise: the Loop with another noise is up to 0.24 K and
 two minutes from itself (night 29). There it is the mean of so many Loops that is compared with.
+
+A soak that counts only just within its band, since the parts' glass transition holds it there, ends
+up to twenty minutes apart (night 1002): by a tenth of a kelvin.
 
 A strong heater's night begins with a pulse of heat (`guard.heat_check`), which the arrays leave
 out: it is compared from a quarter of an hour on.
@@ -36,6 +40,8 @@ from nightcure.tick import Decision, Phase, TickInputs
 from tests.nights import SETTINGS, changed
 
 NIGHTS = 50
+#: From this one on.
+BELOW_TG = 1000
 #: Of a bang-bang night, Loops each with a noise of its own.
 LOOPS = 6
 CARDS = ("polyester-laminating", "vinyl-ester", "epoxy-slow", "polyester-laminating")
@@ -116,7 +122,17 @@ def a_night(seed: int) -> tuple[Tonight, Profile]:
         ],
     }  # fmt: skip
     more = np.random.default_rng((seed, 1))
-    if seed >= NIGHTS:
+    if seed >= BELOW_TG:
+        until = {"until_tg_c": warm_c + float(more.uniform(10.0, 20.0))}
+        data["segments"] = [
+            {"kind": "ramp", "to_c": warm_c, "rate_c_per_h": rate,
+             "tg_margin_k": float(more.uniform(10.0, 16.0))},
+            {"kind": "soak", "at_c": warm_c, "hours": 5.0, **(until if seed % 2 else {})},
+            data["segments"][-1],
+        ]  # fmt: skip
+        for part in data["parts"]:
+            part |= {"start_h": -float(more.uniform(16.0, 60.0)), "before_c": 20.0}
+    elif seed >= NIGHTS:
         if more.random() < 0.2:
             data["regulator"] = "pid" if kind == "bang-bang" else "bang-bang"
         limits: dict[str, float] = {}

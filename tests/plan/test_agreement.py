@@ -16,6 +16,8 @@ from tests.plan.agreement import MOST_K, MOST_S, compare
         (4, "ramp"),  # windows of two minutes, no feed-forward
         (144, ""),  # bang-bang: an oven of PID whose profile asks for it
         (79, ""),  # a part too hot by its own heat, and the trip
+        (1000, "ramp"),  # a post-cure whose ramp stays below the parts' glass transition
+        (1003, "ramp"),  # one that ends at a glass transition
         (18, ""),  # a soak whose parts leave the band by their own heat, and come back slowly
     ],
 )

@@ -9,7 +9,8 @@ from collections.abc import Callable, Iterator, Sequence
 from itertools import combinations
 from typing import NamedTuple
 
-from nightcure.profile import Cool, Profile, Ramp, Segment, Soak, awaited_of, knows
+from nightcure.cure.post_cure import tells_tg
+from nightcure.profile import Cool, Profile, Ramp, Segment, Soak, awaited_of, goes_by_glass, knows
 from nightcure.settings import Limits, Role, Settings
 
 
@@ -107,7 +108,8 @@ def _of_the_course(profile: Profile, limits: Limits) -> Iterator[_Change]:
             lambda p: _each(p, lambda s: _no_steeper(s, ramp_c_per_h)),
         )
     awaited = [a for s in profile.segments if (a := awaited_of(s))]
-    if any(not any(knows(p, a) for p in profile.parts) for a in awaited):
+    no_glass = not any(map(tells_tg, profile.parts)) and any(map(goes_by_glass, profile.segments))
+    if no_glass or any(not any(knows(p, a) for p in profile.parts) for a in awaited):
         yield _Change(
             "let it run by the clock: no resin here tells what it waits for",
             "Run it by the clock",
@@ -178,6 +180,9 @@ def _no_steeper(s: Segment, ramp_c_per_h: float) -> Segment:
 
 
 def _by_the_clock(s: Segment, profile: Profile) -> Segment:
+    if goes_by_glass(s) and not any(map(tells_tg, profile.parts)):
+        fields = ("tg_margin_k",) if isinstance(s, Ramp) else ("until_tg_c", "until_degree")
+        s = s.model_copy(update=dict.fromkeys(fields))
     awaited = awaited_of(s)
     if awaited is None or any(knows(p, awaited) for p in profile.parts):
         return s

@@ -66,8 +66,9 @@ def run(
     """
     with sentences():
         from ..cure.card import load_card
+        from ..cure.glass_transition import tg_c
         from ..cure.history import equivalent_min, leaps, run_clock, warnings
-        from ..cure.kinetics import law_of, tg_c
+        from ..cure.kinetics import law_of
         from ..cure.kinetics import run as integrate
         from ..record.cure_history import history_from
 
@@ -94,7 +95,7 @@ def run(
         degree = None if kinetic is None else float(kinetic.degree[-1])
         glass_c = None
         if degree is not None and chosen.glass is not None:
-            glass_c = float(tg_c(degree, chosen.glass))
+            glass_c = tg_c(degree, chosen.glass)
         if as_json:
             print_json(
                 {

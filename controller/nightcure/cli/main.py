@@ -26,6 +26,7 @@ from . import (
     oven,
     passphrase,
     plan,
+    post_cure,
     record,
     rehearse,
     replay,
@@ -79,6 +80,7 @@ app.command("check", rich_help_panel=SET_UP)(check.check)
 _group(oven.app, "oven", SET_UP, open_=box.open_, shut=box.shut)
 app.command("survey", rich_help_panel=SET_UP)(survey.survey)
 cure.cure.add_typer(cup.cup, name="cup")
+cure.cure.command("post-cure")(post_cure.post_cure)
 _group(cure.cure, "cure", SET_UP, vapour=vapour.vapour)
 app.command("controller", rich_help_panel=RUN)(controller.controller)
 app.command("web", rich_help_panel=RUN)(web.web)

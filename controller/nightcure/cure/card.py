@@ -29,7 +29,15 @@ from .card_sections import (
     Window,
     between,
 )
-from .clock_figures import MAKERS_DIFFER, Band, Bulk, ClockFigures, Emitter, SelfHeat
+from .clock_figures import (
+    MAKERS_DIFFER,
+    Band,
+    Bulk,
+    ClockFigures,
+    Emitter,
+    GlassFigures,
+    SelfHeat,
+)
 from .rate import TimeTable, faster
 from .vapour import emitter_called
 
@@ -226,9 +234,12 @@ class Card(Section):
                 gel_degree=kinetics.gel_degree,
                 heat_j_per_kg_resin=1000.0 * heat.value,
             )
-        bulk = None
+        bulk = glass = None
         if self.laminate is not None:
             bulk = Bulk.model_validate(self.laminate.model_dump(exclude={"source"}))
+        if self.glass is not None and self_heat is not None and isinstance(kinetics, FromGel):
+            told = self.glass.model_dump(exclude={"source"})
+            glass = GlassFigures(**told, diffusion=kinetics.diffusion)
         return ClockFigures(
             gel_min=tuple(table.rows),
             cure_kj_per_mol=self.cure_kj_per_mol.value,
@@ -248,6 +259,7 @@ class Card(Section):
             generic=self.generic,
             self_heat=self_heat,
             bulk=bulk,
+            glass=glass,
         )
 
     def _after_gel(self, time: Time | None, gel: float, reference_c: float) -> Band | None:

@@ -58,6 +58,16 @@ class SelfHeat(Section):
     heat_j_per_kg_resin: Annotated[float, Field(gt=0, le=2e6)]
 
 
+class GlassFigures(Section):
+    """Glass transition over degree of cure, and where the cure slows by it: `Glass` of the card."""
+
+    uncured_c: Annotated[float, Field(ge=-120, le=50)]
+    full_c: Annotated[float, Field(ge=20, le=300)]
+    lam: Annotated[float, Field(gt=0, le=1)]
+    above_cure_k: Annotated[float, Field(ge=0, le=40)]
+    diffusion: Annotated[float, Field(gt=0, le=300)] | None = None
+
+
 class Bulk(Section):
     """The laminate as a body, for the virtual oven."""
 
@@ -97,6 +107,8 @@ class ClockFigures(Section):
     """A gel coat loses several times a resin's share of its styrene."""
     self_heat: SelfHeat | None = None
     bulk: Bulk | None = None
+    glass: GlassFigures | None = None
+    """Only beside `self_heat`, whose law tells the degree of cure."""
 
     def out_of_reach(self, hottest_c: float) -> str:
         """Which rows an oven that may be asked for `hottest_c` cannot reach; empty if none."""

@@ -13,6 +13,7 @@ import copy
 from typing import NamedTuple
 
 from .clock_figures import MILESTONES, Band, ClockFigures, Milestone, SelfHeat
+from .glass_transition import advanced, degree_of, tg_c
 from .rate import TimeTable, faster
 
 EARLY, LIKELY, LATE = range(3)
@@ -59,7 +60,7 @@ class CureClock:
 
     __slots__ = (
         *("_gel", "_gel_reference_min", "_post", "_roots"),
-        *("equivalent_min", "figures", "reached_s", "stages", "tracks"),
+        *("_cured", "equivalent_min", "figures", "reached_s", "stages", "tracks"),
     )
 
     def __init__(self, figures: ClockFigures) -> None:
@@ -80,6 +81,11 @@ class CureClock:
         self.stages = tuple((name, band) for name, band in bands.items() if band is not None)
         #: Per track: share of the gel time, reference minutes after the gel, post-cure share.
         self.tracks = [[0.0, 0.0, 0.0] for _ in range(3)]
+        self._cured: dict[int, float] = {}
+        """By track, likely and late: sqrt(a/(1-a)) of a resin that vitrifies; empty where the card
+        has no glass transition."""
+        if figures.glass is not None and self._roots is not None:
+            self._cured = {LIKELY: self._roots[0], LATE: self._roots[0]}
         self.equivalent_min = 0.0
         """Minutes at the reference temperature since mixing, by the cure's energy."""
         self.reached_s: dict[str, list[float | None]] = {}
@@ -116,8 +122,13 @@ class CureClock:
         rates = self.rates(part_c)
         self.equivalent_min += rates[1] * dt_s
         fresh: list[Milestone] = []
+        before = {track: self._root(track) for track in self._cured}
         for track in (EARLY, LIKELY, LATE):
             self._advance_track(track, now_s, dt_s, rates, fresh)
+        for track, root in before.items():
+            assert self.figures.glass is not None
+            gain = (self._root(track) or 0.0) - (root or 0.0)
+            self._cured[track] = advanced(self._cured[track], gain, part_c, self.figures.glass)
         return fresh
 
     def _advance_track(
@@ -214,12 +225,26 @@ class CureClock:
             return None
         return float(total_s + max(band[LIKELY] - state[1], 0.0) / cure_rate)
 
-    # ---- its own heat -----------------------------------------------------------------------
+    # ---- degree of cure, glass transition ---------------------------------------------------
 
     def degree(self, track: int = LIKELY) -> float | None:
-        """Degree of cure by the generic law (see `SelfHeat`); None if the card has none."""
-        root = self._root(track)
-        return None if root is None else root * root / (1.0 + root * root)
+        """Degree of cure by the generic law (see `SelfHeat`); None if the card has none.
+
+        Where the card knows its glass transition it slows as the resin vitrifies; of such a resin
+        only the likely and the late track are followed.
+        """
+        root = self._cured[track] if self._cured else self._root(track)
+        return None if root is None else degree_of(root)
+
+    def tg_c(self, track: int = LIKELY) -> float | None:
+        """Glass transition now, °C, likely or late; None if the card does not tell it."""
+        glass = self.figures.glass
+        if glass is None or not self._cured:
+            return None
+        found: float = tg_c(degree_of(self._cured[track]), glass)
+        return found
+
+    # ---- its own heat -----------------------------------------------------------------------
 
     def _root(self, track: int) -> float | None:
         """sqrt(a/(1-a)), which grows straight with equivalent time."""
@@ -230,20 +255,24 @@ class CureClock:
         gel_min = self._gel_reference_min * self.figures.gel_band[track]
         return first + (gel - first) * (share + self.tracks[track][1] / gel_min)
 
-    def heat_w_per_kg(self, rates: tuple[float, float, float], track: int = LIKELY) -> float:
-        """Heat (W per kg of resin) that it gives off now at these `rates`; 0 if unknown."""
-        heat = self.figures.self_heat
-        root = self._root(track)
-        if heat is None or root is None or self._roots is None:
+    def root_rate(self, rates: tuple[float, float, float], track: int = LIKELY) -> float:
+        """How fast sqrt(a/(1-a)) grows at these `rates`, unhindered, 1/s; 0 if unknown."""
+        if self._roots is None:
             return 0.0
         first, gel = self._roots
         gel_rate, cure_rate, _ = rates
         need = self.figures.gel_band[track]
         if self.tracks[track][0] < need:
-            root_rate = (gel - first) * gel_rate / need
-        else:
-            root_rate = (gel - first) * cure_rate / (self._gel_reference_min * need)
-        degree_rate = 2.0 * root / (1.0 + root * root) ** 2 * root_rate
+            return (gel - first) * gel_rate / need
+        return (gel - first) * cure_rate / (self._gel_reference_min * need)
+
+    def heat_w_per_kg(self, rates: tuple[float, float, float], track: int = LIKELY) -> float:
+        """Heat (W per kg of resin) that it gives off now at these `rates`; 0 if unknown."""
+        heat = self.figures.self_heat
+        root = self._root(track)
+        if heat is None or root is None:
+            return 0.0
+        degree_rate = 2.0 * root / (1.0 + root * root) ** 2 * self.root_rate(rates, track)
         return heat.heat_j_per_kg_resin * degree_rate
 
     # ---- remember ---------------------------------------------------------------------------
@@ -253,6 +282,7 @@ class CureClock:
         twin = copy.copy(self)
         twin.tracks = [list(t) for t in self.tracks]
         twin.reached_s = {k: list(v) for k, v in self.reached_s.items()}
+        twin._cured = dict(self._cured)
         return twin
 
     def snapshot(self) -> list[object]:
@@ -261,14 +291,17 @@ class CureClock:
             [list(t) for t in self.tracks],
             self.equivalent_min,
             {k: list(v) for k, v in self.reached_s.items()},
+            *([list(self._cured.values())] if self._cured else []),
         ]
 
     def restore(self, state: list[object]) -> None:
         """Go on from a snapshot."""
-        tracks, equivalent_min, reached_s = state
+        tracks, equivalent_min, reached_s, *cured = state
         assert isinstance(tracks, list)
         assert isinstance(equivalent_min, float)
         assert isinstance(reached_s, dict)
         self.tracks = [list(t) for t in tracks]
         self.equivalent_min = equivalent_min
         self.reached_s = {k: list(v) for k, v in reached_s.items()}
+        if cured and isinstance(cured[0], list):
+            self._cured = dict(zip((LIKELY, LATE), cured[0], strict=True))

@@ -18,6 +18,7 @@ from ..errors import BadInput
 from .card import Card
 from .card_sections import FromGel, Glass, Kamal, Piecewise, Time
 from .clock_figures import ClockFigures
+from .glass_transition import degree_of_share, share_at
 from .history import History
 from .rate import KELVIN, R_J_PER_MOL_K
 
@@ -89,19 +90,10 @@ class PiecewiseEpoxy:
         return result
 
 
-def tg_c(degree: Array | float, glass: Glass) -> Array:
-    """Glass transition (°C) at a degree of cure: DiBenedetto, J. Polym. Sci. B 25 (1987) 1949."""
-    a = np.asarray(degree, dtype=float)
-    share = glass.lam * a / (1.0 - (1.0 - glass.lam) * a)
-    result: Array = glass.uncured_c + (glass.full_c - glass.uncured_c) * share
-    return result
-
-
 def degree_at_tg(at_c: Array | float, glass: Glass) -> Array:
     """The degree of cure whose glass transition is `at_c`; 0 to 1."""
-    share = (np.asarray(at_c, dtype=float) - glass.uncured_c) / (glass.full_c - glass.uncured_c)
-    share = np.clip(share, 0.0, 1.0)
-    result: Array = share / (glass.lam + share * (1.0 - glass.lam))
+    share = np.clip(share_at(np.asarray(at_c, dtype=float), glass), 0.0, 1.0)
+    result: Array = degree_of_share(share, glass)
     return result
 
 

@@ -31,7 +31,7 @@ def left(settings: Settings, loop: Loop, d: Decision) -> Left | None:
     more_s = _slower_s(settings, loop, d)
     most_s = run.left_s() + more_s
     ahead = run.profile.segments[run.index :]
-    by_cure = any(isinstance(s, Soak) and s.until for s in ahead)
+    by_cure = any(isinstance(s, Soak) and (s.until or s.ends_on_tg) for s in ahead)
     clocks = loop.cure.clocks
     if not by_cure or clocks is None:
         return Left(most_s, None)

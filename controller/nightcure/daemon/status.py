@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..loop.loop import Loop
-from ..loop.waiting import oven_parts, state_of, waits_for
+from ..loop.waiting import oven_parts, soak_ends_when, state_of, waits_for
 from ..profile import Cool, Ramp, Segment, Soak
 from ..record.milestones import told_milestones
 from ..record.off_sentences import off_sentence
@@ -163,8 +163,8 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
     after = _then(settings, following[0]) if following else "the end"
     if isinstance(segment, Soak):
         more = show_duration(60.0 * round((segment.hours * 3600.0 - run.counted_s) / 60.0))
-        if segment.until:
-            what = state_of(segment.until)
+        if segment.until or segment.ends_on_tg:
+            what = soak_ends_when(settings, segment)
             at = show_temperature(segment.at_c, settings.units)
             return f"Held at {at} until every part is {what}, at most {more}; then {after}."
         return f"{more} of soak left, then {after}."

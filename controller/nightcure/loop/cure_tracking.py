@@ -13,7 +13,7 @@ from .cups import Cups
 from .cure_notes import heat_notes, known_notes, vapour_note
 from .oven_learning import if_it_can_be_reckoned
 from .part_clocks import PartClocks
-from .profile_run import ProfileRun
+from .profile_run import Glasses, ProfileRun
 
 
 class CureTracking:
@@ -36,7 +36,7 @@ class CureTracking:
     def begin(self, profile: Profile, clocks: PartClocks | None) -> list[Event]:
         """A night starts."""
         self.clocks, self._profile = clocks, profile
-        sights = [] if clocks is None else clocks.beliefs.sights()
+        sights = [] if clocks is None else clocks.beliefs.sights() + clocks.below_glass(profile)
         return vapour_note(profile) + heat_notes(profile) + known_notes(profile) + sights
 
     def changed(self, profile: Profile) -> None:
@@ -77,6 +77,10 @@ class CureTracking:
         """Whether every part whose card tells it is past a milestone."""
         return self.clocks is not None and self.clocks.reached(name)
 
+    def glasses(self, control_c: float) -> Glasses | None:
+        """The parts' glass transition now; None where no card tells it."""
+        return None if self.clocks is None else self.clocks.glasses(control_c)
+
     def advance(
         self, gap_s: float, screened: Screened, events: list[Event], heated: bool = False
     ) -> None:
@@ -95,6 +99,7 @@ class CureTracking:
         """A segment is over; say it where a part is not so far as the soak was for."""
         if self.clocks is not None and isinstance(segment, Soak):
             events.extend(self.clocks.left_over(segment))
+            events.extend(self.clocks.hardened(segment))
         if self.clocks is not None and isinstance(segment, Ramp) and segment.wait_for:
             events.extend(self.clocks.not_waited(segment))
 

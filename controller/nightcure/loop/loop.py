@@ -272,12 +272,13 @@ class Loop:
         assert control_c is not None
         believed = screened.believed_c
         temps_c = [control_c, *[c for i in self._parts if (c := believed[i]) is not None]]
-        oven = Oven(control_c, min(temps_c), max(temps_c), ambient_c, self._paused)
-        before, segment = run.index, run.segment
+        glass = self.cure.glasses(control_c)
+        oven = Oven(control_c, min(temps_c), max(temps_c), ambient_c, self._paused, glass)
+        before, segment, by_glass = run.index, run.segment, run.held_by_glass
         why = run.advance(dt_s, oven, self.cure.reached)
         if why is not None:
             named = oven_parts(self.settings, believed, control_c)
-            sentence = given_up(self.settings, run, segment, why, named)
+            sentence = given_up(self.settings, run, segment, why, named, by_glass)
             events.append(Event("phase", "not-reached", sentence))
         if run.index != before:
             self.moved_on(run, segment, events)

@@ -19,10 +19,11 @@ from ..tick import Event, PartBelief, PartCure
 from ..units import show_duration, show_temperature
 from .belief_sentences import SAID, not_sure, surely_reached
 from .beliefs import Beliefs
+from .below_glass import begins, ends, glasses_of
 from .cups import Cups
 from .part_belief import NightBelief
 from .part_clock import PartClock
-from .profile_run import Oven, ProfileRun
+from .profile_run import Glasses, Oven, ProfileRun
 
 REPORT_S = 60.0
 #: Of the heat a part may give off and of its mould's lag, what is not known.
@@ -138,6 +139,12 @@ class PartClocks:
         """Whether every part whose card tells it is past a milestone."""
         return all(p.reached(name, self.now_s) for p in self._parts if knows(p.part, name))
 
+    def glasses(self, control_c: float) -> Glasses | None:
+        """The parts' glass transition now; None where no card tells it."""
+        return glasses_of(
+            [(p.clock, control_c if p.last_c is None else p.last_c) for p in self._parts], control_c
+        )
+
     def self_heat_k(self) -> dict[int, float]:
         """By thermometer: how much hotter than the air its parts' own heat may make them now, K.
 
@@ -191,6 +198,7 @@ class PartClocks:
                 and p.last_c < p.clock.coldest_c
                 and not p.clock.reached("gelled"),
                 tuple(_merged(ahead, p.clock)),
+                _rounded(p.clock.tg_c(), 2),
             )
             for p, ahead in zip(self._parts, self._ahead, strict=True)
         )
@@ -225,7 +233,9 @@ class PartClocks:
                 if since_s > 0.0:
                     clock.advance(now_s, since_s, temps_c[i])
             index, segment = twin.index, twin.segment
-            twin.advance(AHEAD_S, Oven(air_c, min(air_c, *temps_c), max(temps_c), None), reached)
+            glass = glasses_of(list(zip(clocks, temps_c, strict=True)), air_c)
+            oven = Oven(air_c, min(air_c, *temps_c), max(temps_c), None, glass=glass)
+            twin.advance(AHEAD_S, oven, reached)
             if not isinstance(segment, Soak) or segment.until is None or twin.index == index:
                 continue
             if not reached(segment.until) and index not in self._warned:
@@ -287,6 +297,14 @@ class PartClocks:
                 message = f"The soak is over and {p.part.name} is not {state}: {more}."
                 events.append(Event("cure", "not-reached", message))
         return events
+
+    def below_glass(self, profile: Profile) -> list[Event]:
+        """At the start: from which glass transition a ramp below it begins."""
+        return begins(self._parts, profile, self._settings.units)
+
+    def hardened(self, segment: Soak) -> list[Event]:
+        """After a soak that was to end on the glass transition: what each part has come to."""
+        return ends(self._parts, segment, self._settings.units)
 
     def not_waited(self, segment: Ramp) -> list[Event]:
         """After a ramp that gave up its waiting: a sentence for each part it waited for."""

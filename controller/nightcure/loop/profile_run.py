@@ -19,8 +19,23 @@ from ..profile import (
 
 #: The longest night that any oven allows, s.
 LONGEST_S = 72.0 * 3600.0
+#: The air is kept so much further below what the parts' glass transition allows, K: a regulator's
+#: ripple. Where it is above that by as much again the setpoint comes down.
+RIPPLE_K = 0.5
 #: Why a wait was given up.
 GivenUp = Literal["no-nearer", "no-time"]
+
+
+class Glasses(NamedTuple):
+    """The parts' glass transition and cure, by their cards' late figures."""
+
+    tg_c: float
+    """The lowest of them."""
+    air_tg_c: float
+    """What the air may be at while every part stays below its own: less by so much as a part is
+    warmer than the air."""
+    degree: float
+    """The lowest degree of cure."""
 
 
 class Oven(NamedTuple):
@@ -33,6 +48,8 @@ class Oven(NamedTuple):
     ambient_c: float | None
     paused: bool = False
     """Heat was not allowed: the oven cannot be expected to come nearer."""
+    glass: Glasses | None = None
+    """Of the parts whose cards tell it."""
 
 
 class ProfileRun:
@@ -45,7 +62,7 @@ class ProfileRun:
 
     STATE = (
         *("ramp_limit_c_per_h", "index", "setpoint_c", "counted_s", "waiting"),
-        *("wait_left_s", "nearest_k", "stood_s", "given_up"),
+        *("wait_left_s", "nearest_k", "stood_s", "given_up", "floor_c", "held_c"),
     )
 
     def __init__(
@@ -73,6 +90,10 @@ class ProfileRun:
         self.given_up: GivenUp | None = None
         """Why the present segment waits no more."""
         self._gives_up: GivenUp | None = None
+        self.floor_c = start_c
+        """Where the last ramp began: no glass transition brings the setpoint below it."""
+        self.held_c: float | None = None
+        """What the parts' glass transition lets the setpoint be; None: nothing bounds it."""
         self.plan_waits(longest_s)
 
     def plan_waits(self, left_s: float) -> None:
@@ -101,6 +122,7 @@ class ProfileRun:
         self._gives_up = None
         awaited = awaited_of(s)
         there = awaited is not None and reached is not None and reached(awaited)
+        self.held_c = self._bound(oven.glass)
         if isinstance(s, Ramp):
             if self._holds(s):
                 if not there:
@@ -112,15 +134,22 @@ class ProfileRun:
             if s.to_c < self.setpoint_c:
                 behind_c = -behind_c
             behind = behind_c > self.profile.lag_c
-            self.waiting = self._waits(dt_s, behind, abs(s.to_c - oven.control_c), oven.paused)
-            if not self.waiting:
-                self._move(s.to_c, s.rate_c_per_h, dt_s)
-            if self.setpoint_c == s.to_c:
+            lost, distance_k = self._lost(s, dt_s), abs(s.to_c - oven.control_c)
+            if lost > 0.0 and self.held_c is not None:
+                distance_k = max(distance_k, s.to_c - self.held_c)
+            lost_s = dt_s if behind else lost * dt_s
+            waits = self._waits(lost_s, behind or lost > 0.0, distance_k, oven.paused)
+            self.waiting = waits and (behind or lost > 0.5)
+            if not (waits and behind):
+                self._move(self._allowed(s.to_c), s.rate_c_per_h, dt_s)
+            if self.setpoint_c == s.to_c or (lost > 0.0 and self.given_up is not None):
                 self._next()
         elif isinstance(s, Soak):
-            self._move(s.at_c, self.ramp_limit_c_per_h, dt_s)
+            self._move(self._allowed(s.at_c), self.ramp_limit_c_per_h, dt_s)
             missing_k = s.at_c - oven.coldest_c
-            behind = awaited is None and missing_k > self.profile.band_c
+            if s.ends_on_tg:
+                there = (there or awaited is None) and _cured(s, oven.glass)
+            behind = awaited is None and not s.ends_on_tg and missing_k > self.profile.band_c
             self.waiting = self._waits(dt_s, behind, missing_k, oven.paused)
             if not self.waiting:
                 self.counted_s += dt_s
@@ -150,6 +179,49 @@ class ProfileRun:
             self.given_up = self._gives_up = "no-time"
         return self.given_up is None
 
+    # ---- below the parts' glass transition --------------------------------------------------
+
+    @property
+    def margin_k(self) -> float | None:
+        """How far every part is kept below its glass transition now, K: as the last ramp had it."""
+        if self.finished or isinstance(self.segment, Cool):
+            return None
+        for s in reversed(self.profile.segments[: self.index + 1]):
+            if isinstance(s, Ramp):
+                return s.tg_margin_k
+        return None
+
+    @property
+    def held_by_glass(self) -> bool:
+        """Whether the setpoint would go on, were it not for the parts' glass transition."""
+        if self.held_c is None or self.finished or isinstance(self.segment, Cool):
+            return False
+        s = self.segment
+        to_c = s.to_c if isinstance(s, Ramp) else s.at_c
+        return self.held_c < to_c and self.setpoint_c >= self.held_c - RIPPLE_K
+
+    def _lost(self, ramp: Ramp, dt_s: float) -> float:
+        """Of a ramp's `dt_s`, the share that the parts' glass transition takes from it, 0 to 1."""
+        full_c = _towards(self.setpoint_c, ramp.to_c, ramp.rate_c_per_h * dt_s / 3600.0)
+        if self.held_c is None or self.held_c >= full_c or full_c <= self.setpoint_c:
+            return 0.0
+        gained_k = max(self._allowed(ramp.to_c) - self.setpoint_c, 0.0)
+        return 1.0 - gained_k / (full_c - self.setpoint_c)
+
+    def _bound(self, glass: Glasses | None) -> float | None:
+        margin_k = self.margin_k
+        if margin_k is None or glass is None:
+            return None
+        return max(glass.air_tg_c - margin_k - RIPPLE_K, self.floor_c)
+
+    def _allowed(self, to_c: float) -> float:
+        """`to_c`, or as near to it as the parts' glass transition lets the setpoint be."""
+        if self.held_c is None or self.held_c >= to_c:
+            return to_c
+        if self.held_c < self.setpoint_c <= self.held_c + RIPPLE_K:
+            return min(self.setpoint_c, to_c)
+        return self.held_c
+
     def ahead(self, lead_s: float) -> float:
         """The setpoint (°C) `lead_s` from now, were this segment to go on.
 
@@ -164,9 +236,9 @@ class ProfileRun:
                 return at_c
             # Waiting for the air it may go on at any moment; a lead that came and went with every
             # stop would switch the heater off just when all of it is needed.
-            return _towards(at_c, s.to_c, s.rate_c_per_h * lead_s / 3600.0)
+            return _towards(at_c, self._allowed(s.to_c), s.rate_c_per_h * lead_s / 3600.0)
         if isinstance(s, Soak):
-            return _towards(at_c, s.at_c, self.ramp_limit_c_per_h * lead_s / 3600.0)
+            return _towards(at_c, self._allowed(s.at_c), self.ramp_limit_c_per_h * lead_s / 3600.0)
         return at_c - s.rate_c_per_h * lead_s / 3600.0
 
     def left_s(self) -> float:
@@ -208,7 +280,17 @@ class ProfileRun:
         self.index += 1
         self.counted_s = self.stood_s = 0.0
         self.waiting = False
-        self.nearest_k = self.given_up = None
+        self.nearest_k = self.given_up = self.held_c = None
+        if not self.finished and isinstance(self.segment, Ramp):
+            self.floor_c = self.setpoint_c
+
+
+def _cured(soak: Soak, glass: Glasses | None) -> bool:
+    """Whether every part has come to what a soak ends on."""
+    if glass is None:
+        return False
+    hard = soak.until_tg_c is None or glass.tg_c >= soak.until_tg_c
+    return hard and (soak.until_degree is None or glass.degree >= soak.until_degree)
 
 
 def _towards(from_c: float, to_c: float, most_c: float) -> float:

@@ -35,9 +35,17 @@ def brief(profile: Profile) -> str:
     """A profile in words: its hottest soak, and the regulator where it asks for one."""
     soaks = [s for s in profile.segments if isinstance(s, Soak)]
     soak = max(soaks, key=lambda s: s.at_c)
-    until = f" (or until {GOALS[soak.until]})" if soak.until else ""
+    until = f" (or until {ends})" if (ends := _ends(soak)) else ""
     by = f", regulated by {profile.regulator}," if profile.regulator else ""
     return f"{soak.at_c:g} °C for {show_duration(3600.0 * soak.hours)}{until}{by}"
+
+
+def _ends(soak: Soak) -> str:
+    """What ends a soak sooner, in words; empty if nothing."""
+    said = [GOALS[soak.until]] if soak.until else []
+    said += [] if soak.until_tg_c is None else [f"a Tg of {soak.until_tg_c:g} °C"]
+    said += [] if soak.until_degree is None else [f"{100.0 * soak.until_degree:g} % cured"]
+    return " and ".join(said)
 
 
 def course_of(profile: Profile) -> str:
@@ -47,9 +55,10 @@ def course_of(profile: Profile) -> str:
     for s in profile.segments:
         if isinstance(s, Ramp):
             after = f"once {s.wait_for} " if s.wait_for else ""
-            said.append(f"{after}up at {s.rate_c_per_h:g} °C/h to {s.to_c:g} °C")
+            below = "" if s.tg_margin_k is None else f", {s.tg_margin_k:g} K below the parts' Tg"
+            said.append(f"{after}up at {s.rate_c_per_h:g} °C/h to {s.to_c:g} °C{below}")
         elif isinstance(s, Soak):
-            until = f" or until {GOALS[s.until]}" if s.until else ""
+            until = f" or until {ends}" if (ends := _ends(s)) else ""
             said.append(f"held {show_duration(3600.0 * s.hours)}{until}")
     return ", ".join(said)
 

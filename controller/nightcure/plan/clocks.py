@@ -5,6 +5,7 @@ Shapes: (nights, profiles) throughout; what differs between nights only is (nigh
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -12,12 +13,22 @@ from numpy.typing import NDArray
 
 from ..cure.clock_figures import Band, ClockFigures, Milestone
 from ..cure.cure_clock import post_cure_rows
+from ..cure.glass_transition import (
+    MOST_EXPONENT,
+    MOST_STEPS,
+    STEP_SHARE,
+    degree_of_share,
+    share_at,
+    tg_c,
+)
 from ..cure.rate import KELVIN, R_J_PER_MOL_K
 from ..oven.arrays import Array
 from .sampling import SampledParameters, banded
 
 Shape = tuple[int, int]
 KJ_OVER_R = 1000.0 / R_J_PER_MOL_K
+#: A resin that vitrifies is followed before the night in such steps, s.
+BEFORE_S = 300.0
 
 
 class Table:
@@ -49,6 +60,7 @@ class Clocks:
             which is what the controller's own clock runs on.
         start_s: when it was mixed, s of the night.
         times: factors on the gel's time and on those after it, (1, profiles).
+        vitrifies: follow its glass transition, too, where the card tells it.
     """
 
     def __init__(
@@ -58,6 +70,7 @@ class Clocks:
         start_s: float,
         truth: tuple[SampledParameters, int] | None = None,
         times: tuple[Array, Array] | None = None,
+        vitrifies: bool = False,
     ) -> None:
         self.figures, self.start_s = figures, start_s
         self._gel = Table(figures.gel_min, figures.cure_kj_per_mol)
@@ -102,12 +115,25 @@ class Clocks:
         self._post_rate = np.zeros(shape)
         self._degree: Array | float = 0.0 if figures.self_heat is None else figures.self_heat.seed
         self._last_x: Array | None = None
+        self._cured: Array | None = None
+        """sqrt(a/(1-a)) of a resin that vitrifies."""
+        if vitrifies and figures.glass is not None and figures.self_heat is not None:
+            self._cured = np.full(shape, _root(figures.self_heat.seed))
+
+    def before(self, stood_c: Array) -> None:
+        """Let the time from its mixing to the start pass at `stood_c`."""
+        steps = 1 if self._cured is None else math.ceil(-self.start_s / BEFORE_S)
+        dt_s = -self.start_s / steps
+        for i in range(steps):
+            self.advance(self.start_s + (i + 1) * dt_s, dt_s, stood_c)
+        self.given_j_per_kg()
 
     def advance(self, now_s: float, dt_s: float, part_c: Array) -> None:
         """Let the `dt_s` up to `now_s` pass at `part_c`, as far as the resin is mixed by then."""
         dt_s = min(dt_s, now_s - self.start_s)
         if dt_s <= 0.0:
             return
+        root = self._unhindered_root()
         x = -1.0 / (part_c + KELVIN)
         warmer = x - self._x_reference
         moved = np.zeros(x.shape) if self._last_x is None else np.abs(x - self._last_x)
@@ -136,6 +162,41 @@ class Clocks:
                 np.copyto(self.reached_s[name], at_s, where=hit)
         if self._post is not None:
             self._post_cure(now_s, x, moved, left_s)
+        if self._cured is not None:
+            self._vitrify(self._unhindered_root() - root, part_c)
+
+    def _unhindered_root(self) -> Array:
+        """sqrt(a/(1-a)) of a resin that nothing slows; see `CureClock`."""
+        heat = self.figures.self_heat
+        if heat is None:
+            return self.gel_share
+        first, gel = _root(heat.seed), _root(heat.gel_degree)
+        root: Array = first + (gel - first) * (
+            self.gel_share + self.cure_min / self._gel_reference_min
+        )
+        return root
+
+    def _vitrify(self, gain: Array, part_c: Array) -> None:
+        """`cure.glass_transition.advanced`, for arrays."""
+        glass, root = self.figures.glass, self._cured
+        assert glass is not None
+        assert root is not None
+        share = np.clip(share_at(part_c + glass.above_cure_k, glass), 0.0, 1.0)
+        stops, sharp = degree_of_share(share, glass), glass.diffusion or 0.0
+        slope = 2.0 * root / (1.0 + root * root) ** 2 * sharp
+        most = int(np.max(gain * slope) / STEP_SHARE)
+        steps = 1 + min(most, MOST_STEPS)
+        for _ in range(steps):
+            exponent = sharp * (root * root / (1.0 + root * root) - stops)
+            root = root + gain / steps / (1.0 + np.exp(np.minimum(exponent, MOST_EXPONENT)))
+        self._cured = root
+
+    def glass_c(self) -> tuple[Array, Array] | None:
+        """Glass transition (°C) and degree of cure; None where it is not followed."""
+        if self._cured is None or self.figures.glass is None:
+            return None
+        degree = self._cured**2 / (1.0 + self._cured**2)
+        return tg_c(degree, self.figures.glass), degree
 
     def _post_cure(self, now_s: float, x: Array, moved: Array, left_s: Array | float) -> None:
         assert self._post is not None
@@ -191,12 +252,14 @@ class Clocks:
         heat = self.figures.self_heat
         if heat is None:
             return 0.0
-        first = (heat.seed / (1.0 - heat.seed)) ** 0.5
-        gel = (heat.gel_degree / (1.0 - heat.gel_degree)) ** 0.5
-        root = first + (gel - first) * (self.gel_share + self.cure_min / self._gel_reference_min)
+        root = self._unhindered_root()
         degree: Array = 1.0 - 1.0 / (1.0 + root * root)
         before, self._degree = self._degree, degree
         return heat.heat_j_per_kg_resin * (degree - before)
+
+
+def _root(degree: float) -> float:
+    return float((degree / (1.0 - degree)) ** 0.5)
 
 
 def _above(x: Array, edge: float, moved: Array) -> Array:

@@ -18,10 +18,10 @@ from ..cure.clock_figures import MILESTONES, Milestone
 from ..oven.arrays import Array
 from ..oven.ensemble import Ensemble
 from ..oven.thermal import AIR, FIRST_MOULD, Network
-from ..profile import Profile, knows
+from ..profile import Profile, goes_by_glass, knows
 from ..settings import Role
 from .clocks import Clocks
-from .course import Courses
+from .course import Courses, Glasses
 from .night_results import MILD_C, Nights, Tally
 from .regulate import FeedForward, Modulator, lagged, looks_of, regulated, regulator_for, step_of
 from .sampling import SampledParameters
@@ -144,10 +144,13 @@ class _Night:
             for p in self.profiles
             for s in p.segments
         )
+        by_glass = any(goes_by_glass(s) for p in self.profiles for s in p.segments)
         self.true: list[Clocks] = []
         self.believed: list[Clocks] = []
         self.sure: list[Clocks] = []
         """The same clocks as late as the controller must be to be sure; none where it need not."""
+        self.late: list[Clocks] = []
+        """As late as the cards have it, with their glass transition; none where nothing asks."""
         self.part_node: list[int] = []
         self.part_sensor: list[int | None] = []
         for i, p in enumerate(t.parts):
@@ -158,24 +161,27 @@ class _Night:
             self.part_sensor.append(sensor)
             self.part_node.append(FIRST_MOULD + mould if self.moulds else AIR)
             self.true.append(Clocks(figures, self.shape, start_s, (self.sampled, i)))
-            if waits:
+            if waits or by_glass:
                 self.believed.append(Clocks(figures, self.shape, start_s))
             if waits and t.surely:
                 first = float(np.median(first_c))
                 times = np.array([later(t, p.part, profile, first) for profile in self.profiles])
                 gel, after = times.T[:, None, :]
                 self.sure.append(Clocks(figures, self.shape, start_s, times=(gel, after)))
+            if by_glass:
+                late = figures.gel_band[2] * np.ones((1, len(self.profiles)))
+                clock = Clocks(figures, self.shape, start_s, times=(late, late), vitrifies=True)
+                self.late.append(clock)
         self.own_w: dict[int, Array] = {}
         self.heat_w: dict[int, Array] = {}
         """What the resins give off, W, by node."""
         self.now_s = self.clocked_s = 0.0
         self._due: dict[tuple[Clocks, Milestone], Array] = {}
-        for clocks in (self.true, self.believed, self.sure):
+        for clocks in (self.true, self.believed, self.sure, self.late):
             for clock, p in zip(clocks, t.parts, strict=False):
                 if clock.start_s < 0.0:
                     stood_c = first_c if p.part.before_c is None else p.part.before_c
-                    clock.advance(0.0, -clock.start_s, np.ones(self.shape) * stood_c)
-                    clock.given_j_per_kg()
+                    clock.before(np.ones(self.shape) * stood_c)
 
     # ---- the night ------------------------------------------------------------------------
 
@@ -262,7 +268,7 @@ class _Night:
                 tally.early_heat |= (part_c > MILD_C) & ~clock.reached("gelled")
             if self.believed:
                 half_c = 0.5 * self._seen(i)
-                for seen in (self.believed, self.sure):
+                for seen in (self.believed, self.sure, self.late):
                     if seen:
                         seen[i].advance(now_s, span_s, (self.seen[i] - half_c) / steps)
                 self.seen[i] = half_c
@@ -290,7 +296,10 @@ class _Night:
         """The duties asked for over the coming step, and where the night is heated."""
         course, s = self.course, self.settings
         before_c = course.setpoint_c
-        course.advance(self.dt_s, control_c, measured, ambient_c, self._reached, self.trips.tripped)
+        course.advance(
+            self.dt_s, control_c, measured, ambient_c, self._reached, self.trips.tripped,
+            self._glasses(control_c),
+        )  # fmt: skip
         # What the loop holds against the reading taken now.
         first = s.timing.tick_s / self.dt_s
         setpoint_c = before_c + first * (course.setpoint_c - before_c)
@@ -301,6 +310,18 @@ class _Night:
         watts = self.regulator.watts(setpoint_c, control_c, lead_w)
         off = course.over | self.trips.tripped
         return [np.where(off, 0.0, w / s.heater.power_w) for w in watts], course.heated & ~off
+
+    def _glasses(self, control_c: Array) -> Glasses | None:
+        """`loop.below_glass.glasses_of`, for all nights."""
+        known = [(i, found) for i, c in enumerate(self.late) if (found := c.glass_c()) is not None]
+        if not known:
+            return None
+        warmer_k = [np.maximum(self._seen(i) - control_c, 0.0) for i, _ in known]
+        return Glasses(
+            np.minimum.reduce([tg for _, (tg, _) in known]),
+            np.minimum.reduce([tg - k for k, (_, (tg, _)) in zip(warmer_k, known, strict=True)]),
+            np.minimum.reduce([degree for _, (_, degree) in known]),
+        )
 
     def _seen(self, part: int) -> Array:
         """The temperature the controller's clock of a part runs on."""

@@ -7,7 +7,7 @@ from typing import Any
 
 from ..ledger.checksum import with_checksum
 from ..loop.commands import ALL_CONFIRMED
-from ..tick import Command, Decision, Fault, Held, Reading, TickInputs, WhyOff
+from ..tick import Command, Decision, Fault, Held, PartCure, Reading, TickInputs, WhyOff
 
 _compact = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 
@@ -144,5 +144,12 @@ def _rest(d: Decision, with_off: bool) -> str:
     if d.evidence:
         data["evidence"] = [list(e) for e in d.evidence]
     if d.cure:
-        data["cure"] = [[*c[:-1], [list(w) for w in c.milestones]] for c in d.cure]
+        data["cure"] = [_cure(c) for c in d.cure]
     return dumps(data) if data else "{}"
+
+
+def _cure(c: PartCure) -> list[Any]:
+    """A part's report; its glass transition only where its card tells it, as earlier versions had
+    none."""
+    tail = [] if c.tg_c is None else [c.tg_c]
+    return [*c[:6], [list(w) for w in c.milestones], *tail]

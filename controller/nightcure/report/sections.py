@@ -69,12 +69,20 @@ def _planned(planned: dict[str, Any], start_c: float | None, units: Any) -> str:
             words += f", {_minutes(needs_s)}"
         if planned.get("wait_for"):
             words += f", once every part is '{MILESTONES[planned['wait_for']]}'"
+        if planned.get("tg_margin_k") is not None:
+            margin = show_difference(planned["tg_margin_k"], units)
+            words += f", {margin} below the parts' glass transition"
         return words
     if planned["kind"] == "soak":
         at = show_temperature(planned["at_c"], units)
         hours = _minutes(planned["hours"] * 3600.0)
-        if planned.get("until"):
-            return f"soak at {at} until '{MILESTONES[planned['until']]}', at most {hours}"
+        ends = [f"'{MILESTONES[planned['until']]}'"] if planned.get("until") else []
+        if planned.get("until_tg_c") is not None:
+            ends.append(f"a glass transition of {show_temperature(planned['until_tg_c'], units)}")
+        if planned.get("until_degree") is not None:
+            ends.append(f"{100.0 * planned['until_degree']:g} % cured")
+        if ends:
+            return f"soak at {at} until {' and '.join(ends)}, at most {hours}"
         return f"soak at {at} for {hours}"
     rate = show_difference(planned["rate_c_per_h"], units)
     return f"cool to {show_temperature(planned['below_c'], units)}, at most {rate}/h"
