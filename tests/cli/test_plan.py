@@ -36,7 +36,7 @@ def test_an_answer_first_then_curves_and_the_rest() -> None:
     assert result.exit_code == 0, result.stderr
     text = result.stdout
     assert text.startswith(
-        "Very probably: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00"
+        "Very probably: with 32 °C for 7 h 00 min at most every part is hard by 08:00"
     )
     for words in ("standard error", "Lid", "laminate-ready", "Energy", "cost", "To know",
                   "What would raise the odds", "% of the way to demould"):  # fmt: skip

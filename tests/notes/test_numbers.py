@@ -321,7 +321,7 @@ def test_the_first_nights_example_is_a_plans_own_sentence() -> None:
     page = PAGES["first-night.md"]
     said = re.findall(r"^> (Probably: .+)$", page, flags=re.M)
     assert said == [
-        f"Probably: 32 °C for 7 h reaches demould by 08:00 in 89 of 100 nights: "
+        f"Probably: with 32 °C for 7 h every part is hard by 08:00 in 89 of 100 nights: "
         f"{MakerOdds(0.97, 0.48, 0.99).sentence()}; a gel cup settles it."
     ]
     assert f"in {100 * SURE:g} of 100 nights without a trip" in page

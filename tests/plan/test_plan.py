@@ -92,7 +92,7 @@ def test_the_json_is_as_promised(paid: Plan) -> None:
     assert rows["Lid", "gelled"]["p50_s"] < rows["Rim", "gelled"]["p50_s"]
     again = parse_profile(data["profile"])
     assert again.segments == LID.segments
-    said = "Very probably: 32 °C for 7 h 00 min (or until demould) reaches demould"
+    said = "Very probably: with 32 °C for 7 h 00 min at most every part is hard"
     assert data["answer"].startswith(said), "the card is from memory: never a bare yes"
 
 

@@ -177,7 +177,11 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
 def _then(settings: Settings, segment: Segment) -> str:
     if isinstance(segment, Soak):
         hours = show_duration(segment.hours * 3600.0)
-        return f"a soak of {hours} at {show_temperature(segment.at_c, settings.units)}"
+        at = show_temperature(segment.at_c, settings.units)
+        if segment.until or segment.ends_on_tg:
+            what = soak_ends_when(settings, segment)
+            return f"a soak at {at} until every part is {what}, at most {hours}"
+        return f"a soak of {hours} at {at}"
     if isinstance(segment, Cool):
         return f"cool-down to {show_temperature(segment.below_c, settings.units)}"
     return f"a ramp to {show_temperature(segment.to_c, settings.units)}"

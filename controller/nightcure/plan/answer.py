@@ -23,6 +23,15 @@ GOALS = {
     "full": "full cure",
     "post-cured": "the end of the post-cure",
 }
+#: The same where every part is so far.
+REACHED = {
+    "gelled": "every part has gelled",
+    "laminate-opens": "every part is ready to laminate on",
+    "laminate-closes": "every part is past laminating on",
+    "demould": "every part is hard",
+    "full": "every part is as cured as it gets",
+    "post-cured": "every part is post-cured",
+}
 
 
 def clock_time(tonight: Tonight, after_s: float) -> str:
@@ -35,7 +44,7 @@ def brief(profile: Profile) -> str:
     """A profile in words: its hottest soak, and the regulator where it asks for one."""
     soaks = [s for s in profile.segments if isinstance(s, Soak)]
     soak = max(soaks, key=lambda s: s.at_c)
-    until = f" (or until {ends})" if (ends := _ends(soak)) else ""
+    until = " at most" if _ends(soak) else ""
     by = f", regulated by {profile.regulator}," if profile.regulator else ""
     return f"{soak.at_c:g} °C for {show_duration(3600.0 * soak.hours)}{until}{by}"
 
@@ -93,7 +102,7 @@ def answer(
         first = "Hardly"
     else:
         first = "No"
-    goal, by = GOALS[tonight.goal], clock_time(tonight, tonight.deadline_s)
+    goal, by = REACHED[tonight.goal], clock_time(tonight, tonight.deadline_s)
     hot = float(np.mean(nights.overheated)) > WORTH
     within = ", and stays below its limits," if hot else ""
     resin = ""
@@ -110,8 +119,8 @@ def answer(
     else:
         usual = f"Usually not before {clock_time(tonight, goal_s)}; u"
     return (
-        f"{first}: {brief(profile)} reaches {goal} by {by}{within} in {round(100.0 * probability)} "
-        f"of 100 nights{resin}. {usual}ses {energy}. {weak}"
+        f"{first}: with {brief(profile)} {goal} by {by}{within} in {round(100.0 * probability)} of "
+        f"100 nights{resin}. {usual}ses {energy}. {weak}"
     )
 
 

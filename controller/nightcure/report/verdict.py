@@ -86,4 +86,11 @@ def _furthest(parts: Sequence[PartSummary]) -> str:
     states: dict[str, list[str]] = {}
     for part in parts:
         states.setdefault(part.state, []).append(part.name)
-    return "; ".join(f"{' and '.join(names)}: {state}" for state, names in states.items())
+    return "; ".join(
+        f"{' and '.join(names)}: {_of_many(state) if len(names) > 1 else state}"
+        for state, names in states.items()
+    )
+
+
+def _of_many(state: str) -> str:
+    return state.replace("its mould", "their moulds").replace("as it gets", "as they get")

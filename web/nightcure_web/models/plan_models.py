@@ -112,7 +112,7 @@ class Advice(BaseModel):
 
 
 PLAN: Any = {
-    "answer": "Probably: 32 °C for 7 h 00 min (or until demould) reaches demould by 08:00 in 89 of "
+    "answer": "Probably: with 32 °C for 7 h 00 min at most every part is hard by 08:00 in 89 of "
     "100 nights: 97 if your resin is like its kind, 72 if it is slow; a gel cup settles it. "
     "Usually at 22:40; uses 0.2 kWh (0.07 EUR).",
     "weak_point": "The weak point is whose resin it is (a gel cup settles it).",

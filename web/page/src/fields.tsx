@@ -44,7 +44,7 @@ export function NumberField({ label, unit, value, onChange, range, hint, about }
             const typed = event.currentTarget.value;
             setText(typed);
             if (refusal(typed, range, unit) !== "") return;
-            given.current = read(typed)!;
+            given.current = read(typed, unit)!;
             onChange(given.current);
           }}
         />
@@ -58,11 +58,12 @@ export function NumberField({ label, unit, value, onChange, range, hint, about }
 
 /** Why a text is no number that may be here; empty where it is one. */
 export function refusal(text: string, [least, most]: readonly [number, number], unit: string): string {
-  const number = read(text);
+  const number = read(text, unit);
+  const typed = text.trim().length > 20 ? `${text.trim().slice(0, 20)}…` : text.trim();
   const span = `${told(least)} to ${told(most)}${unit && ` ${unit}`}`;
   if (text.trim() === "") return `Type a number, ${span}.`;
-  if (number === null) return `“${text.trim().slice(0, 20)}” is no number: ${span}.`;
-  if (number < least - 1e-6 || number > most + 1e-6) return `${told(number)} is out of range: ${span}.`;
+  if (number === null) return `“${typed}” is no number: ${span}.`;
+  if (number < least - 1e-6 || number > most + 1e-6) return `${typed.replace("-", "−")} is out of range: ${span}.`;
   return "";
 }
 
@@ -74,9 +75,11 @@ export function firstWrong(within: ParentNode): HTMLElement | null {
   return field;
 }
 
-/** A number as typed, with a comma or a point; null if it is none. */
-export function read(text: string): number | null {
-  const tidy = text.trim().replace(",", ".").replace("−", "-");
+/** A number as typed, with a comma or a point, and with its unit or without; null if it is none. */
+export function read(text: string, unit = ""): number | null {
+  let tidy = text.trim().replace(",", ".").replace("−", "-");
+  const end = [unit, unit.replace("°", "")].find((u) => u && tidy.toLowerCase().endsWith(u.toLowerCase()));
+  if (end) tidy = tidy.slice(0, -end.length).trim();
   return /^-?(\d+\.?\d*|\.\d+)$/.test(tidy) ? Number(tidy) : null;
 }
 

@@ -20,7 +20,7 @@ export function FigureTable({ columns, units }: { columns: Column[]; units: Unit
       "air from setpoint in the soak, mean",
       ({ figures: f }) => (f.soak_error_k === null ? "–" : `${plain(steps(f.soak_error_k, units), 2)} ${units === "F" ? "°F" : "K"}`),
     ],
-    ["mean duty", ({ figures: f }) => `${Math.round(f.mean_duty * 100)} %`],
+    ["heat given, mean", ({ figures: f }) => `${Math.round(f.mean_duty * 100)} %`],
     [
       "heat used, about",
       ({ figures: f, power_w }) => `${((f.mean_duty * power_w * f.lasted_s) / 3.6e6).toFixed(2)} kWh`,

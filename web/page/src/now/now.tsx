@@ -26,8 +26,9 @@ export function Now({ live, stale, happened }: { live: Live; stale: boolean; hap
       <div class="column first">
         <StateLine live={live} stale={stale} />
         {silent && <p class="refusal">{silent}</p>}
+        {live.phase === "idle" && !stale && samples === null && <p><a class="button main" href="#start">Plan and start a night</a></p>}
         {live.phase === "done" && id !== null && (
-          <p><a class="button" href={`#nights/${id}`}>The morning: what may be done next</a></p>
+          <p><a class="button main" href={`#nights/${id}`}>What may be done next</a></p>
         )}
         <PartRows parts={live.cure ?? []} now_s={live.wall_s} />
         <Figures live={live} stale={stale} />

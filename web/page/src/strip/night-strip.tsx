@@ -27,7 +27,7 @@ export function NightStrip({ samples, live, thermometers, running }: Props) {
     const told = (values: (number | null)[]): (number | null)[] =>
       values.map((c) => (c === null ? null : degrees(c, u)));
     const lines: Line[] = [
-      { label: "heater duty", css: "--ember", values: samples.duty, width: 1, duty: true },
+      { label: "heat given", css: "--ember", values: samples.duty, width: 1, duty: true },
       { label: "setpoint", css: "--quiet", values: told(samples.setpoint_c), width: 1.5 },
       ...shown.map((l) => ({
         label: l.label,
