@@ -47,6 +47,8 @@ FORMULAS = (
             _of(f"{CURE}test_kinetics.py", "test_kamal_with_both_constants")),
     Formula("DiBenedetto", "nightcure.cure.glass_transition", "tg_c",
             _of(f"{CURE}test_kinetics.py", "test_dibenedetto")),
+    Formula("dew point: Magnus", "nightcure.cure.dew_point", "dew_point_c",
+            _of(f"{CURE}test_dew_point.py", "test_dew_points_of_published_tables")),
     Formula("rate by Arrhenius that doubles in 10 K", "nightcure.cure.rate",
             "activation_kj_per_mol",
             _of(f"{REF}test_cure_and_conduction.py", "test_a_rate_that_doubles_in_10_k")),

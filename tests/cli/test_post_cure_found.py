@@ -46,3 +46,15 @@ def test_what_no_post_cure_reaches_is_said_with_the_reason() -> None:
     assert "it should be °C, or one of shade, light-deck, dark-deck" in moon.stderr
     two = nightcure("cure", "post-cure", "vinyl-ester", "--stand", "shade", "--tg-c", "60")
     assert (two.exit_code, "one goal" in two.stderr) == (2, True)
+
+
+def test_a_dew_point_is_told_with_what_to_do() -> None:
+    damp = json.loads(
+        nightcure("cure", "dew-point", "--air-c", "20", "--humidity", "60", "--mould-c", "8",
+                  "--card", "epoxy-fast", "--json").stdout
+    )  # fmt: skip
+    assert not damp["dry"]
+    assert abs(damp["dew_point_c"] - 12.0) < 0.15
+    assert "an epoxy blushes on it: warm it to 15.0 °C" in damp["sentences"][0]
+    wrong = nightcure("cure", "dew-point", "--air-c", "20", "--humidity", "190")
+    assert (wrong.exit_code, "it should be 1 to 100" in wrong.stderr) == (2, True)

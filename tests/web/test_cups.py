@@ -124,3 +124,25 @@ def test_what_the_oven_is_by_its_nights_and_how_well_they_were_foretold(steered:
     low, likely, high = found["oven"]["loss_w_per_k"]
     assert low < likely == found["oven"]["stated_loss_w_per_k"] == stated < high
     assert (found["held"], found["foretold"], found["ranges"]) == (0, 0, [])
+
+
+def test_a_check_tells_whether_the_moulds_are_dry_as_they_are_now(steered: Steered) -> None:
+    steered.log_in()
+    status = steered.client.get("/api/status").json()
+    coldest_c = min(t["value_c"] for t in status["thermometers"] if t["role"] == "part")
+    part = {"name": "Lid", "card": "epoxy-fast", "resin_kg": 0.5, "sensor": "Lid"}
+    profile = {"name": "Damp", "segments": [{"kind": "soak", "at_c": 30.0, "hours": 2.0}],
+               "parts": [part]}  # fmt: skip
+    found = {}
+    for humidity_pct in (None, 30.0, 99.0):
+        box = {"volume_m3": 0.43, "wet": "laid-up", "humidity_pct": humidity_pct}
+        told = steered.client.post("/api/profiles/check", json={**profile, "box": box})
+        assert told.status_code == 200, told.text
+        found[humidity_pct] = told.json()["moisture"]
+    assert found[None] is None
+    assert found[30.0]["dry"]
+    assert not found[99.0]["dry"]
+    assert found[99.0]["dew_point_c"] > coldest_c - 3.0
+    assert any("an epoxy blushes" in s for s in found[99.0]["sentences"])
+    bad = {**profile, "box": {"volume_m3": 0.43, "humidity_pct": 140}}
+    assert steered.client.post("/api/profiles/check", json=bad).status_code == 422

@@ -18,6 +18,7 @@ from . import (
     cup,
     cure,
     demo,
+    dew_point,
     ledger,
     ledger_log,
     nights,
@@ -81,6 +82,7 @@ _group(oven.app, "oven", SET_UP, open_=box.open_, shut=box.shut)
 app.command("survey", rich_help_panel=SET_UP)(survey.survey)
 cure.cure.add_typer(cup.cup, name="cup")
 cure.cure.command("post-cure")(post_cure.post_cure)
+cure.cure.command("dew-point")(dew_point.dew_point)
 _group(cure.cure, "cure", SET_UP, vapour=vapour.vapour)
 app.command("controller", rich_help_panel=RUN)(controller.controller)
 app.command("web", rich_help_panel=RUN)(web.web)

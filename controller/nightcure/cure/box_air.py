@@ -1,5 +1,5 @@
-"""The box's air while the resin in it cures: how wet the parts are, how the box breathes, and what
-vapour follows. Plan, page, record and command all ask here.
+"""The box's air while the resin in it cures: how wet the parts are, how the box breathes, what
+vapour follows; and how damp it is. Plan, page, record and command all ask here.
 """
 
 from __future__ import annotations
@@ -10,7 +10,9 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from ..settings import Section
+from ..units import TemperatureUnit
 from .clock_figures import Emitter
+from .dew_point import Moisture, Surface, moisture
 from .part import Part
 from .vapour import VAPOUR_MOST_PCT, Vapour, default_evaporated_pct, in_the_box
 
@@ -44,6 +46,7 @@ class Box(Section):
     volume_m3 = 0.43
     wet = "gelled"       # when the door closes: laid-up, gelled (and aired), hard
     breathes = "vent"    # taped, ordinary, vent (one hole low, one high, left open)
+    humidity_pct = 70.0  # what a hygrometer shows where the parts are laid up
     """
 
     volume_m3: Annotated[float, Field(ge=0.01, le=1000)]
@@ -56,6 +59,8 @@ class Box(Section):
     """Fresh air that is ducted through it and was measured, box volumes an hour."""
     evaporated_pct: Annotated[float, Field(ge=0, le=100)] | None = None
     """Of the styrene, what evaporates in the closed box, where somebody knows it; else by `wet`."""
+    humidity_pct: Annotated[float, Field(ge=1, le=100)] | None = None
+    """Relative humidity of the air in which the parts are laid up and the moulds stand, %."""
     over_h: Annotated[float, Field(ge=0.05, le=72)] = 1.0
     i_accept_vapour_above_25_percent: bool = False
     """Of earlier profiles; it allows nothing any more."""
@@ -66,6 +71,23 @@ class Box(Section):
         gelled = self.wet in ("gelled", "hard")
         vent = CHANGES_PER_H["vent"] if gelled and self.breathes == "vent" else 0.0
         return max(self.air_changes_per_h, vent)
+
+
+def moisture_of(
+    box: Box | None, parts: Sequence[Part], air_c: float, surfaces: Sequence[Surface],
+    units: TemperatureUnit = "C",
+) -> Moisture | None:  # fmt: skip
+    """Whether moulds and parts are dry enough to be laid up; None where nobody told the humidity,
+    or everything is hard.
+
+    Args:
+        air_c: where the humidity was read.
+        surfaces: the moulds and parts by their thermometers.
+    """
+    if box is None or box.humidity_pct is None or box.wet == "hard" or not parts:
+        return None
+    epoxy = any(p.figures is not None and p.figures.monomer_pct == 0.0 for p in parts)
+    return moisture(air_c, box.humidity_pct, surfaces, epoxy, units)
 
 
 def gives_off(parts: Sequence[Part]) -> list[str]:

@@ -28,6 +28,7 @@ from ..tick import (
 )
 from ..units import show_duration, show_temperature
 from .box_open import BoxOpen
+from .cure_notes import moisture_note
 from .cure_tracking import CureTracking
 from .profile_run import ProfileRun
 
@@ -190,6 +191,8 @@ class CommandHandler:
             now.events.append(Event("note", "heater", strong))
         now.begun = profile
         now.events.extend(loop.cure.begin(profile, clocks))
+        believed_c = now.screened.believed_c
+        now.events.extend(moisture_note(profile, loop.settings, believed_c, control_c))
         return f"Started '{profile.name}'."
 
     def _acknowledge(self, command: Command, now: CommandContext) -> str:

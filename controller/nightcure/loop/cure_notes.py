@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from ..cure.box_air import gives_off, vapour_sentence
+from ..cure.box_air import gives_off, moisture_of, vapour_sentence
+from ..cure.dew_point import Surface
+from ..errors import BadInput
 from ..profile import Profile
+from ..settings import Role, Settings
 from ..tick import Event
 
 
@@ -21,6 +25,27 @@ def vapour_note(profile: Profile) -> list[Event]:
     else:
         message = vapour_sentence(profile.box, profile.parts, profile.highest_c)
     return [Event("cure", "vapour", message)]
+
+
+def moisture_note(
+    profile: Profile, settings: Settings, believed_c: Sequence[float | None], control_c: float
+) -> list[Event]:
+    """At the start: whether moulds and parts are dry, where somebody told the humidity."""
+    sheds = [c for i in settings.indices(Role.AMBIENT) if (c := believed_c[i]) is not None]
+    surfaces = [
+        Surface(settings.thermometers[i].name, c)
+        for i in settings.indices(Role.PART, Role.MOULD)
+        if (c := believed_c[i]) is not None
+    ]
+    air_c = sheds[0] if sheds else control_c
+    try:
+        found = moisture_of(profile.box, profile.parts, air_c, surfaces, settings.units)
+    except BadInput:  # a shed beyond the formula: nothing is said
+        return []
+    if found is None:
+        return []
+    name = "dry" if found.dry else "moisture"
+    return [Event("cure", name, sentence) for sentence in found.sentences]
 
 
 def heat_notes(profile: Profile) -> list[Event]:

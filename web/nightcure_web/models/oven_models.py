@@ -36,6 +36,14 @@ class Vapour(BaseModel):
     sentence: str = Field(description="As plan and record say it; empty where none is given off.")
 
 
+class MoistureOf(BaseModel):
+    """Whether moulds and parts are dry enough to be laid up, as they are now."""
+
+    dew_point_c: float = Field(description="Of the air where the humidity was read, °C.")
+    dry: bool = Field(description="3 K above it everywhere, and the air below 85 %.")
+    sentences: list[str] = Field(description="What is wet, and what to do; or that it is dry.")
+
+
 class Mend(BaseModel):
     """What makes a refused profile start: one change, or what a person does first."""
 
@@ -60,6 +68,10 @@ class ProfileCheck(BaseModel):
     highest_c: float
     notes: list[str] = Field(description="What does not hinder it: rows out of the oven's reach.")
     vapour: Vapour | None = Field(description="null where the profile tells no box.")
+    moisture: MoistureOf | None = Field(
+        description="null where box.humidity_pct is not told, the parts are hard, or nothing is "
+        "measured."
+    )
     course: list[tuple[float, float]] = Field(
         description="The setpoint's corners: seconds from the start, °C."
     )
@@ -185,6 +197,13 @@ PROFILE_CHECK = {
         "saturated": False,
         "ventilation_m3_per_h": 0.0,
         "sentence": "Vapour: up to 3.1 g of styrene in 0.43 m³, 20 % of the lower explosive ...",
+    },
+    "moisture": {
+        "dew_point_c": 9.6,
+        "dry": False,
+        "sentences": [
+            "Lid at 8.0 °C is wet, colder than the dew point of 9.6 °C: warm it to 12.6 °C ..."
+        ],
     },
     "course": [[0.0, 5.0], [4752.0, 38.0], [37152.0, 38.0]],
 }

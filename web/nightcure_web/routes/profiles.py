@@ -12,10 +12,12 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Query
 from fastapi import Path as InPath
 
-from nightcure.cure.box_air import vapour_in, vapour_sentence
+from nightcure.cure.box_air import moisture_of, vapour_in, vapour_sentence
 from nightcure.cure.card import shipped as resin_cards
+from nightcure.cure.dew_point import Surface
 from nightcure.errors import BadInput
 from nightcure.profile import COLD_START_C, Profile, load_profile, parse_profile
+from nightcure.units import TemperatureUnit
 
 from ..mends import measured_by, mend, on_this_oven, refusals
 from ..models import told
@@ -172,5 +174,24 @@ def check(
         "highest_c": checked.highest_c,
         "notes": checked.out_of_reach(limits),
         "vapour": vapour,
+        "moisture": _moisture(checked, live, services.settings.units),
         "course": course,
     }
+
+
+def _moisture(
+    profile: Profile, live: dict[str, Any] | None, units: TemperatureUnit
+) -> dict[str, Any] | None:
+    """Whether it may be laid up as moulds and shed are now; None where nobody knows."""
+    shown = [] if live is None else live.get("thermometers") or []
+    at = [(t["role"], t["name"], t["value_c"]) for t in shown if t["value_c"] is not None]
+    sheds = [c for role, _, c in at if role == "ambient"]
+    air_c = sheds[0] if sheds else None if live is None else live.get("control_c")
+    if air_c is None:
+        return None
+    surfaces = [Surface(name, c) for role, name, c in at if role in ("part", "mould")]
+    try:
+        found = moisture_of(profile.box, profile.parts, air_c, surfaces, units)
+    except BadInput:  # a shed beyond the formula
+        return None
+    return None if found is None else found._asdict()
