@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from functools import lru_cache
 from pathlib import Path
 
 from . import bench_chip
@@ -22,6 +23,7 @@ def crc8(data: bytes) -> int:
     return crc
 
 
+@lru_cache(maxsize=2048)
 def scratchpad(value_c: float) -> bytes:
     """The nine bytes a DS18B20 at 12 bit holds after converting `value_c` (data sheet)."""
     code = round(value_c * 16.0) & 0xFFFF
@@ -45,7 +47,9 @@ class W1Tree:
         self, root: Path, sensor_ids: list[str], buses: int = 1, bulk: bool = True
     ) -> None:
         self.root = root
+        self._folder = os.fspath(root)
         self._last: dict[str, bytes] = {}
+        self._shown: dict[str, str] = {}
         for number in range(buses):
             master = root / f"w1_bus_master{number + 1}"
             master.mkdir(parents=True, exist_ok=True)
@@ -83,14 +87,20 @@ class W1Tree:
         self._put(sensor_id, _lines(data, data, "YES"))
 
     def _put(self, sensor_id: str, text: str) -> None:
-        """Replace the file in one step, so that no reader sees half of it."""
-        folder = self.root / sensor_id
-        folder.mkdir(exist_ok=True)
-        fresh = folder / "w1_slave.new"
-        fresh.write_text(text, encoding="ascii")
-        os.replace(fresh, folder / "w1_slave")
+        """Replace the file in one step, so that no reader sees half of it; one that says so
+        already stays."""
+        folder = f"{self._folder}/{sensor_id}"
+        shown, fresh = f"{folder}/w1_slave", f"{folder}/w1_slave.new"
+        if self._shown.get(sensor_id) == text and os.path.exists(shown):
+            return
+        os.makedirs(folder, exist_ok=True)
+        with open(fresh, "w", encoding="ascii") as file:
+            file.write(text)
+        os.replace(fresh, shown)
+        self._shown[sensor_id] = text
 
 
+@lru_cache(maxsize=2048)
 def _lines(first: bytes, second: bytes, crc_word: str) -> str:
     code = int.from_bytes(second[:2], "little", signed=True)
     return (
