@@ -9,10 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from rich.text import Text
 
-from ..errors import BadInput
 from ..plan.answer import GOALS, clock_time
 from ..units import c_to_f
-from .plot import Axis, Curve, canvas
+from .plot import Axis, Curve, canvas, sheet
 
 if TYPE_CHECKING:
     from ..oven.arrays import Array
@@ -83,49 +82,33 @@ def draw(plan: Plan, path: Path) -> None:
     Raises:
         BadInput: matplotlib is not there, or the file cannot be written.
     """
-    try:
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
-    except ImportError:
-        raise BadInput(
-            "--plot needs matplotlib; install nightcure with its extra 'planning'."
-        ) from None
     series = plan.nights.series
     assert series is not None
-    figure = Figure(figsize=(11.7, 8.3), layout="constrained")
-    FigureCanvasAgg(figure)
-    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[3, 2])
-    hours = series.time_s / 3600.0
-    names = [p.part.name for p in plan.tonight.parts]
-    inks = [INK["parts"][i % len(INK["parts"])] for i in range(len(names))]
-    for axes, curves in (
-        (
-            top,
-            [
-                ("shed", series.ambient_c, INK["shed"]),
-                ("air", series.air_c, INK["air"]),
-                *zip(names, series.parts_c, inks, strict=True),
-            ],
-        ),
-        (bottom, list(zip(names, (100.0 * p for p in series.progress), inks, strict=True))),
-    ):
-        for label, values, ink in curves:
-            low, middle, high = _bands(values)
-            axes.fill_between(hours, low, high, color=ink, alpha=0.2, lw=0)
-            axes.plot(hours, middle, color=ink, lw=1.8, label=label)
-        axes.axvline(plan.tonight.deadline_s / 3600.0, color="#666666", lw=1, ls="--")
-        axes.grid(color="#dddddd", lw=0.6)
-        axes.spines[["top", "right"]].set_visible(False)
-        axes.margins(x=0.01)
-    top.legend(loc="best", frameon=False)
-    top.set_ylabel("°C")
-    bottom.set_ylabel(f"% of the way to {GOALS[plan.tonight.goal]}")
-    bottom.set_ylim(0, 101)
-    bottom.set_xticks(*_ticks(plan, float(hours[-1])))
-    top.set_title(plan.answer().replace("; ", ";\n", 1), loc="left", fontsize=13, wrap=True)
-    figure.supxlabel("median; bands hold 10-90 % of the nights; dashed: the deadline", fontsize=9,
-                     color="#666666", x=0.99, ha="right")  # fmt: skip
-    try:
-        figure.savefig(path, dpi=150)
-    except OSError as error:
-        raise BadInput(f"{path} cannot be written: {error.strerror}.") from None
+    with sheet(path, (3, 2)) as (figure, top, bottom):
+        hours = series.time_s / 3600.0
+        names = [p.part.name for p in plan.tonight.parts]
+        inks = [INK["parts"][i % len(INK["parts"])] for i in range(len(names))]
+        for axes, curves in (
+            (
+                top,
+                [
+                    ("shed", series.ambient_c, INK["shed"]),
+                    ("air", series.air_c, INK["air"]),
+                    *zip(names, series.parts_c, inks, strict=True),
+                ],
+            ),
+            (bottom, list(zip(names, (100.0 * p for p in series.progress), inks, strict=True))),
+        ):
+            for label, values, ink in curves:
+                low, middle, high = _bands(values)
+                axes.fill_between(hours, low, high, color=ink, alpha=0.2, lw=0)
+                axes.plot(hours, middle, color=ink, lw=1.8, label=label)
+            axes.axvline(plan.tonight.deadline_s / 3600.0, color="#666666", lw=1, ls="--")
+        top.legend(loc="best", frameon=False)
+        top.set_ylabel("°C")
+        bottom.set_ylabel(f"% of the way to {GOALS[plan.tonight.goal]}")
+        bottom.set_ylim(0, 101)
+        bottom.set_xticks(*_ticks(plan, float(hours[-1])))
+        top.set_title(plan.answer().replace("; ", ";\n", 1), loc="left", fontsize=13, wrap=True)
+        figure.supxlabel("median; bands hold 10-90 % of the nights; dashed: the deadline",
+                         fontsize=9, color="#666666", x=0.99, ha="right")  # fmt: skip

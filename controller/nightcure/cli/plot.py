@@ -1,4 +1,5 @@
-"""Plots in the terminal: one canvas for all of them, and a night and a cure drawn on it.
+"""Plots: in the terminal one canvas for all of them, and a night and a cure drawn on it; in a
+file one sheet.
 
 The legend stands above the canvas, so that it covers no curve; ticks are round numbers.
 """
@@ -6,12 +7,15 @@ The legend stands above the canvas, so that it covers no curve; ticks are round 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from rich.text import Text
 
+from ..errors import BadInput
 from ..settings import Role
 from ..units import c_to_f
 
@@ -197,3 +201,32 @@ def cure_plot(
         Axis("degree of cure", (0.0, 0.5, 1.0), ends=(0.0, 1.0)),
     )  # fmt: skip
     return Text("\n").join([above, cure])
+
+
+@contextmanager
+def sheet(path: Path, ratios: tuple[int, int], high_in: float = 8.3) -> Iterator[tuple[Any, ...]]:
+    """A picture of two plots, one above the other: figure, upper and lower axes, written to `path`
+    (.svg, .png or .pdf) when they are drawn. `ratios` of their heights.
+
+    Raises:
+        BadInput: matplotlib is not there, or the file cannot be written.
+    """
+    try:
+        from matplotlib.backends.backend_agg import FigureCanvasAgg
+        from matplotlib.figure import Figure
+    except ImportError:
+        raise BadInput(
+            "--plot needs matplotlib; install nightcure with its extra 'planning'."
+        ) from None
+    figure = Figure(figsize=(11.7, high_in), layout="constrained")
+    FigureCanvasAgg(figure)
+    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=ratios)
+    for axes in (top, bottom):
+        axes.grid(color="#dddddd", lw=0.6)
+        axes.spines[["top", "right"]].set_visible(False)
+        axes.margins(x=0.01)
+    yield figure, top, bottom
+    try:
+        figure.savefig(path, dpi=150)
+    except OSError as error:
+        raise BadInput(f"{path} cannot be written: {error.strerror}.") from None

@@ -8,10 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..errors import BadInput
 from ..tick import interlock_words
 from ..units import show_difference, show_duration, show_temperature
-from .plot import Axis, Curve, canvas
+from .plot import Axis, Curve, canvas, sheet
 from .show import print_table
 
 if TYPE_CHECKING:
@@ -104,39 +103,22 @@ def draw(before: Curves, after: Curves, told: str, path: Path) -> None:
     Raises:
         BadInput: matplotlib is not there, or the file cannot be written.
     """
-    try:
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
-    except ImportError:
-        raise BadInput(
-            "--plot needs matplotlib; install nightcure with its extra 'planning'."
-        ) from None
-    figure = Figure(figsize=(11.7, 7.0), layout="constrained")
-    FigureCanvasAgg(figure)
-    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[4, 1])
-    for c, said, style in ((before, "as it was", "--"), (after, "changed", "-")):
-        curves = [("setpoint", c.setpoint_c, INK), ("air", c.air_c, AIR)]
-        curves += [(n, v, PARTS[i % len(PARTS)]) for i, (n, v) in enumerate(c.parts_c.items())]
-        for name, values, colour in curves:
-            xs, ys = _thin(c, values, 1500)
-            if xs:
-                wide = 0.9 if name == "setpoint" else 1.6
-                top.plot(xs, ys, style, color=colour, lw=wide, label=f"{name}, {said}")
-        hours = np.array(c.time_s) / 3600.0
-        per = max(len(hours) // 200, 1)
-        heat = np.convolve(np.array(c.heat), np.ones(per) / per, mode="same")
-        bottom.plot(hours[::per], 100.0 * heat[::per], style, color=AIR, lw=1.2)
-    top.set_ylabel("°C")
-    top.legend(loc="best", frameon=False, fontsize=9, ncols=2)
-    top.set_title(f"What if: {told}", loc="left", fontsize=14)
-    bottom.set_ylabel("heater, %")
-    bottom.set_ylim(0, 100)
-    bottom.set_xlabel("hours since the start")
-    for axes in (top, bottom):
-        axes.grid(color="#dddddd", lw=0.6)
-        axes.spines[["top", "right"]].set_visible(False)
-        axes.margins(x=0.01)
-    try:
-        figure.savefig(path, dpi=150)
-    except OSError as error:
-        raise BadInput(f"{path} cannot be written: {error.strerror}.") from None
+    with sheet(path, (4, 1), 7.0) as (_, top, bottom):
+        for c, said, style in ((before, "as it was", "--"), (after, "changed", "-")):
+            curves = [("setpoint", c.setpoint_c, INK), ("air", c.air_c, AIR)]
+            curves += [(n, v, PARTS[i % len(PARTS)]) for i, (n, v) in enumerate(c.parts_c.items())]
+            for name, values, colour in curves:
+                xs, ys = _thin(c, values, 1500)
+                if xs:
+                    wide = 0.9 if name == "setpoint" else 1.6
+                    top.plot(xs, ys, style, color=colour, lw=wide, label=f"{name}, {said}")
+            hours = np.array(c.time_s) / 3600.0
+            per = max(len(hours) // 200, 1)
+            heat = np.convolve(np.array(c.heat), np.ones(per) / per, mode="same")
+            bottom.plot(hours[::per], 100.0 * heat[::per], style, color=AIR, lw=1.2)
+        top.set_ylabel("°C")
+        top.legend(loc="best", frameon=False, fontsize=9, ncols=2)
+        top.set_title(f"What if: {told}", loc="left", fontsize=14)
+        bottom.set_ylabel("heater, %")
+        bottom.set_ylim(0, 100)
+        bottom.set_xlabel("hours since the start")

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from rich.text import Text
 
-from ..errors import BadInput
-from .plot import Axis, Curve, canvas, round_ticks
+from .plot import Axis, Curve, canvas, round_ticks, sheet
 
 if TYPE_CHECKING:
     from ..survey.identified import Survey, Value
@@ -55,56 +54,40 @@ def draw(found: Survey, path: Path) -> None:
     Raises:
         BadInput: matplotlib is not there, or the file cannot be written.
     """
-    try:
-        from matplotlib.backends.backend_agg import FigureCanvasAgg
-        from matplotlib.figure import Figure
-    except ImportError:
-        raise BadInput(
-            "--plot needs matplotlib; install nightcure with its extra 'planning'."
-        ) from None
     p = found.problem
     per, unit = _scale(found)
     first_s = float(p.time_s[0])
     times, air, half = found.band_c()
-    figure = Figure(figsize=(11.7, 8.3), layout="constrained")
-    FigureCanvasAgg(figure)
-    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[4, 1])
-    t = (times - first_s) / per
-    on = np.append(p.heat, 0.0)
-    top.fill_between(
-        (p.time_s - first_s) / per, 0, on, step="post", color=HEAT, alpha=0.35, lw=0,
-        transform=top.get_xaxis_transform(), label="heater on",
-    )  # fmt: skip
-    top.fill_between(t, air - half, air + half, color=FITTED, alpha=0.25, lw=0, label="95 % band")
-    top.plot(t, air, color=FITTED, lw=2, label="fitted")
-    rows = (p.time_s[p.rows] - first_s) / per
-    few = len(rows) <= 60
-    top.plot(
-        rows, p.air_c, "o" if few else ".", color=MEASURED, ms=7 if few else 2, label="measured",
-        zorder=1 if not few else 3,
-    )  # fmt: skip
-    if found.log.ambient_c is not None:
-        top.plot((p.time_s - first_s) / per, p.ambient_c, color="#4a7fb0", lw=1.2, label="shed")
-    top.set_ylabel("air, °C")
-    top.legend(loc="best", frameon=False, fontsize=11)
-    top.set_title(_three(found), loc="left", fontsize=17, linespacing=1.5)
-    bottom.axhline(0, color=FITTED, lw=1)
-    bottom.plot(
-        rows, found.fit.residuals_c, "o" if few else ".", color=MEASURED, ms=5 if few else 2
-    )
-    bottom.set_ylabel("left over, K")
-    bottom.set_xlabel(unit)
-    for axes in (top, bottom):
-        axes.grid(color="#dddddd", lw=0.6)
-        axes.spines[["top", "right"]].set_visible(False)
-        axes.margins(x=0.01)
-    name = Path(found.log.name).name
-    figure.supxlabel(f"{name}, {len(found.log.time_s)} rows", fontsize=9, color="#666666", x=0.99,
-                     ha="right")  # fmt: skip
-    try:
-        figure.savefig(path, dpi=150)
-    except OSError as error:
-        raise BadInput(f"{path} cannot be written: {error.strerror}.") from None
+    with sheet(path, (4, 1)) as (figure, top, bottom):
+        t = (times - first_s) / per
+        on = np.append(p.heat, 0.0)
+        top.fill_between(
+            (p.time_s - first_s) / per, 0, on, step="post", color=HEAT, alpha=0.35, lw=0,
+            transform=top.get_xaxis_transform(), label="heater on",
+        )  # fmt: skip
+        top.fill_between(t, air - half, air + half, color=FITTED, alpha=0.25, lw=0,
+                         label="95 % band")  # fmt: skip
+        top.plot(t, air, color=FITTED, lw=2, label="fitted")
+        rows = (p.time_s[p.rows] - first_s) / per
+        few = len(rows) <= 60
+        top.plot(
+            rows, p.air_c, "o" if few else ".", color=MEASURED, ms=7 if few else 2,
+            label="measured", zorder=1 if not few else 3,
+        )  # fmt: skip
+        if found.log.ambient_c is not None:
+            top.plot((p.time_s - first_s) / per, p.ambient_c, color="#4a7fb0", lw=1.2, label="shed")
+        top.set_ylabel("air, °C")
+        top.legend(loc="best", frameon=False, fontsize=11)
+        top.set_title(_three(found), loc="left", fontsize=17, linespacing=1.5)
+        bottom.axhline(0, color=FITTED, lw=1)
+        bottom.plot(
+            rows, found.fit.residuals_c, "o" if few else ".", color=MEASURED, ms=5 if few else 2
+        )
+        bottom.set_ylabel("left over, K")
+        bottom.set_xlabel(unit)
+        name = Path(found.log.name).name
+        figure.supxlabel(f"{name}, {len(found.log.time_s)} rows", fontsize=9, color="#666666",
+                         x=0.99, ha="right")  # fmt: skip
 
 
 def _three(found: Survey) -> str:
