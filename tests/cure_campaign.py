@@ -10,7 +10,6 @@ python -m tests.cure_campaign told < FILE    what lines that were kept say
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from collections.abc import Callable, Iterator
@@ -24,6 +23,7 @@ from nightcure.cure.factors import card_prior
 from nightcure.cure.gel_cup import CupStart, GelCup
 from nightcure.cure.hypotheses import Hypotheses
 from nightcure.cure.mould_law import MouldLaw
+from tests import row_campaign
 from tests.curing_nights import HiddenNight, cup_gels_min, hidden_night, night_before
 
 FIRST = 9000
@@ -233,26 +233,13 @@ def tell(rows: list[dict[str, Any]]) -> Iterator[str]:
     )
 
 
-def main() -> int:
-    """Run them, or tell of what was kept."""
-    if "told" in sys.argv:
-        for line in tell([json.loads(line) for line in sys.stdin]):
-            print(line)
-        return 0
-    numbers = [int(a) for a in sys.argv[1:] if a.isdecimal()]
-    nights, first = (*numbers, *(100, FIRST)[len(numbers) :])[:2]
-    rows = []
+def rows_of(nights: int, first: int) -> Iterator[dict[str, Any]]:
+    """What came of so many nights, those that show something."""
     for seed in range(first, first + nights):
         found = judged(seed, "heatless" in sys.argv)
         if found is not None:
-            rows.append(found)
-            if "--json" in sys.argv:
-                print(json.dumps(found), flush=True)
-    out = sys.stderr if "--json" in sys.argv else sys.stdout
-    for line in tell(rows):
-        print(line, file=out)
-    return 0
+            yield found
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(row_campaign.run(rows_of, tell, 100, FIRST))

@@ -10,7 +10,6 @@ another profile, and starts from what the nights before have shown.
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from collections.abc import Iterator
@@ -22,6 +21,7 @@ import numpy as np
 from nightcure.oven.thermal import Network
 from nightcure.settings.oven_evidence import Learned, OvenEvidence
 from nightcure.simulate.zoned import ZonedOven
+from tests import row_campaign
 from tests.campaign.night import Plan, moments
 from tests.campaign.ovens import Draw, DrawnOven, drawn_oven
 from tests.campaign.plans import drawn_profile, falling
@@ -119,25 +119,11 @@ def tell(rows: list[dict[str, Any]]) -> Iterator[str]:
     yield f"said to have changed: {sum(bool(r['said']) for r in rows)} of {len(rows)} nights"
 
 
-def main() -> int:
-    """Run them."""
-    if "told" in sys.argv:
-        for line in tell([json.loads(line) for line in sys.stdin]):
-            print(line)
-        return 0
-    numbers = [int(a) for a in sys.argv[1:] if a.isdecimal()]
-    boxes, nights, first = (*numbers, *(20, 10, 0)[len(numbers) :])[:3]
-    rows = []
+def rows_of(boxes: int, nights: int, first: int) -> Iterator[dict[str, Any]]:
+    """Every night of so many boxes."""
     for index in range(first, first + boxes):
-        for row in series(index, nights):
-            rows.append(row)
-            if "--json" in sys.argv:
-                print(json.dumps(row), flush=True)
-    out = sys.stderr if "--json" in sys.argv else sys.stdout
-    for line in tell(rows):
-        print(line, file=out)
-    return 0
+        yield from series(index, nights)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(row_campaign.run(rows_of, tell, 20, 10, 0))
