@@ -147,6 +147,16 @@ def test_a_dead_heater_pauses_soon_and_trips_after_a_few_pulses() -> None:
     assert oven.t_s < 3600.0 + 900.0 + 5400.0 + 60.0
 
 
+def test_the_fifth_pulse_without_an_answer_ends_the_night() -> None:
+    """So near to the setpoint that no time of doubt does."""
+    oven = Oven()
+    oven.run(3600.0)
+    oven.run(1800.0, dead, until=HeatState.PAUSE)
+    v = oven.run(6 * 3600.0, dead, seen_c=lambda _: 37.0)
+    assert (v.heat.heater_dead, v.heat.pulses) == (True, 5)
+    assert oven.t_s < 5 * 3600.0
+
+
 def test_a_sensor_that_fell_out_stops_the_heat_within_two_minutes() -> None:
     """Bound of the energy: full power for 60 s and the heater's lag, and 1 K of the air."""
     oven = Oven(parts=False)

@@ -126,7 +126,8 @@ def test_85_out_of_the_blue_is_power_on_and_a_true_85_is_not() -> None:
 
 
 def test_a_jump_is_doubted_until_it_has_settled() -> None:
-    screened_ticks = feed(Screening((AIR,)), lambda t: (30.0 if t < 20 else 50.0,), 40.0)
+    """Further than air may move in that time: only that it stays there ends the doubt."""
+    screened_ticks = feed(Screening((AIR,)), lambda t: (30.0 if t < 20 else 65.0,), 34.0)
     faults = [v.faults[0] for v in screened_ticks]
     assert faults[10:14] == [Fault.RATE] * 4
     assert faults[14:] == [None] * (len(faults) - 14)
@@ -174,6 +175,18 @@ def test_air_far_below_the_parts_does_not_measure_the_oven() -> None:
     first = next(i for i, v in enumerate(screened_ticks) if v.faults[0] is Fault.DISAGREES)
     assert 900 + 120 <= 2 * first <= 900 + 140
     assert screened_ticks[-1].control_c is None
+
+
+@pytest.mark.parametrize(("own_k", "doubted"), [(0.0, True), (2.0, True), (12.0, False)])
+def test_what_a_part_is_hotter_by_its_own_heat_speaks_against_no_air(
+    own_k: float, doubted: bool
+) -> None:
+    """14 K above the air: that of its own set aside, 12 K are too much and 2 K are not."""
+    screening, said = Screening((AIR, LID)), False
+    for i in range(600):
+        reads = (Reading(wobble(2.0 * i), 2.0 * i), Reading(52.0, 2.0 * i))
+        said |= screening.judge(2.0 * i, 2.0, reads, True, {1: own_k}).doubted
+    assert said is doubted
 
 
 def test_parts_that_cool_down_to_a_sensor_outside_end_no_doubt() -> None:
