@@ -29,11 +29,11 @@ DRAWN: dict[str, Callable[[int, int], tuple[Plan, list[tuple[str, float]]]]] = {
 }
 
 
-def one(what: str, seed: int, index: int) -> Judged:
-    """Night `index` of a campaign."""
+def one(what: str, seed: int, index: int, tick_s: float = 2.0) -> Judged:
+    """Night `index` of a campaign, a tick every `tick_s`."""
     plan, befell = DRAWN[what](seed, index)
     try:
-        return judged(plan, index, befell, moments(plan))
+        return judged(plan, index, befell, moments(plan, tick_s))
     except Exception as error:
         lost = Judged(index, plan.oven.kind, [k for k, _ in befell], 0.0, True)
         lost.wrong.append(f"{type(error).__name__}: {error}")

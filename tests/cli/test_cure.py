@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 
 from nightcure.profile import load_profile
+from nightcure.settings.toml_text import toml_text
 from nightcure.simulate.scenario import OVEN_FILE, PROFILES
+from tests.nights import COARSE, SHORT
 from tests.recording import RecordedOven
 
 from .curing import GOOD, cured, nightcure
@@ -149,9 +151,12 @@ def test_a_night_with_cards_and_a_cold_file_prints_its_milestones(tmp_path: Path
         assert words in shown
 
 
-def test_any_profile_rehearses_with_a_card_of_one_s_own() -> None:
+def test_any_profile_rehearses_with_a_card_of_one_s_own(tmp_path: Path) -> None:
     """`--card`: one for all part thermometers, or one for each; a wrong number is told."""
-    found = json.loads(nightcure("rehearse", "--card", "polyester-laminating", "--json").stdout)
+    short = tmp_path / "short.toml"
+    short.write_text(toml_text(SHORT.model_dump(mode="json", exclude_none=True)), "utf-8")
+    asked = ("rehearse", OVEN_FILE, short, "--card", "polyester-laminating", "--json")
+    found = json.loads(nightcure(*asked).stdout)
     assert {m["part"] for m in found["milestones"]} == {"Lid", "Rim"}
     assert found["outcome"] == "done"
     two = ("--card", "polyester-laminating", "--card", "vinyl-ester")
@@ -173,7 +178,7 @@ def test_any_profile_rehearses_with_a_card_of_one_s_own() -> None:
 def test_a_night_in_the_ledger_and_a_profile_are_histories_too(tmp_path: Path) -> None:
     """The clock run over the recorded lid is the loop's own; a profile is its setpoints."""
     ledger = tmp_path / "night.ledger"
-    with RecordedOven(ledger) as oven:
+    with RecordedOven(ledger, COARSE) as oven:
         oven.run(4800.0, profile=load_profile(UNTIL_DEMOULD))
         watch = oven.loop.cure.clocks
         assert watch is not None

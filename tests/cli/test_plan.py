@@ -17,6 +17,7 @@ from nightcure.settings import load_settings
 from nightcure.settings.oven_evidence import OvenEvidence
 from nightcure.settings.toml_text import toml_text
 from nightcure.simulate.scenario import OVEN_FILE, PARTS_FILE
+from tests.nights import SHORT
 from tests.recording import RecordedOven
 
 
@@ -24,6 +25,14 @@ from tests.recording import RecordedOven
 def _one_core(monkeypatch: pytest.MonkeyPatch) -> None:
     """No worker processes for a handful of nights."""
     monkeypatch.setattr("os.sched_getaffinity", lambda _: {0}, raising=False)
+
+
+@pytest.fixture
+def brief(tmp_path: Path) -> tuple[str | Path, ...]:
+    """Options for a short night with the shipped parts, soon reckoned."""
+    file, parts = tmp_path / "brief.toml", load_profile(PARTS_FILE).parts
+    file.write_text(toml_text(profile_json(SHORT.model_copy(update={"parts": parts}))), "utf-8")
+    return "--profile", file, "--goal", "gelled", "--by", "0:00", "--nights", "20", "--json"
 
 
 def plan(*arguments: str | Path) -> Result:
@@ -60,7 +69,7 @@ def test_one_json_object_and_files_that_run(tmp_path: Path) -> None:
 
 
 def test_it_starts_from_what_the_ovens_ledger_has_seen_and_can_be_told_not_to(
-    tmp_path: Path,
+    tmp_path: Path, brief: tuple[str | Path, ...]
 ) -> None:
     """Fails before this: the command knew of no earlier night and no gel cup, as the page does."""
     oven = tmp_path / "oven.toml"
@@ -77,7 +86,7 @@ def test_it_starts_from_what_the_ovens_ledger_has_seen_and_can_be_told_not_to(
     with NotesWriter(settings.ledger) as notes:
         notes.evidence(EvidenceRow("", "oven", lossy._asdict(), 1, 1.7e9))
         notes.evidence(EvidenceRow("polyester-laminating", "cup", cup, None, 1.7e9))
-    asked = ("--profile", PARTS_FILE, "--lowest", "2", "--nights", "20", "--json")
+    asked = (*brief, "--lowest", "2")
     found = [json.loads(plan(oven, *asked, *more).stdout) for more in ((), ("--not-learned",))]
     said = [" ".join(f["warnings"]) for f in found]
     assert "The oven is taken as one earlier night has shown it: it loses" in said[0]
@@ -140,12 +149,12 @@ def test_advice_is_three_courses_in_words(monkeypatch: pytest.MonkeyPatch) -> No
     assert weak.stdout.count("held ") == 1
 
 
-def test_a_survey_narrows_the_oven(tmp_path: Path) -> None:
+def test_a_survey_narrows_the_oven(tmp_path: Path, brief: tuple[str | Path, ...]) -> None:
     from tests.plan.test_spread import SURVEY
 
     file = tmp_path / "survey.json"
     file.write_text(json.dumps(SURVEY))
-    result = plan("--profile", PARTS_FILE, "--nights", "20", "--survey", file, "--json")
+    result = plan(*brief, "--survey", file)
     assert result.exit_code == 0, result.stderr
     assert json.loads(result.stdout)["spreads"]["loss"] == pytest.approx(0.0378, abs=2e-4)
 

@@ -14,7 +14,8 @@ from typer.testing import CliRunner
 from nightcure.cli.main import app
 from nightcure.profile import parse_profile
 from nightcure.simulate.scenario import BOX, OVEN_FILE
-from tests.nights import SHORT, word
+from nightcure.tick import Phase
+from tests.nights import COARSE, SHORT, word
 from tests.recording import RecordedOven
 
 COMMANDS = {
@@ -126,8 +127,9 @@ def test_the_oven_is_compared_and_its_refit_kept(tmp_path: Path) -> None:
     cold = SHORT.model_dump(mode="json")
     cold["segments"][-1]["below_c"] = 17.0
     for seed in (1, 2):
-        with RecordedOven(path, seed=seed) as oven:
-            oven.run(6.0 * 3600.0, profile=parse_profile(cold))
+        with RecordedOven(path, COARSE, seed=seed) as oven:
+            while oven.run(oven.t_s + 600.0, profile=parse_profile(cold)).phase is not Phase.DONE:
+                assert oven.t_s < 6.0 * 3600.0
     assert "'nightcure record 2 --compare'" in found("record", 2, "--ledger", path)["oven_since"]
     with sqlite3.connect(path) as db:
         assert db.execute("SELECT night_id FROM refits").fetchall() == [(2,)]

@@ -22,7 +22,7 @@ from nightcure.oven.thermal import AIR
 from nightcure.settings import load_settings
 from nightcure.simulate.lumped import LumpedOven
 from nightcure.simulate.scenario import BOX, HERE, OVEN_FILE
-from tests.nights import SHORT, start
+from tests.nights import COARSE, SHORT, start
 from tests.nights import word as command
 from tests.recording import RecordedOven
 
@@ -243,7 +243,7 @@ def test_the_sheet_for_the_wall(hand: Path, tmp_path: Path, suffix: str) -> None
 def test_a_recorded_night_is_a_log(tmp_path: Path) -> None:
     """A short night of the scenario's box, written by the real recorder."""
     ledger = tmp_path / "nightcure.ledger"
-    with RecordedOven(ledger) as oven:
+    with RecordedOven(ledger, COARSE) as oven:
         oven.run(4 * 3600.0, {0.0: start(SHORT)})
     found = said(ledger)
     assert found["heater_power_w"]["value"] == 300
@@ -256,7 +256,7 @@ def test_a_recorded_night_is_a_log(tmp_path: Path) -> None:
 def test_drift_over_the_nights_of_a_ledger(tmp_path: Path) -> None:
     """A night, then one with the tape come off."""
     ledger = tmp_path / "nightcure.ledger"
-    with RecordedOven(ledger) as oven:
+    with RecordedOven(ledger, COARSE) as oven:
         for number in range(2):
             if number == 1:
                 before_c = oven.oven.state_c

@@ -14,7 +14,7 @@ from nightcure.simulate.faults import parse_fault
 from nightcure.simulate.rehearse import rehearse
 from nightcure.simulate.scenario import BOX, PROFILES, ambient_c
 from nightcure.tick import Decision, Phase, TickInputs
-from tests.nights import SETTINGS, still, word
+from tests.nights import COARSE, still, word
 
 UNTIL_DEMOULD = load_profile(PROFILES / "until-demould.toml")
 
@@ -22,21 +22,21 @@ UNTIL_DEMOULD = load_profile(PROFILES / "until-demould.toml")
 def ticks_of(*faults: str) -> list[tuple[TickInputs, Decision]]:
     ticks: list[tuple[TickInputs, Decision]] = []
     rehearse(
-        SETTINGS, UNTIL_DEMOULD, BOX, ambient_c, [parse_fault(f) for f in faults],
+        COARSE, UNTIL_DEMOULD, BOX, ambient_c, [parse_fault(f) for f in faults],
         on_tick=lambda i, d: ticks.append((i, d)),
     )  # fmt: skip
     return ticks
 
 
 def test_the_live_state_tells_milestones_in_wall_time_and_what_is_waited_for() -> None:
-    loop, said = Loop(SETTINGS), set()
+    loop, said = Loop(COARSE), set()
     gelled_s = {}
     ticks = ticks_of()
     for k, (inputs, _) in enumerate(ticks):
         decision = loop.tick(inputs)
-        if k % 50 and not decision.cure:
+        if k % 25 and not decision.cure:
             continue
-        live = json.loads(json.dumps(live_state(SETTINGS, loop, inputs, decision, 1.0)))
+        live = json.loads(json.dumps(live_state(COARSE, loop, inputs, decision, 1.0)))
         said.add(live["next"].split(",")[0])
         for part in live["cure"]:
             at = {m["name"]: m["at_s"] for m in part["milestones"]}
@@ -46,7 +46,7 @@ def test_the_live_state_tells_milestones_in_wall_time_and_what_is_waited_for() -
     came = {p.name: p.milestones[0].at_s for _, d in ticks for p in d.cure}
     for name, at_s in came.items():
         assert at_s is not None
-        assert gelled_s[name] == pytest.approx(ticks[0][0].wall_s + at_s, abs=3.0)
+        assert gelled_s[name] == pytest.approx(ticks[0][0].wall_s + at_s, abs=5.0)
     assert "The ramp waits until every part is gelled" in said
     assert "Held at 32.0 °C until every part is hard enough to leave its mould" in said
     assert ends_s == pytest.approx(ticks[-1][0].wall_s, abs=1800.0), "the night's end is foreseen"
@@ -66,14 +66,14 @@ def test_a_parts_range_has_the_makers_in_it_and_hard_is_not_said_before_it_is_su
     card's own band stands beside it. Fails before this: the card's band alone, and *hard* at its
     likely date while the soak still waited.
     """
-    loop, checked, unsure = Loop(SETTINGS), 0, 0
+    loop, checked, unsure = Loop(COARSE), 0, 0
     ticks: list[tuple[TickInputs, Decision]] = []
-    rehearse(SETTINGS, any_makers(), BOX, ambient_c, on_tick=lambda i, d: ticks.append((i, d)))
+    rehearse(COARSE, any_makers(), BOX, ambient_c, on_tick=lambda i, d: ticks.append((i, d)))
     for k, (inputs, _) in enumerate(ticks):
         decision = loop.tick(inputs)
-        if k % 50 or loop.cure.clocks is None or decision.phase in (Phase.COOL, Phase.DONE):
+        if k % 25 or loop.cure.clocks is None or decision.phase in (Phase.COOL, Phase.DONE):
             continue
-        live = live_state(SETTINGS, loop, inputs, decision, 1.0)
+        live = live_state(COARSE, loop, inputs, decision, 1.0)
         for part, clock in zip(live["cure"], loop.cure.clocks._parts, strict=True):
             hard = next(m for m in part["milestones"] if m["name"] == "demould")
             card = next(w for w in loop.cure.clocks.parts() if w.name == part["name"])
@@ -97,24 +97,24 @@ def test_a_parts_range_has_the_makers_in_it_and_hard_is_not_said_before_it_is_su
 
 
 def test_without_parts_there_is_nothing_to_tell() -> None:
-    loop = Loop(SETTINGS)
+    loop = Loop(COARSE)
     inputs = still(0.0)
-    assert live_state(SETTINGS, loop, inputs, loop.tick(inputs), 1.0)["cure"] == []
+    assert live_state(COARSE, loop, inputs, loop.tick(inputs), 1.0)["cure"] == []
 
 
 def test_resins_cure_on_after_a_trip_and_through_a_snapshot() -> None:
-    loop = Loop(SETTINGS)
+    loop = Loop(COARSE)
     for inputs, _ in ticks_of("sensor-missing@30min"):
         decision = loop.tick(inputs)
     assert decision.phase is Phase.TRIPPED
     assert loop.cure.clocks is not None
     before_min = loop.cure.clocks.parts()[0].equivalent_min
-    twin = Loop(SETTINGS)
+    twin = Loop(COARSE)
     twin.restore(json.loads(json.dumps(loop.snapshot(), allow_nan=False)))
     said = []
-    for k in range(1, 3600):
-        warm = still(inputs.mono_s + 2.0 * k, values=(20.0, 20.0, 20.0, 9.0))
-        warm = warm._replace(wall_s=inputs.wall_s + 2.0 * k)
+    for k in range(1, 1800):
+        warm = still(inputs.mono_s + 4.0 * k, values=(20.0, 20.0, 20.0, 9.0))
+        warm = warm._replace(wall_s=inputs.wall_s + 4.0 * k)
         decision = loop.tick(warm)
         assert decision == twin.tick(warm)
         assert not decision.heater_on

@@ -10,7 +10,7 @@ from nightcure.profile import Profile, load_profile
 from nightcure.simulate.rehearse import rehearse
 from nightcure.simulate.scenario import BOX, PROFILES, ambient_c
 from nightcure.tick import Decision, Phase, TickInputs
-from tests.nights import SETTINGS
+from tests.nights import COARSE
 
 
 @pytest.mark.parametrize("name", ["gelled-outside", "lid-and-rim"])
@@ -21,12 +21,12 @@ def test_the_end_is_foreseen_through_the_cool_down(name: str) -> None:
     """
     profile: Profile = load_profile(PROFILES / f"{name}.toml")
     ticks: list[tuple[TickInputs, Decision]] = []
-    rehearse(SETTINGS, profile, BOX, ambient_c, [], on_tick=lambda i, d: ticks.append((i, d)))
+    rehearse(COARSE, profile, BOX, ambient_c, [], on_tick=lambda i, d: ticks.append((i, d)))
     end_s = next(i.mono_s for i, d in reversed(ticks) if d.phase is Phase.COOL)
-    loop, cooling, soaking = Loop(SETTINGS), [], []
+    loop, cooling, soaking = Loop(COARSE), [], []
     for inputs, _ in ticks:
         decision = loop.tick(inputs)
-        live = live_state(SETTINGS, loop, inputs, decision, 1.0)
+        live = live_state(COARSE, loop, inputs, decision, 1.0)
         truly_s = end_s - inputs.mono_s
         if decision.phase is Phase.COOL and truly_s > 300.0:
             cooling.append(live["left_s"] / truly_s)

@@ -36,9 +36,13 @@ def test_a_ledger_that_is_not_synced_is_found_out(monkeypatch: pytest.MonkeyPatc
             yield
 
     monkeypatch.setattr(LedgerWriter, "transaction", never)
-    faults = {fault for _, what in campaign(CUTS) for fault in what.faults}
-    assert "an event is lost" in faults
-    assert any(fault.endswith("of samples are lost") for fault in faults)
+    faults: set[str] = set()
+    for _, what in campaign(CUTS):
+        faults |= set(what.faults)
+        samples = any(fault.endswith("of samples are lost") for fault in faults)
+        if samples and "an event is lost" in faults:
+            return
+    raise AssertionError(faults)
 
 
 def test_a_latch_that_is_not_synced_is_found_out(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -50,6 +54,6 @@ def test_a_latch_that_is_not_synced_is_found_out(monkeypatch: pytest.MonkeyPatch
         return module
 
     monkeypatch.setattr(write_log, "_logged_os", unsynced)
-    faults = {fault for _, what in campaign(CUTS) for fault in what.faults}
-    assert faults & {"the trip is lost", "a night that was under way is forgotten",
-                     "an oven at rest starts tripped"}  # fmt: skip
+    told = {"the trip is lost", "a night that was under way is forgotten",
+            "an oven at rest starts tripped"}  # fmt: skip
+    assert any(told & set(what.faults) for _, what in campaign(CUTS))

@@ -21,7 +21,7 @@ from nightcure.simulate.rehearse import rehearse
 from nightcure.simulate.scenario import BOX, ambient_c
 from nightcure.tick import Phase
 from tests.loop.demould_night import UNTIL_DEMOULD
-from tests.nights import SETTINGS, word
+from tests.nights import COARSE, word
 from tests.recording import RecordedOven
 
 from .services import telling, told
@@ -83,8 +83,8 @@ def test_a_night_with_parts_tells_each_milestone(tmp_path: Path) -> None:
     LedgerWriter(settings.ledger).close()
     looking = Looking(settings)
     looking.look()
-    with RehearsedNight(settings.ledger, SETTINGS, UNTIL_DEMOULD) as written:
-        rehearse(SETTINGS, UNTIL_DEMOULD, BOX, ambient_c, on_tick=written.tick)
+    with RehearsedNight(settings.ledger, COARSE, UNTIL_DEMOULD) as written:
+        rehearse(COARSE, UNTIL_DEMOULD, BOX, ambient_c, on_tick=written.tick)
     looking.look()
     told = looking.told()
     assert [m.kind for m in told].count("demould") == 2, "the lid and the rim"

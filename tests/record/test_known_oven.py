@@ -36,7 +36,7 @@ from nightcure.simulate.scenario import BOX
 from nightcure.tick import Phase
 from tests.loop.demould_night import edited
 from tests.loop.test_no_clock import SOAK, TONIGHT_S, Board
-from tests.nights import SETTINGS, SHORT, changed, start, still, word
+from tests.nights import COARSE, SETTINGS, SHORT, changed, start, still, word
 from tests.recording import RecordedOven
 
 MODEL = SETTINGS.model
@@ -152,13 +152,14 @@ def two_nights(tmp_path_factory: pytest.TempPathFactory) -> Path:
             ),
         }
     )  # fmt: skip
-    with RecordedOven(ledger) as oven:
+    with RecordedOven(ledger, COARSE) as oven:
         oven.run(3 * 3600.0, profile=first)
         oven.recorder.wait_below(1, 30.0)
         second = known_night(night.model_copy(update={"segments": SHORT.segments}), SETTINGS,
                              LedgerReader(ledger))  # fmt: skip
         oven.tick(start(second, 2))
-        oven.run(oven.t_s + 3 * 3600.0)
+        while oven.loop.run is not None:
+            oven.run(oven.t_s + 200.0)
     return ledger
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.nights import SETTINGS, SHORT, changed, word
+from tests.nights import COARSE, SETTINGS, SHORT, changed, word
 from tests.recording import RecordedOven
 from tests.verify_campaign import RESIN
 
@@ -27,10 +27,10 @@ def shelf(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
         made[name] = folder / name / f"{name}.ledger"
         return made[name]
 
-    with RecordedOven(path("done")) as oven:
+    with RecordedOven(path("done"), COARSE) as oven:
         oven.run(200.0)
         _until_over(oven)
-    with RecordedOven(path("cards"), faults=["heater-weak@20min+8min"]) as oven:
+    with RecordedOven(path("cards"), COARSE, faults=["heater-weak@20min+8min"]) as oven:
         oven.run(200.0, {}, RESIN)
         _until_over(oven)
     with RecordedOven(path("tripped"), faults=["sensor-crc@20min"]) as oven:

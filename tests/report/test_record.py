@@ -65,7 +65,7 @@ def test_energy_and_switchings_are_those_of_the_rows(shelf: dict[str, Path]) -> 
     with sqlite3.connect(shelf["done"]) as db:
         on = [r for (r,) in db.execute("SELECT heater FROM ticks ORDER BY seq")]
     facts = facts_of(shelf["done"])
-    assert facts.energy_kwh == pytest.approx(sum(on[:-1]) * 2.0 * 300.0 / 3.6e6)
+    assert facts.energy_kwh == pytest.approx(sum(on[:-1]) * 4.0 * 300.0 / 3.6e6)
     assert facts.switchings == sum(a != b for a, b in pairwise(on))
 
 

@@ -91,8 +91,9 @@ class Steered:
 
 
 @pytest.fixture
-def steered(tmp_path: Path) -> Iterator[Steered]:
-    """The application beside a controller that ticks and takes commands from the inbox."""
+def steered(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Steered]:
+    """The application beside a controller that ticks and takes commands from the inbox; the
+    timing is the settings' own where it is not asked for (as an indirect parameter)."""
     from nightcure.ledger.inbox import Inbox
     from nightcure.tick import Command
 
@@ -100,7 +101,8 @@ def steered(tmp_path: Path) -> Iterator[Steered]:
     LedgerWriter(ledger).close()
     stopping = threading.Event()
     pace_s = [0.02]
-    with RecordedOven(ledger, settings_for(ledger)) as oven:
+    settings = changed(settings_for(ledger), timing=getattr(request, "param", {}))
+    with RecordedOven(ledger, settings) as oven:
         oven.tick()
 
         def control() -> None:

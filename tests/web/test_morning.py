@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from nightcure.report.record_check import check
 from nightcure.simulate.scenario import PROFILES
 from nightcure.tick import Command
 from nightcure_web.app import create_app
+from tests.nights import COARSE
 from tests.recording import RecordedOven
 
 from .conftest import PASSPHRASE, settings_for
@@ -30,14 +32,22 @@ JPEG = base64.b64decode(
 GELLED = load_profile(PROFILES / "gelled-outside.toml")
 
 
-@pytest.fixture
-def cured(tmp_path: Path) -> Iterator[tuple[TestClient, Path]]:
-    """A person, the morning after a short night with lid and rim."""
-    path = tmp_path / "m.ledger"
-    with RecordedOven(path) as oven:
+@pytest.fixture(scope="module")
+def short_night(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the ledger of a short night with lid and rim; to be copied."""
+    folder = tmp_path_factory.mktemp("morning")
+    with RecordedOven(folder / "m.ledger", COARSE) as oven:
         parts = tuple(p.model_copy(update={"batch": "PL 2199"}) for p in GELLED.parts)
         night = GELLED.model_copy(update={"parts": parts})
         oven.run(5402.0, {5400.0: Command(2, "stop", {}, "test")}, night)
+    return folder
+
+
+@pytest.fixture
+def cured(short_night: Path, tmp_path: Path) -> Iterator[tuple[TestClient, Path]]:
+    """A person, the morning after that night."""
+    shutil.copytree(short_night, tmp_path, dirs_exist_ok=True)
+    path = tmp_path / "m.ledger"
     with TestClient(create_app(settings_for(path)), raise_server_exceptions=False) as client:
         assert client.post("/api/login", json={"passphrase": PASSPHRASE}).status_code == 200
         yield client, path

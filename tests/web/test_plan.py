@@ -17,17 +17,22 @@ from nightcure.cli.main import app as commands
 from nightcure.profile import load_profile
 from nightcure.simulate.scenario import OVEN_FILE, PARTS_FILE
 from nightcure_web import plan_job as planning
+from nightcure_web.app import create_app
 from nightcure_web.jobs import Jobs
 from nightcure_web.low_priority import STANDS_BACK
 from nightcure_web.plan_job import MOST_AN_HOUR, PlanJob
 from nightcure_web.problems import Problem
 from nightcure_web.profile_input import without_files
+from tests.nights import SHORT
 from tests.workshop import wait_for
 
 from .conftest import HASH, PASSPHRASE, settings_for
 
 PROFILE = load_profile(PARTS_FILE).model_dump(mode="json")
 ASKED = {"profile": PROFILE, "lowest_c": 2, "evening_c": 9, "nights": 50}
+#: Soon reckoned.
+BRIEF = {**ASKED, "profile": {**SHORT.model_dump(mode="json"), "parts": PROFILE["parts"]},
+         "goal": "gelled", "by": "00:00"}  # fmt: skip
 
 
 @pytest.fixture
@@ -36,11 +41,19 @@ def person(client: TestClient) -> TestClient:
     return client
 
 
-def test_it_says_what_the_command_says(person: TestClient) -> None:
-    """The same night by `nightcure plan`, which is checked against another program's nights."""
-    answer = person.post("/api/plan", json=ASKED)
+@pytest.fixture(scope="module")
+def told(night_ledger: Path) -> dict[str, Any]:
+    """The answer to what is asked."""
+    with TestClient(create_app(settings_for(night_ledger)), raise_server_exceptions=False) as asks:
+        asks.post("/api/login", json={"passphrase": PASSPHRASE})
+        answer = asks.post("/api/plan", json=ASKED)
     assert answer.status_code == 200, answer.text
-    told = answer.json()
+    said: dict[str, Any] = answer.json()
+    return said
+
+
+def test_it_says_what_the_command_says(told: dict[str, Any]) -> None:
+    """The same night by `nightcure plan`, which is checked against another program's nights."""
     options = ["--profile", str(PARTS_FILE), "--lowest", "2", "--evening", "9", "--nights", "50"]
     said = CliRunner().invoke(commands, ["plan", str(OVEN_FILE), *options, "--json"])
     assert said.exit_code == 0, said.output
@@ -50,8 +63,7 @@ def test_it_says_what_the_command_says(person: TestClient) -> None:
         assert told[key] == by_command[key], key
 
 
-def test_its_curves_begin_in_the_shed_and_are_in_order(person: TestClient) -> None:
-    told = person.post("/api/plan", json=ASKED).json()
+def test_its_curves_begin_in_the_shed_and_are_in_order(told: dict[str, Any]) -> None:
     times_s, lines = told["curves"]["time_s"], told["curves"]["lines"]
     assert [line["name"] for line in lines] == ["air", "Lid", "Rim", "shed"]
     assert times_s == sorted(times_s)
@@ -121,13 +133,13 @@ def test_one_at_a_time_while_the_page_goes_on(person: TestClient) -> None:
     statuses: list[int] = []
 
     def ask() -> None:
-        statuses.append(person.post("/api/plan", json=ASKED).status_code)
+        statuses.append(person.post("/api/plan", json=BRIEF).status_code)
 
     first = threading.Thread(target=ask)
     first.start()
     wait_for(lambda: jobs.busy, 20, "the plan is being made")
     assert person.get("/api/status").status_code == 200
-    second = person.post("/api/plan", json=ASKED)
+    second = person.post("/api/plan", json=BRIEF)
     assert second.status_code == 429
     assert int(second.headers["retry-after"]) > 0
     assert jobs.busy, "all that was answered meanwhile"
@@ -154,8 +166,8 @@ def test_a_card_that_came_with_its_figures_is_never_looked_for(
     os.mkfifo(pipe)
     parts = [{**part, "card": str(pipe)} for part in PROFILE["parts"]]
     assert all(part["figures"] for part in parts)
-    profile = {**PROFILE, "parts": parts}
-    answer = person.post("/api/plan", json={**ASKED, "profile": profile})
+    profile = {**BRIEF["profile"], "parts": parts}
+    answer = person.post("/api/plan", json={**BRIEF, "profile": profile})
     assert answer.status_code == 200, answer.text
     kept = load_profile(PARTS_FILE)
     assert without_files(kept) == kept

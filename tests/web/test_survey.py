@@ -41,6 +41,7 @@ def test_refused_until_a_person_has_taken_care(steered: Steered) -> None:
     assert steered.client.get("/api/survey").json()["running"] is False
 
 
+@pytest.mark.parametrize("steered", [{"tick_s": 4.0, "dead_man_s": 8.0}], indirect=True)
 def test_it_ends_the_night_once_enough_is_known(
     steered: Steered, monkeypatch: pytest.MonkeyPatch
 ) -> None:
