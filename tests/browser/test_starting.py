@@ -9,6 +9,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from .conftest import RunningDemo
 from .hands import answer, confirm_all, middle, open_part, see, steering
+from .test_access import faults
 
 
 def number(page: Page, segment: int, label: str) -> Locator:
@@ -113,6 +114,28 @@ def test_what_is_refused_is_lifted_by_one_press(page: Page, archive: RunningDemo
     open_part(page, "Rim").locator("select").first.select_option("epoxy-slow")
     expect(page.get_by_role("region", name="When the door closes")).to_have_count(0)
     expect(verdict).to_contain_text("This oven takes it")
+
+
+def test_a_post_cure_below_the_glass_transition_is_told_and_changed(
+    page: Page, archive: RunningDemo, quiet: list[str]
+) -> None:
+    """Fails before this: nothing of margin and end was told, and the table did not have them."""
+    see(page, archive, "start")
+    page.get_by_text("Another profile").click()
+    page.get_by_label("Post-cure below Tg").check()
+    told = page.locator(".chosen-profile")
+    expect(told).to_contain_text("8 K below the parts' glass transition")
+    expect(told).to_contain_text("until its glass transition is at 64 °C, at most 10 h at 50 °C")
+    page.get_by_role("button", name="Change it").click()
+    number(page, 1, "below the glass transition by").fill("40")
+    refused = page.get_by_label(re.compile("^Segment 1,")).locator(".refusal")
+    expect(refused).to_have_text("40 is out of range: 0 to 30 K.")
+    number(page, 1, "below the glass transition by").fill("10")
+    number(page, 2, "or to a glass transition of").fill("70")
+    expect(told).to_contain_text("10 K below the parts' glass transition")
+    expect(told).to_contain_text("is at 70 °C, at most 10 h")
+    assert faults(page) == []
+    assert quiet == []
 
 
 def test_rubbish_is_refused_where_it_is_typed(page: Page, archive: RunningDemo) -> None:

@@ -125,7 +125,7 @@ def test_a_glowing_gun_coasts_further_than_black_heat() -> None:
 def test_the_cut_out_stands_two_margins_above_the_hold(hold_c: float) -> None:
     """Fails before this: it was told to be set as high as 75 °C, foam board's own limit."""
     said = " ".join(size(described(("pir",)).network(), hold_c, 2.0, 15.0).cautions)
-    assert f"Set the cut-out to {hold_c + 10:.0f} to 70 °C" in said
+    assert f"Set the cut-out to {hold_c + 10:.0f} °C to 70 °C" in said
 
 
 def test_a_hold_that_leaves_the_cut_out_no_room_is_told() -> None:

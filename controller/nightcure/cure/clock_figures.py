@@ -114,9 +114,9 @@ class ClockFigures(Section):
         """Which rows an oven that may be asked for `hottest_c` cannot reach; empty if none."""
         said = []
         for what, rows in (("gel", self.gel_min), ("post-cure", self.post_cure_h)):
-            too_hot = [f"{at_c:g}" for at_c, _ in rows if at_c > hottest_c]
+            too_hot = [f"{at_c:g} °C" for at_c, _ in rows if at_c > hottest_c]
             if too_hot:
-                said.append(f"its card's {what} at {' and '.join(too_hot)} °C")
+                said.append(f"its card's {what} at {' and '.join(too_hot)}")
         if not said:
             return ""
         one = len(said) == 1 and " and " not in said[0]

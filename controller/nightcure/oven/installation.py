@@ -146,7 +146,7 @@ def _place(s: Settings) -> Iterator[Consequence]:
     if limits.cut_out_c is not None:
         yield Consequence(
             Rating.OK,
-            f"The cut-out opens at {limits.cut_out_c:g} ± {limits.cut_out_tolerance_k:g} °C, the "
+            f"The cut-out opens at {limits.cut_out_c:g} °C ± {limits.cut_out_tolerance_k:g} K, the "
             f"air trips at {limits.air_c:g} °C, the hottest soak is {limits.hottest_soak_c:g} °C.",
         )
 

@@ -231,8 +231,8 @@ def _cautions(
         )
     else:
         out.append(
-            f"Set the cut-out to {hold_c + 2 * MARGIN_K:.0f} to {MOST_CUT_OUT_C:.0f} °C: the air's "
-            f"limit stays {MARGIN_K:.0f} K below it and the soak {MARGIN_K:.0f} K below that."
+            f"Set the cut-out to {hold_c + 2 * MARGIN_K:.0f} °C to {MOST_CUT_OUT_C:.0f} °C: the "
+            f"air's limit stays {MARGIN_K:.0f} K below it and the soak {MARGIN_K:.0f} K below that."
         )
     if not chosen.on_a_plug:
         out.append(

@@ -75,7 +75,7 @@ def assumed_of(found: Survey, how: str, ambient_c: float) -> tuple[str, ...]:
         out.append(f"Readings are rounded to {found.problem.quantum_c:g} °C, as they look.")
     if _from_prior(found, _fit.RISE):
         out.append(
-            "The steady rise is held by what home-made boxes are like, 25 to 270 K at full power "
+            "The steady rise is held by what home-made boxes are like, 25 K to 270 K at full power "
             "(common practice, no source), more than by this log."
         )
     return tuple(out)

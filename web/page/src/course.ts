@@ -10,6 +10,9 @@ function end(s: Segment, from_c: number): { hours: number; to_c: number } {
   return { hours: Math.max(0, from_c - s.below_c) / s.rate_c_per_h, to_c: Math.min(from_c, s.below_c) };
 }
 
+/** Whether a soak may end before its hours, on the cure. */
+export const endsOnCure = (s: Segment): boolean => s.kind === "soak" && Boolean(s.until || s.until_tg_c || s.until_degree);
+
 /** A soak that holds what the ramp before it reaches is moved together with it. */
 export const held = (a: Segment | undefined, b: Segment | undefined): b is Soak =>
   a?.kind === "ramp" && b?.kind === "soak" && a.to_c === b.at_c;

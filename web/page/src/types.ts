@@ -26,8 +26,17 @@ export type Ramp = {
   rate_c_per_h: number;
   wait_for?: MilestoneName | null;
   wait_at_most_h?: number;
+  /** The parts are kept so far below their glass transition, K; in the soaks after it, too. */
+  tg_margin_k?: number | null;
 };
-export type Soak = { kind: "soak"; at_c: number; hours: number; until?: MilestoneName | null };
+export type Soak = {
+  kind: "soak";
+  at_c: number;
+  hours: number;
+  until?: MilestoneName | null;
+  until_tg_c?: number | null;
+  until_degree?: number | null;
+};
 export type Cool = { kind: "cool"; rate_c_per_h: number; below_c: number };
 export type Segment = Ramp | Soak | Cool;
 

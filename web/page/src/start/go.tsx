@@ -1,6 +1,7 @@
 // The last question before it heats: what hinders, or what has to be confirmed.
 import { useState } from "preact/hooks";
 import { post } from "../api";
+import { endsOnCure } from "../course";
 import { CutOut, Tick } from "../fields";
 import { forget } from "../kept";
 import { Asked } from "../sheet";
@@ -25,7 +26,7 @@ export function Go({ profile, check, cautions, air, live, onClose }: Props) {
   const [read, setRead] = useState(cautions.accepted !== null);
   const [aired, setAired] = useState(air === null);
   const { planned_s, highest_c } = check;
-  const ends = profile.segments.some((s) => s.kind === "soak" && s.until) ? "at most until about" : "until about";
+  const ends = profile.segments.some(endsOnCure) ? "at most until about" : "until about";
   return (
     <Asked
       title="Start heating?"

@@ -54,10 +54,16 @@ export function inWords(profile: Profile, start_c: number, units: Units): string
   const parts = profile.segments.map((s) => {
     if (s.kind === "ramp") {
       const wait = s.wait_for ? `once ${MILESTONES[s.wait_for].long}, ` : "";
-      return `${wait}to ${temperature(s.to_c, units, 0)} °${units} at ${plain(steps(s.rate_c_per_h, units))} °${units}/h`;
+      const below = s.tg_margin_k ? `, ${plain(steps(s.tg_margin_k, units))} ${units === "F" ? "°F" : "K"} below the parts' glass transition` : "";
+      return `${wait}to ${temperature(s.to_c, units, 0)} °${units} at ${plain(steps(s.rate_c_per_h, units))} °${units}/h${below}`;
     }
     if (s.kind === "soak") {
-      const until = s.until ? `until ${MILESTONES[s.until].long}, at most ` : "";
+      const ends = [
+        s.until ? MILESTONES[s.until].long : "",
+        s.until_tg_c ? `its glass transition is at ${temperature(s.until_tg_c, units, 0)} °${units}` : "",
+        s.until_degree ? `${plain(100 * s.until_degree)} % cured` : "",
+      ].filter(Boolean);
+      const until = ends.length > 0 ? `until ${ends.join(" and ")}, at most ` : "";
       return `${until}${plain(s.hours, 2)} h at ${temperature(s.at_c, units, 0)} °${units}`;
     }
     return `cool below ${temperature(s.below_c, units, 0)} °${units}`;

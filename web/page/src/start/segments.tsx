@@ -1,4 +1,5 @@
 // The profile as numbers to type.
+import { endsOnCure } from "../course";
 import { NumberField } from "../fields";
 import type { Limits, MilestoneName, Profile, Segment, Units } from "../types";
 import { celsius, degrees, MILESTONES, plain, steps } from "../words";
@@ -70,12 +71,29 @@ function Numbers({ s, limits, units, onChange }: NumbersProps) {
   const rate = (label: string, c: number) => (
     <NumberField label={label} unit={`°${units}/h`} range={[steps(0.1, units), steps(limits.ramp_c_per_h, units)]} value={steps(c, units)} onChange={(v) => onChange({ rate_c_per_h: +(units === "F" ? v / 1.8 : v).toFixed(3) })} />
   );
-  if (s.kind === "ramp") return <>{warmth("to", s.to_c, (to_c) => ({ to_c }))}{rate("at", s.rate_c_per_h)}</>;
+  if (s.kind === "ramp") {
+    const { tg_margin_k: margin_k } = s;
+    return (
+      <>
+        {warmth("to", s.to_c, (to_c) => ({ to_c }))}
+        {rate("at", s.rate_c_per_h)}
+        {margin_k != null && (
+          <NumberField label="below the glass transition by" unit={units === "F" ? "°F" : "K"} range={[0, steps(30, units)]} value={steps(margin_k, units)} onChange={(v) => onChange({ tg_margin_k: +(units === "F" ? v / 1.8 : v).toFixed(3) })} />
+        )}
+      </>
+    );
+  }
   if (s.kind === "soak") {
     return (
       <>
         {warmth("at", s.at_c, (at_c) => ({ at_c }))}
-        <NumberField label={s.until ? "for at most" : "for"} unit="h" range={[0.05, limits.longest_night_h]} value={s.hours} onChange={(hours) => onChange({ hours })} />
+        <NumberField label={endsOnCure(s) ? "for at most" : "for"} unit="h" range={[0.05, limits.longest_night_h]} value={s.hours} onChange={(hours) => onChange({ hours })} />
+        {s.until_tg_c && (
+          <NumberField label="or to a glass transition of" unit={`°${units}`} range={[degrees(20, units), degrees(200, units)]} value={degrees(s.until_tg_c, units)} onChange={(v) => onChange({ until_tg_c: +celsius(v, units).toFixed(3) })} />
+        )}
+        {s.until_degree && (
+          <NumberField label="or until cured by" unit="%" range={[10, 99.9]} value={100 * s.until_degree} onChange={(v) => onChange({ until_degree: +(v / 100).toFixed(4) })} />
+        )}
       </>
     );
   }

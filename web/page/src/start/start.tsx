@@ -1,6 +1,7 @@
 // The screen that begins a night: parts, the box's air, a profile, the odds; then go.
 import { useEffect, useRef, useState } from "preact/hooks";
 import { get, remove, sentenceOf } from "../api";
+import { endsOnCure } from "../course";
 import { useKept } from "../kept";
 import { Asked, Refusal } from "../sheet";
 import type { Box, CardOffer, Live, Offer, Part, Profile } from "../types";
@@ -175,7 +176,7 @@ export function Start({ live, stale }: { live: Live; stale: boolean }) {
 
 /** A soak that ends on the cure is over before its hours are; one that waits may take longer. */
 function lasts({ segments }: Profile): string {
-  if (segments.some((s) => s.kind === "soak" && s.until)) return "at most about";
+  if (segments.some(endsOnCure)) return "at most about";
   return segments.some((s) => s.kind === "ramp" && s.wait_for) ? "at least" : "about";
 }
 
