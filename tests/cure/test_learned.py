@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from nightcure.cure.card import load_card
+from nightcure.cure.clock_figures import Face
 from nightcure.cure.factors import card_prior, quantiles
 from nightcure.cure.learned import (
     AGEING_SD,
@@ -19,6 +20,7 @@ from nightcure.cure.learned import (
     touch_log_likelihood,
     touch_seen,
 )
+from nightcure.ledger.notes import RUBBED
 
 FIGURES = load_card("polyester-laminating").figures(2.0)
 CARD = card_prior(FIGURES)
@@ -112,6 +114,29 @@ def test_what_a_part_feels_like_by_its_progress() -> None:
     assert [likeliest(s) for s in (0.3, 0.7, 1.3)] == ["tacky", "leathery", "hard"]
     sure = sum(math.exp(touch_log_likelihood(0.0, w)) for w in ("tacky", "leathery", "hard"))
     assert sure == pytest.approx(1.0)
+
+
+def test_an_acetone_rub_that_softens_a_part_that_should_be_cured_says_it_is_slow() -> None:
+    """Common practice, no source: a face that is cured is neither tacky nor softer after it."""
+    softens = touch_seen("a", CARD, end(2.5), "hard", None, "softens", "amine")
+    clean = touch_seen("a", CARD, end(1.0), "hard", None, "clean", "amine")
+    assert softens is not None
+    assert clean is not None
+    shares = [CARD.cure_sd**2 / (CARD.cure_sd**2 + seen.sd**2) for seen in (softens, clean)]
+    assert shares[0] * softens.value > 0.15
+    assert shares[1] * clean.value < -0.05
+    assert touch_seen("a", CARD, end(2.5), "hard", None, "softens", "air-inhibited") is None
+    both = sum(
+        math.exp(touch_log_likelihood(0.2, "", None, word, "amine")) for word in RUBBED
+    ) / math.exp(touch_log_likelihood(0.2, ""))  # fmt: skip
+    assert both == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(("face", "acetone"), [("air-inhibited", "softens"), ("waxed", "clean")])
+def test_a_face_that_is_so_in_any_case_says_nothing(face: Face, acetone: str) -> None:
+    for progress in (-1.0, 0.0, 1.0):
+        rubbed = touch_log_likelihood(progress, "hard", None, acetone, face)
+        assert rubbed == touch_log_likelihood(progress, "hard")
 
 
 @pytest.mark.parametrize("shares", [(0.1, 0.5, 0.9), (0.25,)])

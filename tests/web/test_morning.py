@@ -80,6 +80,11 @@ def test_the_touch_is_kept_and_nothing_else_is(cured: tuple[TestClient, Path]) -
     assert client.put("/api/nights/1/touch/3", json={"felt": "hard"}).status_code == 404
     assert client.put("/api/nights/7/touch/1", json={"felt": "hard"}).status_code == 404
     assert LedgerReader(path).noted(1) == {"touch_2": "leathery", "barcol_2": "12"}
+    rubbed = client.put("/api/nights/1/touch/2", json={"felt": "hard", "acetone": "softens"})
+    assert rubbed.json()["parts"][1]["found"] == "hard, Barcol 12, softened by acetone"
+    assert LedgerReader(path).noted(1)["acetone_2"] == "softens"
+    wet = client.put("/api/nights/1/touch/2", json={"felt": "hard", "acetone": "wet"})
+    assert wet.status_code == 422
 
 
 def test_only_a_jpeg_of_bearable_size_is_a_photo(cured: tuple[TestClient, Path]) -> None:

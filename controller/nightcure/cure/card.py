@@ -35,6 +35,7 @@ from .clock_figures import (
     Bulk,
     ClockFigures,
     Emitter,
+    Face,
     GlassFigures,
     SelfHeat,
 )
@@ -73,6 +74,10 @@ class Card(Section):
     monomer_pct: Annotated[Number, between(0, 70)] | None = None
     emits_as: Emitter | None = None
     """Whether it loses styrene as a resin or as a gel coat does; by its name if left out."""
+    face: Face | None = None
+    """What its free face is like when it cures in air; what is felt of it in the morning goes by
+    that."""
+    face_source: Source = "common practice, no source"
     density_kg_per_m3: Annotated[Number, between(800, 2500)] | None = None
     heat_kj_per_kg: Annotated[Number, between(1, 2000)] | None = None
     heat_is_per: Literal["resin", "laminate"] = "resin"
@@ -259,6 +264,7 @@ class Card(Section):
             generic=self.generic,
             self_heat=self_heat,
             bulk=bulk,
+            face=self.face,
             glass=glass,
         )
 
@@ -299,6 +305,7 @@ class Card(Section):
             (self.laminate is None, "what happens through a thick laminate: no laminate"),
             (self.gel_band is None, "how sure its gel time is: no gel_band, so -40/+70 % is used"),
             (self.highest_c is None, "how hot it may get: no highest_c"),
+            (self.face is None and not self.reference, "what its free face is like: no face"),
         )
         said = [f"It cannot say {what}." for lacks, what in missing if lacks]
         if self.emits_as is None and self.monomer_pct and self.monomer_pct.value > 0.0:

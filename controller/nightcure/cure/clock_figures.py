@@ -25,6 +25,9 @@ MAKERS_DIFFER = (
 )
 
 Emitter = Literal["resin", "gel-coat"]
+#: What the free face is like: tacky whatever the cure, since air inhibits it; under a skin of wax;
+#: an amine-cured epoxy's, dry or with a blush that washes off.
+Face = Literal["air-inhibited", "waxed", "amine"]
 Milestone = Literal["gelled", "laminate-opens", "laminate-closes", "demould", "full", "post-cured"]
 #: In the order in which they come.
 MILESTONES: tuple[Milestone, ...] = (
@@ -107,6 +110,8 @@ class ClockFigures(Section):
     """A gel coat loses several times a resin's share of its styrene."""
     self_heat: SelfHeat | None = None
     bulk: Bulk | None = None
+    face: Face | None = None
+    """What its free face is like when it cures in air."""
     glass: GlassFigures | None = None
     """Only beside `self_heat`, whose law tells the degree of cure."""
 

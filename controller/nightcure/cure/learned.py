@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from .clock_figures import ClockFigures
+from .clock_figures import ClockFigures, Face
 from .factors import Prior, card_prior
 
 #: One standard deviation of ln factor: from batch to batch of one resin, from night to night of one
@@ -25,6 +25,9 @@ TACKY_BELOW, HARD_ABOVE, FEELS_SD, WRONG_WORD = math.log(0.5), math.log(0.9), 0.
 #: A resin's Barcol number at its demould, its rise by each e-fold of time, and how it scatters: it
 #: tells hard from not hard, hardly more (common practice, no source).
 BARCOL_AT, BARCOL_RISE, BARCOL_SD = 25.0, 8.0, 6.0
+#: A cloth wet with acetone, ten double rubs: from about here on neither cloth nor face is tacky or
+#: softer, and how sharply that is told (common practice, no source).
+RUB_ABOVE, RUB_SD, RUB_WRONG = math.log(1.2), 0.45, 0.05
 
 
 class Seen(NamedTuple):
@@ -111,12 +114,23 @@ def _between(mean: float) -> float:
 # ---- the morning's touch ------------------------------------------------------------------------
 
 
-def touch_log_likelihood(progress: float, felt: str, barcol: float | None = None) -> float:
+def rub_tells(acetone: str, face: Face | None) -> bool:
+    """Whether an acetone rub says anything of the cure. It does not where the face would be so in
+    any case: softened where air inhibits it, clean where a skin of wax is on it."""
+    return {"softens": face != "air-inhibited", "clean": face != "waxed"}.get(acetone, False)
+
+
+def touch_log_likelihood(
+    progress: float, felt: str, barcol: float | None = None, acetone: str = "",
+    face: Face | None = None,
+) -> float:  # fmt: skip
     """Of what a part felt like.
 
     Args:
         progress: ln(minutes after its gel / minutes from there to the demould).
-        felt: `tacky`, `leathery` or `hard`; empty where only Barcol was read.
+        felt: `tacky`, `leathery` or `hard`; empty where only Barcol was read, or it was rubbed.
+        acetone: `clean` or `softens`, after ten double rubs; empty where nobody rubbed.
+        face: what the resin's free face is like.
     """
     tacky = _normal((TACKY_BELOW - progress) / FEELS_SD)
     not_hard = _normal((HARD_ABOVE - progress) / FEELS_SD)
@@ -125,12 +139,17 @@ def touch_log_likelihood(progress: float, felt: str, barcol: float | None = None
     if barcol is not None:
         expected = min(max(BARCOL_AT + BARCOL_RISE * progress, 0.0), 50.0)
         log -= 0.5 * ((barcol - expected) / BARCOL_SD) ** 2
+    if rub_tells(acetone, face):
+        clean = _normal((progress - RUB_ABOVE) / RUB_SD)
+        chance = clean if acetone == "clean" else 1.0 - clean
+        log += math.log((1.0 - RUB_WRONG) * chance + RUB_WRONG / 2.0)
     return log
 
 
 def touch_seen(
-    batch: str, prior: Prior, end: Mapping[str, Any], felt: str, barcol: float | None = None
-) -> Seen | None:
+    batch: str, prior: Prior, end: Mapping[str, Any], felt: str, barcol: float | None = None,
+    acetone: str = "", face: Face | None = None,
+) -> Seen | None:  # fmt: skip
     """What a touch says of ln(cure factor); None where it says nothing.
 
     Args:
@@ -145,7 +164,8 @@ def touch_seen(
         chance = 0.0
         for g, share in zip(gels, shares, strict=True):
             progress = math.log(share) - c if share > 0.0 else -10.0
-            chance += math.exp(prior.log_at(g, c) + touch_log_likelihood(progress, felt, barcol))
+            log = touch_log_likelihood(progress, felt, barcol, acetone, face)
+            chance += math.exp(prior.log_at(g, c) + log)
         weights.append(chance)
     before = [sum(math.exp(prior.log_at(g, c)) for g in gels) for c in grid]
     mean, var = _moments(grid, weights)

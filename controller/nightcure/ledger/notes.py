@@ -32,6 +32,8 @@ FIELDS: dict[str, str] = {
 }
 #: What a part felt like in the morning, by its place in the profile: `touch_1`, `touch_2` ...
 FELT = ("tacky", "leathery", "hard")
+#: What ten double rubs with an acetone cloth did to it: `acetone_1` ...
+RUBBED = ("clean", "softens")
 #: Fields that are numbers: what they may be, and their unit.
 NUMBERS: dict[str, tuple[float, float, str]] = {
     "catalyst_weighed_g": (0.0, 10_000.0, " g"),
@@ -57,8 +59,9 @@ def checked_note(field: str, value: str) -> str:
         raise BadInput(f"{field} has {len(text)} characters; {LONGEST_NOTE} are the most.")
     if not _printable(text.replace("\n", "").replace("\t", "")):
         raise BadInput(f"{field} has characters in it that cannot be printed.")
-    if text and re.sub(r"_\d+$", "", field) == "touch" and text not in FELT:
-        raise BadInput(f"{field} is '{text[:40]}'; it should be {', '.join(FELT)}.")
+    for of, words in (("touch", FELT), ("acetone", RUBBED)):
+        if text and re.sub(r"_\d+$", "", field) == of and text not in words:
+            raise BadInput(f"{field} is '{text[:40]}'; it should be {', '.join(words)}.")
     return _number(field, text) if text else text
 
 

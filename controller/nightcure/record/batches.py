@@ -11,8 +11,9 @@ from ..cure.part import Part
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import EvidenceRow
 
-#: The notes of what a part felt like and of its Barcol number, by its place in the profile.
-TOUCH, BARCOL = "touch_{}", "barcol_{}"
+#: The notes of what a part felt like, of its Barcol number and of an acetone rub, by its place in
+#: the profile.
+TOUCH, BARCOL, ACETONE = "touch_{}", "barcol_{}", "acetone_{}"
 
 
 def known_parts(
@@ -90,7 +91,9 @@ def _touched(part: Part, row: EvidenceRow, reader: LedgerReader) -> Seen | None:
         return None
     notes, number = reader.noted(row.night_id), int(row.found["number"])
     felt, barcol = notes.get(TOUCH.format(number), ""), notes.get(BARCOL.format(number), "")
-    if not felt and not barcol:
+    acetone = notes.get(ACETONE.format(number), "")
+    if not felt and not barcol and not acetone:
         return None
     hardness = float(barcol.replace(",", ".")) if barcol else None
-    return touch_seen(row.batch, card_prior(part.figures), row.found, felt, hardness)
+    prior, face = card_prior(part.figures), part.figures.face
+    return touch_seen(row.batch, prior, row.found, felt, hardness, acetone, face)

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 from ..cure.clock_figures import ClockFigures
 from ..cure.rate import faster
-from ..record.batches import BARCOL, TOUCH
+from ..record.batches import ACETONE, BARCOL, TOUCH
 from ..units import TemperatureUnit, show_duration, show_temperature
 from .document import clock
 from .facts import Facts, PartSummary
@@ -36,11 +36,16 @@ def next_steps(facts: Facts) -> list[NextStep]:
     ]
 
 
+RUBBED_WORDS = {"clean": "clean under acetone", "softens": "softened by acetone"}
+
+
 def found_of(facts: Facts, number: int) -> str:
-    """What the part in this place felt like, with its Barcol number; empty where nobody said."""
+    """What the part in this place felt like, with its Barcol number and what acetone did to it;
+    empty where nobody said."""
     felt = facts.notes.get(TOUCH.format(number), "")
     barcol = facts.notes.get(BARCOL.format(number), "")
-    return ", ".join(x for x in (felt, barcol and f"Barcol {barcol}") if x)
+    rubbed = RUBBED_WORDS.get(facts.notes.get(ACETONE.format(number), ""), "")
+    return ", ".join(x for x in (felt, barcol and f"Barcol {barcol}", rubbed) if x)
 
 
 def _reached(part: PartSummary) -> dict[str, float]:

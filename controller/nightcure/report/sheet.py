@@ -145,7 +145,7 @@ def _fields(facts: Facts) -> tuple[tuple[str, str], ...]:
     rows = [(name, facts.notes.get(field, "")) for field, name in FIELDS.items()]
     more = [(field.replace("_", " ").capitalize(), value) for field, value in facts.notes.items()
             if field not in FIELDS and field != FIELD
-            and field.rsplit("_", 1)[0] not in ("touch", "barcol")]  # fmt: skip
+            and field.rsplit("_", 1)[0] not in ("touch", "barcol", "acetone")]  # fmt: skip
     return (*rows[:-1], *more, rows[-1])
 
 

@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from nightcure.errors import BadInput
 from nightcure.ledger.photo import FIELD, keep_photo, photo_of, remove_photo
-from nightcure.record.batches import BARCOL, TOUCH
+from nightcure.record.batches import ACETONE, BARCOL, TOUCH
 from nightcure.report.facts import gather
 from nightcure.report.next_steps import next_steps
 from nightcure.report.verdict import verdict
@@ -69,6 +69,11 @@ class Touched(BaseModel):
     barcol: Annotated[float, Field(strict=True, ge=0, le=100)] | None = Field(
         None, description="Barcol hardness, where somebody has measured it."
     )
+    acetone: Literal["clean", "softens"] | None = Field(
+        None,
+        description="After ten double rubs with a cloth wet with acetone: nothing came off, or "
+        "face or cloth turned tacky.",
+    )
 
 
 def _morning(services: Services, night_id: int) -> dict[str, Any]:
@@ -119,6 +124,8 @@ def touch(services: ServicesOf, who: Who, night_id: NightId, number: int, asked:
     noted: dict[str, str] = {TOUCH.format(number): asked.felt}
     if asked.barcol is not None:
         noted[BARCOL.format(number)] = f"{asked.barcol:g}"
+    if asked.acetone is not None:
+        noted[ACETONE.format(number)] = asked.acetone
     with services.notes() as notes:
         notes.note(night_id, noted, who, time.time())
     return _morning(services, night_id)
