@@ -166,14 +166,15 @@ def test_a_part_held_a_shade_below_its_post_cure_is_post_cured_a_little_later(
     assert took_s == pytest.approx(16 * 3600.0 * slower, rel=2e-3)
 
 
-def test_heat_given_off_adds_up_to_the_heat_of_cure() -> None:
+@pytest.mark.parametrize("track", [0, 1, 2], ids=["early", "likely", "late"])
+def test_heat_given_off_adds_up_to_the_heat_of_cure(track: int) -> None:
     """By the law that nothing slows: a guard's allowance counts on no vitrification."""
     clock, total_j = CureClock(LAMINATING.model_copy(update={"glass": None})), 0.0
-    for i in range(20000):
-        clock.advance(5.0 * i + 2.5, 2.5, 25.0)
-        total_j += 5.0 * clock.heat_w_per_kg(clock.rates(25.0))
-        clock.advance(5.0 * i + 5.0, 2.5, 25.0)
-    degree = clock.degree()
+    for i in range(5000):
+        clock.advance(20.0 * i + 10.0, 10.0, 25.0)
+        total_j += 20.0 * clock.heat_w_per_kg(clock.rates(25.0), track)
+        clock.advance(20.0 * i + 20.0, 10.0, 25.0)
+    degree = clock.degree(track)
     assert degree is not None
     assert LAMINATING.self_heat is not None
     gained = degree - LAMINATING.self_heat.seed

@@ -75,6 +75,15 @@ def test_its_own_ventilation_keeps_it_under_a_quarter(grams: float) -> None:
     assert less.percent_lel > 25.0 or grams < 20.0
 
 
+@pytest.mark.parametrize(("over_h", "m3_per_h"), [(1.0, 10.61), (4.0, 2.653)])
+def test_ventilation_is_what_comes_in_an_hour_over_a_quarter_of_the_limit(
+    over_h: float, m3_per_h: float
+) -> None:
+    """By hand: 100 g at 30 °C are 0.02388 m³ of gas, and a quarter of 0.9 % is 0.00225."""
+    v = vapour(0.2, 50.0, 100.0, 0.4, 30.0, over_h=over_h)
+    assert v.ventilation_m3_per_h == pytest.approx(m3_per_h, rel=3e-3)
+
+
 def test_air_changes_against_the_differential_equation() -> None:
     """dc/dt = E/V - n c, stepped here by hand."""
     c, dt_h = 0.0, 1e-4
