@@ -59,7 +59,7 @@ def test_it_ends_the_night_once_enough_is_known(
         # Faster than life, but not while the fit is at work: it stands back for everything else,
         # and on a busy machine the night would end meanwhile.
         steered.pace_s[0] = 0.5 if jobs.busy else 0.0005
-        time.sleep(0.01)
+        time.sleep(0.05)
     assert told["half_width_pct"] <= 50.0
     loss = told["found"]["loss_w_per_k"]
     assert loss["low"] <= BOX.loss_w_per_k <= loss["high"]
