@@ -40,7 +40,7 @@ export function Now({ live, stale, happened }: { live: Live; stale: boolean; hap
         <section class="strip" aria-labelledby="strip-title">
           <h2 id="strip-title">{live.night_id === null ? "The last course" : "Tonight's course"}</h2>
           {samples === null ? (
-            <p class="quiet">No night has been recorded yet. <a href="#start">Start one</a>.</p>
+            <p class="quiet">No night has been recorded yet.</p>
           ) : (
             <NightStrip samples={samples ?? NOTHING_YET} live={live} thermometers={live.thermometers} running />
           )}
