@@ -17,7 +17,7 @@ from nightcure.cure.card import shipped as resin_cards
 from nightcure.cure.dew_point import Surface
 from nightcure.errors import BadInput
 from nightcure.profile import COLD_START_C, Profile, load_profile, parse_profile
-from nightcure.units import TemperatureUnit
+from nightcure.settings import Settings
 
 from ..mends import measured_by, mend, on_this_oven, refusals
 from ..models import told
@@ -174,13 +174,13 @@ def check(
         "highest_c": checked.highest_c,
         "notes": checked.out_of_reach(limits),
         "vapour": vapour,
-        "moisture": _moisture(checked, live, services.settings.units),
+        "moisture": _moisture(checked, live, services.settings),
         "course": course,
     }
 
 
 def _moisture(
-    profile: Profile, live: dict[str, Any] | None, units: TemperatureUnit
+    profile: Profile, live: dict[str, Any] | None, settings: Settings
 ) -> dict[str, Any] | None:
     """Whether it may be laid up as moulds and shed are now; None where nobody knows."""
     shown = [] if live is None else live.get("thermometers") or []
@@ -191,7 +191,7 @@ def _moisture(
         return None
     surfaces = [Surface(name, c) for role, name, c in at if role in ("part", "mould")]
     try:
-        found = moisture_of(profile.box, profile.parts, air_c, surfaces, units)
+        found = moisture_of(profile.box, profile.parts, air_c, surfaces, settings.units)
     except BadInput:  # a shed beyond the formula
         return None
     return None if found is None else found._asdict()
