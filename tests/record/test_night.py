@@ -14,7 +14,7 @@ from nightcure.record.night import Night
 from nightcure.survey.night_log import log_of_night
 from tests.recording import RecordedOven
 
-CUT_S, AWAY_S, END_S = 400.0, 60.0, 1000.0
+CUT_S, AWAY_S, END_S = 404.0, 60.0, 1000.0
 
 
 @pytest.fixture(scope="module")
@@ -51,6 +51,15 @@ def test_histories_and_surveys_have_what_came_after_it(path: Path) -> None:
     assert history[-1][0] > END_S - 2 * EVERY_S
     log = log_of_night(path, None)
     assert log.length_s > END_S - 2 * EVERY_S
+
+
+def test_a_survey_knows_the_heater_off_while_no_tick_ran(path: Path) -> None:
+    """The share before the cut was held over it: a minute of heat that nobody gave."""
+    night, log = Night(LedgerReader(path)), log_of_night(path, None)
+    cut = max(range(1, len(night)), key=lambda i: night.time_s[i] - night.time_s[i - 1])
+    assert night.heater[cut - 1] == 1, "the night is cut while the heater is on"
+    given_s = sum(log.heat[:-1] * (log.heat_time_s[1:] - log.heat_time_s[:-1]))
+    assert given_s == pytest.approx(sum(night.heater) * night.tick_s, abs=2 * night.tick_s)
 
 
 def test_no_such_night_is_told(path: Path) -> None:

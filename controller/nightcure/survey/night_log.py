@@ -10,6 +10,9 @@ from ..oven.arrays import Array
 from ..record.night import Night
 from .log import Log
 
+#: Ticks further apart than so many have a pause between them.
+PAUSED_TICKS = 5.0
+
 
 def log_of_night(
     path: Path,
@@ -25,6 +28,7 @@ def log_of_night(
         BadInput: there is no such night, or too few of its ticks have an air temperature.
     """
     night = Night.at(path, night_id)
+    heat_time_s, heat = _heat(night)
     rows = [
         i
         for i, control_c in enumerate(night.control_c)
@@ -49,10 +53,29 @@ def log_of_night(
     return Log(
         time_s,
         np.array([night.control_c[i] for i in rows], dtype=np.float64),
-        time_s,
-        np.array([float(night.heater[i]) for i in rows]),
+        heat_time_s,
+        heat,
         mean_of("part", "mould"),
         mean_of("ambient"),
         night.settings["heater"]["power_w"] if power_w is None else power_w,
         name=f"{path}, night {night.number}",
     )
+
+
+def _heat(night: Night) -> tuple[Array, Array]:
+    """When the heater changed, s, and its share from then on: of every tick, read air or not.
+
+    While no tick ran the heater was off: a relay that nobody holds falls.
+    """
+    paused_s = PAUSED_TICKS * night.tick_s
+    at_s: list[float] = []
+    heat: list[float] = []
+    for i, now_s in enumerate(night.time_s):
+        if at_s and now_s <= at_s[-1]:
+            continue
+        if i and heat[-1] > 0.0 and now_s - night.time_s[i - 1] > paused_s:
+            at_s.append(night.time_s[i - 1] + night.tick_s)
+            heat.append(0.0)
+        at_s.append(now_s)
+        heat.append(float(night.heater[i]))
+    return np.array(at_s), np.array(heat)
