@@ -32,7 +32,7 @@ from tests.campaign.plans import drawn_profile, falling
 from tests.nights import changed
 
 WINDOW_S, TICK_S, MS = 20.0, 2.0, 1.6
-#: As the issue wants them, K.
+#: What is asked of a soak, K.
 OVERSHOOT_K, SOAK_K = 0.5, 0.3
 
 
