@@ -128,9 +128,22 @@ def noted(
     noise_c: float = 0.1,
     rounding_c: float = 0.0625,
     drift_c: float = 3.0,
+    door: tuple[float, float, float] | None = None,
+    seen: float = 0.0,
+    window_s: float = 0.0,
 ) -> Noted:
-    """A heat from `on_s` to `off_s` as read at `rows_s`; the shed cools slowly."""
+    """A heat from `on_s` to `off_s` as read at `rows_s`; the shed cools slowly.
+
+    Args:
+        door: open from, to (s), and what passes by it from air to shed besides, W/K.
+        seen: share of the heater's body in what the air's thermometer shows.
+        window_s: the heat is given in halves of such windows, as a relay does; 0: in one.
+    """
     a, from_ambient = oven.matrices()
+    a_open, from_ambient_open = a.copy(), from_ambient.copy()
+    if door is not None:
+        a_open[AIR, AIR] -= door[2] / oven.capacities[AIR]
+        from_ambient_open[AIR] += door[2] / oven.capacities[AIR]
     start_c, swing_s = rng.uniform(4.0, 15.0), rng.uniform(6.0, 14.0) * 3600.0
     drift_c = drift_c * rng.uniform(0.3, 1.0)
 
@@ -140,18 +153,30 @@ def noted(
 
     heat = np.zeros(9)
     heat[HEATER] = oven.power_w / oven.capacities[HEATER]
-    state, states, kept = np.full(9, start_c), [], []
-    ends = [rows_s[0], *[t for t in (on_s, off_s) if rows_s[0] < t < rows_s[-1]], rows_s[-1]]
+    state, states, last_s = np.full(9, start_c), [], -np.inf
+    changes = {on_s, off_s, *(door[:2] if door is not None else ())}
+    if window_s > 0.0:
+        changes |= set(np.arange(on_s, off_s, window_s / 2.0))
+    ends = [rows_s[0], *sorted(t for t in changes if rows_s[0] < t < rows_s[-1]), rows_s[-1]]
+
+    def heated(t_s: Array | float) -> NDArray[np.bool_]:
+        t = np.asarray(t_s)
+        now = (t >= on_s) & (t < off_s)
+        return now & ((t - on_s) % window_s < window_s / 2.0) if window_s > 0.0 else now
+
     for begin_s, end_s in itertools.pairwise(ends):
-        drive = heat if on_s <= (begin_s + end_s) / 2 < off_s else 0.0 * heat
+        middle_s = (begin_s + end_s) / 2
+        drive = heat if heated(middle_s) else 0.0 * heat
+        is_open = door is not None and door[0] <= middle_s < door[1]
+        matrix, of_shed = (a_open, from_ambient_open) if is_open else (a, from_ambient)
         wanted = rows_s[(rows_s >= begin_s) & (rows_s <= end_s)]
         solved = solve_ivp(
-            lambda t, x, d=drive: a @ x + from_ambient * ambient(t) + d,
+            lambda t, x, m=matrix, f=of_shed, d=drive: m @ x + f * ambient(t) + d,
             (begin_s, end_s), state, "LSODA", np.union1d(wanted, end_s), rtol=1e-7, atol=1e-6,
         )  # fmt: skip
-        keep = wanted if not kept else wanted[wanted > kept[-1][-1]]
+        keep = wanted[wanted > last_s]
         states.append(solved.y[:, [int(i) for i in np.searchsorted(wanted, keep)]])
-        kept.append(keep)
+        last_s = max([last_s, *keep])
         state = solved.y[:, -1]
     whole = np.concatenate(states, axis=1)
 
@@ -159,5 +184,6 @@ def noted(
         return np.round((true_c + rng.normal(0, noise_c, true_c.shape)) / rounding_c) * rounding_c
 
     mould_c = 0.4 * whole[M1] + 0.6 * whole[M1_CORE]
-    on = (rows_s >= on_s) & (rows_s < off_s)
-    return Noted(rows_s, read(whole[AIR]), read(mould_c), read(ambient(rows_s)), on, on_s, off_s)
+    shown_c = whole[AIR] + seen * (whole[HEATER] - whole[AIR])
+    on = heated(rows_s)
+    return Noted(rows_s, read(shown_c), read(mould_c), read(ambient(rows_s)), on, on_s, off_s)

@@ -96,7 +96,7 @@ def test_what_is_said_in_json(by_hand: Survey) -> None:
 
 def test_noting_for_as_long_as_it_says_does_it() -> None:
     """A virtual truth noted for the time advised: the interval comes to about ±15 %."""
-    _, log = survey_campaign.made("notes", 3)
+    _, log, _ = survey_campaign.made("notes", 3)
     rows = log.time_s <= 0.8 * log.time_s[-1]
     short = dataclasses.replace(log, time_s=log.time_s[rows], air_c=log.air_c[rows])
     first = survey(short)
@@ -210,15 +210,17 @@ def test_rounding_is_seen(step: float) -> None:
 @pytest.mark.parametrize("seed", range(4))
 def test_a_sample_of_the_logs(seed: int) -> None:
     outcome = survey_campaign.one("logs", seed)
+    assert outcome is not None
     assert abs(outcome.error) <= 0.05
     assert outcome.half < 0.05
 
 
 @pytest.mark.parametrize("seed", range(6))
 def test_a_sample_of_the_notes(seed: int) -> None:
-    outcome = survey_campaign.one("notes", seed)
+    outcome, brief = (survey_campaign.one(kind, seed) for kind in ("notes", "brief"))
+    assert outcome is not None
+    assert brief is not None
     assert abs(outcome.error) <= 0.25
     assert outcome.says_ambient
-    brief = survey_campaign.one("brief", seed)
     assert brief.half > outcome.half
     assert brief.says_longer or brief.half <= 0.15

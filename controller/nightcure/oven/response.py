@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .thermal import HEATER, Array, Network
+from .thermal import AIR, HEATER, Array, Network
 
 #: Exponents are summed in blocks no longer than this, so that nothing overflows.
 BLOCK = 300.0
@@ -24,6 +24,8 @@ class Modes(NamedTuple):
     """Decay rates, slowest first, (nodes,), 1/s."""
     per_w: Array
     """What a watt of the heater gives each mode, (nodes,)."""
+    per_air_w: Array
+    """What a watt into the air itself gives each mode, (nodes,)."""
     per_k: Array
     """What a kelvin of ambient gives each mode, (nodes,)."""
     to_nodes: Array
@@ -40,9 +42,8 @@ def modes(network: Network) -> Modes:
     rates, vectors = np.linalg.eigh((symmetric + symmetric.T) / 2.0)
     to_nodes = vectors / root[:, None]
     from_nodes = vectors.T * root[None, :]
-    return Modes(
-        rates, from_nodes @ b[:, 1 + HEATER], from_nodes @ b[:, 0], to_nodes, from_nodes
-    )  # fmt: skip
+    per_w, per_air_w, per_k = (from_nodes @ b[:, i] for i in (1 + HEATER, 1 + AIR, 0))
+    return Modes(rates, per_w, per_air_w, per_k, to_nodes, from_nodes)
 
 
 def response(
@@ -52,6 +53,7 @@ def response(
     ambient_c: Array,
     start_c: Array,
     nodes: tuple[int, ...],
+    air_w: Array | None = None,
 ) -> Array:
     """Temperatures of `nodes` at every grid time.
 
@@ -62,6 +64,7 @@ def response(
         ambient_c: (m,), straight lines between.
         start_c: (nodes of the network,) at the first grid time.
         nodes: which to return.
+        air_w: (m - 1,), what the air itself is given besides the heater, held likewise; None: 0.
 
     Returns:
         (len(nodes), m), °C.
@@ -76,7 +79,10 @@ def response(
     rate, per_w, per_k = (v[:, None] for v in (m.rates_per_s, m.per_w, m.per_k))
     x = rate * dt
     gone = -np.expm1(-x) / rate
-    inputs = (per_w * power_w + per_k * drive) * gone + per_k * slope * (dt - gone) / rate
+    heat = per_w * power_w
+    if air_w is not None:
+        heat = heat + m.per_air_w[:, None] * air_w
+    inputs = (heat + per_k * drive) * gone + per_k * slope * (dt - gone) / rate
     out: Array = first_c + pick @ _scan(x, inputs, z0)
     return out
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from . import fit as _fit
+from .disturbances import THIRDS
 from .heat_and_cool import KNOWN_WITHIN
 from .identified import Survey
 from .log import Log
@@ -55,11 +56,15 @@ def assumed_of(found: Survey, how: str, ambient_c: float) -> tuple[str, ...]:
     out = list(found.log.assumed)
     if how == "guessed":
         out.append(
-            f"No ambient was noted: the shed is taken at {ambient_c:.1f} °C throughout, the first "
-            f"air reading, as if the oven had stood cold; within 1.4 K."
+            f"No ambient was noted: the shed is taken at {ambient_c:.1f} °C at the start, the "
+            f"first air reading, as if the oven had stood cold; within 1.4 K. {_drifted(found)}"
         )
     elif how == "stated":
-        out.append(f"The shed is taken at {ambient_c:.1f} °C throughout, as stated; within 1.4 K.")
+        out.append(
+            f"The shed is taken at {ambient_c:.1f} °C at the start, as stated; within 1.4 K. "
+            f"{_drifted(found)}"
+        )
+    out.extend(_disturbed(found))
     below_k = ambient_c - float(found.log.air_c[0])
     if how != "guessed" and below_k > COLDER_K:
         out.append(
@@ -79,6 +84,42 @@ def assumed_of(found: Survey, how: str, ambient_c: float) -> tuple[str, ...]:
             "(common practice, no source), more than by this log."
         )
     return tuple(out)
+
+
+def _drifted(found: Survey) -> str:
+    """What became of a shed that nobody noted."""
+    drift_k = float(found.fit.unknowns[_fit.DRIFT])
+    if abs(drift_k) < 2.0 * float(np.sqrt(found.fit.covariance[_fit.DRIFT, _fit.DRIFT])):
+        return "Whether it drifted since does not show; a noted shed would narrow the interval."
+    way = "fell" if drift_k < 0.0 else "rose"
+    return f"By this log it {way} by about {abs(drift_k):.1f} K until the end."
+
+
+def _disturbed(found: Survey) -> list[str]:
+    """Doors and gaps that the fit counts in, one sentence each."""
+    out = []
+    for d, number in zip(found.problem.disturbed, _fit.HEATS, strict=False):
+        share = float(found.fit.unknowns[number])
+        began = duration(d.from_s - float(found.log.time_s[0]))
+        if d.by == "gap":
+            if any(e.to_s == d.from_s for e in found.problem.disturbed if e.by == "gap"):
+                continue
+            rest = [e for e in found.problem.disturbed if e.by == "gap" and e.from_s >= d.from_s]
+            ended = duration(rest[THIRDS - 1].to_s - float(found.log.time_s[0]))
+            out.append(
+                f"Nothing is noted from {began} to {ended} after the start, with the heater on "
+                f"before or after it: what it gave meanwhile is fitted, too."
+            )
+            continue
+        took = ""
+        if found.log.power_w is not None:
+            took = f", about {abs(share) * found.log.power_w * (d.to_s - d.from_s) / 1000.0:.0f} kJ"
+        out.append(
+            f"{began} after the start something took heat out of the box for "
+            f"{duration(d.to_s - d.from_s)} or so{took}, as an opened door does: its rows are left "
+            f"out, the heat is counted in."
+        )
+    return out
 
 
 def leak_of(found: Survey, panels_w_per_k: float) -> str:

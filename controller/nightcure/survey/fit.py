@@ -21,25 +21,39 @@ from .log import Log
 
 #: Unknowns: logarithms of rise at full power (K), quick capacity per watt of heater (s/K), moulds'
 #: capacity over the quick one, their lag (s), the heater's lag (s), the inner film over the loss,
-#: the spread of two moulds' lags; then K: start, moulds' start besides it, ambient's offset.
+#: the spread of two moulds' lags; then K: start, moulds' start besides it, ambient's offset, and
+#: what the shed drifts by over the log and is off a straight line in its middle; and the heat of
+#: each disturbance (see `Disturbed`), as a share of the heater's full power.
 RISE, QUICK, MOULD, MOULD_LAG, HEATER_LAG, FILM, SPREAD, START, MOULD_START, OFFSET = range(10)
-COUNT = 10
+DRIFT, BEND = 10, 11
+HEATS = (12, 13, 14, 15, 16, 17)
+COUNT = 18
 #: Middle and spread of what is believed before the log is read.
 PRIOR_MID = np.array(
-    [*np.log([80.0, 15.0, 4.0, 1200.0, 150.0, 8.0]), 0.3, 0.0, 0.0, 0.0]
+    [*np.log([80.0, 15.0, 4.0, 1200.0, 150.0, 8.0]), 0.3, *([0.0] * 11)]
 )  # fmt: skip
-PRIOR_SD = np.array([0.62, 1.5, 1.0, 0.7, 0.7, 0.9, 0.3, 1.0, 1.0, 0.3])
+PRIOR_SD = np.array([0.62, 1.5, 1.0, 0.7, 0.7, 0.9, 0.3, 1.0, 1.0, 0.3, *([1.0] * 8)])
 #: No unknown is looked for further from the middle than so many spreads: beyond lie other oddities
 #: that look alike, such as a mould that never moves.
-FARTHEST_SD = np.array([5.0, 4.0, 3.0, 3.0, 3.0, 3.0, 3.0, 9.0, 9.0, 9.0])
-#: What is fitted for one, two or three time constants; the rest stands at the prior's middle, a
-#: single lump has no mould.
+FARTHEST_SD = np.array([5.0, 4.0, 3.0, 3.0, 3.0, 3.0, 3.0, *([9.0] * 11)])
+#: What is fitted for one, two or three time constants, besides what the log gives cause for; the
+#: rest stands at the prior's middle, a single lump has no mould.
 FREE = {
     1: (RISE, QUICK, START, OFFSET),
     2: (RISE, QUICK, MOULD, MOULD_LAG, START, MOULD_START, OFFSET),
-    3: tuple(range(COUNT)),
+    3: (RISE, QUICK, MOULD, MOULD_LAG, HEATER_LAG, FILM, SPREAD, START, MOULD_START, OFFSET),
 }
-#: A box has more nodes than the model: what its steady rise is off by for that alone (relative);
+#: A shed that nobody noted drifts by so much in an hour, sd, not by more in all than in
+#: `DRIFTS_H` hours; and in the middle it is off the straight line by such a share of that (common
+#: practice, no source: nights fall by 3 to 8 K).
+DRIFT_SD_C_PER_H, DRIFTS_H, BEND_SHARE = 0.5, 10.0, 0.4
+#: Where the shed was not noted its course is neither: what the loss is off by for that (relative).
+SHED_SD = 0.035
+#: Heat of a disturbance, as a share of the heater's full power, sd: what a door takes, and what a
+#: heater gave while nobody looked.
+DOOR_SD, GAP_SD = 10.0, 0.5
+#: A box has more nodes than the model: what its steady rise and its capacity are each off by for
+#: that alone (relative);
 #: measured on made-up boxes of nine nodes other than those of the survey campaign.
 MODEL_SD = 0.01
 #: Where the air has hardly begun to fall, the model's nodes pass for a loss, and every spread is so
@@ -50,6 +64,22 @@ HEATED_ONLY = 2.5
 NOISE_C = 0.05
 #: A probe on a part does not show the part's mean: K (common practice, no source).
 PART_SD_C = 0.7
+
+
+@dataclass(frozen=True)
+class Disturbed:
+    """A time in which heat came or went that the log does not tell.
+
+    Attributes:
+        from_s: its beginning on the log's clock.
+        to_s: its end.
+        by: `door`: the air was given or robbed of heat; `gap`: no row, the heater at an unknown
+            share of its power.
+    """
+
+    from_s: float
+    to_s: float
+    by: str
 
 
 @dataclass(frozen=True)
@@ -67,6 +97,16 @@ class Problem:
     quantum_c: float
     fallen_s: float
     """How long the air has been falling at the end, see `Log.fallen_s`."""
+    besides: tuple[int, ...] = ()
+    """Unknowns that are fitted besides an order's own: the shed's drift, heats."""
+    disturbed: tuple[Disturbed, ...] = ()
+    """In the order of `HEATS`."""
+    counted: NDArray[np.bool_] | None = None
+    """Which rows are fitted, (rows,); None: all. Those in an open door are not."""
+
+    def free(self, order: int) -> tuple[int, ...]:
+        """What is fitted for so many time constants."""
+        return (*FREE[order], *self.besides)
 
 
 @dataclass(frozen=True)
@@ -74,12 +114,14 @@ class Fit:
     """One order's answer."""
 
     order: int
+    free: tuple[int, ...]
+    """Which of the unknowns were fitted."""
     unknowns: Array
-    """(10,), as named above."""
+    """(18,), as named above."""
     covariance: Array
-    """(10, 10); rows of what was not fitted are zero."""
+    """(18, 18); rows of what was not fitted are zero."""
     residuals_c: Array
-    """Measured less fitted air, (rows,), °C."""
+    """Measured less fitted air, (rows that were fitted,), °C."""
     noise_c: float
     inflation: float
     """How much longer the residuals remember than white noise would (1: white)."""
@@ -124,13 +166,28 @@ def predicted(
     start = np.full(len(network.capacities), unknowns[START])
     start[FIRST_MOULD:] += unknowns[MOULD_START]
     ambient = problem.ambient_c + unknowns[OFFSET]
-    whole = response(network, problem.time_s, problem.heat, ambient, start, nodes)
+    if unknowns[DRIFT] or unknowns[BEND]:
+        along = (problem.time_s - problem.time_s[0]) / (problem.time_s[-1] - problem.time_s[0])
+        ambient = ambient + unknowns[DRIFT] * along + unknowns[BEND] * 4.0 * along * (1.0 - along)
+    heat, air_heat = problem.heat, None
+    for d, number in zip(problem.disturbed, HEATS, strict=False):
+        within = (problem.time_s[:-1] >= d.from_s) & (problem.time_s[:-1] < d.to_s)
+        if d.by == "gap":
+            heat = heat + unknowns[number] * within
+        else:
+            air_heat = (0.0 if air_heat is None else air_heat) + unknowns[number] * within
+    whole = response(network, problem.time_s, heat, ambient, start, nodes, air_heat)
     rows: Array = whole[:, problem.rows]
     return rows
 
 
-def prepared(log: Log, ambient_c: Array, ambient_sd_c: float) -> Problem:
-    """A log as the fit wants it: one grid of rows and switching times."""
+def prepared(log: Log, ambient_c: Array, ambient_sd_c: float, drifts: bool = False) -> Problem:
+    """A log as the fit wants it: one grid of rows and switching times.
+
+    Args:
+        ambient_sd_c: how far the shed may be from `ambient_c` all along.
+        drifts: nobody noted the shed, so that it may have drifted besides.
+    """
     first_s, last_s = log.time_s[0], log.time_s[-1]
     between = log.heat_time_s[(log.heat_time_s > first_s) & (log.heat_time_s < last_s)]
     grid = np.union1d(log.time_s, between)
@@ -142,6 +199,7 @@ def prepared(log: Log, ambient_c: Array, ambient_sd_c: float) -> Problem:
     sd[OFFSET] = ambient_sd_c
     quantum_c = quantum(log.air_c)
     sd[START] = max(1.0, quantum_c)
+    sd[[DRIFT, BEND]] = drift_sd_c(log.length_s)
     return Problem(
         time_s=grid,
         rows=rows,
@@ -155,6 +213,41 @@ def prepared(log: Log, ambient_c: Array, ambient_sd_c: float) -> Problem:
         prior_sd=sd,
         quantum_c=quantum_c,
         fallen_s=log.fallen_s,
+        besides=(DRIFT, BEND) if drifts else (),
+    )
+
+
+def drift_sd_c(length_s: float) -> Array:
+    """How far a shed that nobody noted drifts in such a time, and is off a straight line, K, sd."""
+    drift_c = DRIFT_SD_C_PER_H * min(length_s / 3600.0, DRIFTS_H)
+    return np.array([drift_c, BEND_SHARE * drift_c])
+
+
+def model_sd(free: tuple[int, ...]) -> float:
+    """What loss and capacity are each off by for what no unknown says, relative."""
+    return float(np.hypot(MODEL_SD, SHED_SD if DRIFT in free else 0.0))
+
+
+def with_disturbed(
+    problem: Problem, disturbed: tuple[Disturbed, ...], counted: NDArray[np.bool_]
+) -> Problem:
+    """The same problem with the heat of these times unknown (at most `len(HEATS)` of them)."""
+    sd = problem.prior_sd.copy()
+    for d, number in zip(disturbed, HEATS, strict=False):
+        sd[number] = GAP_SD if d.by == "gap" else DOOR_SD
+    ends = [t for d in disturbed for t in (d.from_s, d.to_s)]
+    ends = [t for t in ends if problem.time_s[0] < t < problem.time_s[-1]]
+    grid = np.union1d(problem.time_s, ends)
+    return replace(
+        problem,
+        time_s=grid,
+        rows=np.searchsorted(grid, problem.time_s[problem.rows]),
+        heat=problem.heat[np.searchsorted(problem.time_s, grid[:-1], side="right") - 1],
+        ambient_c=np.interp(grid, problem.time_s, problem.ambient_c),
+        prior_sd=sd,
+        besides=(*(i for i in problem.besides if i not in HEATS), *HEATS[: len(disturbed)]),
+        disturbed=disturbed,
+        counted=counted,
     )
 
 
@@ -186,7 +279,8 @@ def memory(residuals: Array) -> float:
 
 def fit(problem: Problem, order: int, starts: tuple[Array, ...], rounds: int = 3) -> Fit:
     """Best answer of `order` time constants from several starts, weights found on the way."""
-    free = list(FREE[order])
+    free = list(problem.free(order))
+    counted = np.ones(len(problem.rows), bool) if problem.counted is None else problem.counted
     base = problem.prior_mid.copy()
     noise_c = float(np.hypot(problem.quantum_c / np.sqrt(12.0), NOISE_C))
     inflation = 1.0
@@ -207,7 +301,7 @@ def fit(problem: Problem, order: int, starts: tuple[Array, ...], rounds: int = 3
         current = [best.x]
         unknowns = base.copy()
         unknowns[free] = best.x
-        residuals = problem.air_c - predicted(problem, unknowns, order)[0]
+        residuals = (problem.air_c - predicted(problem, unknowns, order)[0])[counted]
         noise_c, inflation = _weights(problem, residuals, len(free))
     assert best is not None
     covariance = np.zeros((COUNT, COUNT))
@@ -216,14 +310,17 @@ def fit(problem: Problem, order: int, starts: tuple[Array, ...], rounds: int = 3
         believed = float(problem.prior_sd[RISE] ** 2 / said[free.index(RISE), free.index(RISE)])
         said *= max(min(HEATED_ONLY**2, believed), 1.0)
     covariance[np.ix_(free, free)] = said
-    covariance[RISE, RISE] += MODEL_SD**2
+    covariance[[RISE, QUICK], [RISE, QUICK]] += model_sd(tuple(free)) ** 2
     n_eff = len(residuals) / inflation
     misfit = float(np.sum(residuals**2)) / len(residuals)
     floor = (problem.quantum_c**2 / 12.0 + NOISE_C**2) / 4.0
     criterion = n_eff * float(np.log(max(misfit, floor))) + _penalty(len(free), n_eff)
     aside = (unknowns - problem.prior_mid) / problem.prior_sd
     surprise = len(residuals) * float(np.log(max(misfit, floor))) + float(np.sum(aside**2))
-    return Fit(order, unknowns, covariance, residuals, noise_c, inflation, surprise, criterion)
+    return Fit(
+        order, tuple(free), unknowns, covariance, residuals, noise_c, inflation, surprise,
+        criterion,
+    )  # fmt: skip
 
 
 def _penalty(unknowns: int, rows: float) -> float:
@@ -255,7 +352,10 @@ def _residuals(
         unknowns = base.copy()
         unknowns[free] = x
         said = predicted(problem, unknowns, order, nodes)
-        parts = [(problem.air_c - said[0]) / sigma_c, (x - mid) / sd]
+        off_c = problem.air_c - said[0]
+        if problem.counted is not None:
+            off_c = off_c[problem.counted]
+        parts = [off_c / sigma_c, (x - mid) / sd]
         if with_part and problem.part_c is not None:
             parts.append((problem.part_c - said[1:].mean(axis=0)) / part_sd)
         return np.concatenate(parts)
@@ -285,4 +385,5 @@ def narrowed(problem: Problem, log: Log) -> Problem:
         ambient_c=np.interp(grid, problem.time_s, problem.ambient_c),
         air_c=short.air_c,
         part_c=short.part_c,
+        counted=None,
     )

@@ -120,8 +120,8 @@ class Survey:
             row: Array = predicted(wide, u, self.fit.order)[0]
             return row
 
-        slope = gradient(air, self.fit.unknowns, list(_fit.FREE[self.fit.order]))
-        cov = self.fit.covariance[np.ix_(_fit.FREE[self.fit.order], _fit.FREE[self.fit.order])]
+        slope = gradient(air, self.fit.unknowns, list(self.fit.free))
+        cov = self.fit.covariance[np.ix_(self.fit.free, self.fit.free)]
         variance = np.einsum("ij,jk,ik->i", slope, cov, slope)
         return times, air(self.fit.unknowns), Z95 * np.sqrt(np.maximum(variance, 0.0))
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from .fit import FREE, MODEL_SD, RISE, Fit, Problem, predicted
+from .fit import BEND, DRIFT, RISE, Fit, Problem, drift_sd_c, model_sd, predicted
 from .heat_and_cool import COOLED_S
 
 #: A log is never advised to be longer than this, s.
@@ -58,7 +58,7 @@ def _sd(problem: Problem, best: Fit, pace_s: float, more_s: float, heated: float
     )
     sigma = np.full(len(longer.rows), best.noise_c * np.sqrt(best.inflation))
     sigma[len(problem.rows) :] /= np.sqrt(weight)
-    free = list(FREE[best.order])
+    free = list(best.free)
     rows = []
     for i in free:
         up, down = best.unknowns.copy(), best.unknowns.copy()
@@ -66,6 +66,8 @@ def _sd(problem: Problem, best: Fit, pace_s: float, more_s: float, heated: float
         change = predicted(longer, up, best.order)[0] - predicted(longer, down, best.order)[0]
         rows.append(change / 2e-3 / sigma)
     jacobian = np.stack(rows, axis=1)
-    information = jacobian.T @ jacobian + np.diag(1.0 / problem.prior_sd[free] ** 2)
+    believed = problem.prior_sd.copy()
+    believed[[DRIFT, BEND]] = drift_sd_c(float(grid[-1] - grid[0]))
+    information = jacobian.T @ jacobian + np.diag(1.0 / believed[free] ** 2)
     at = free.index(RISE)
-    return float(np.sqrt(np.linalg.inv(information)[at, at] + MODEL_SD**2))
+    return float(np.sqrt(np.linalg.inv(information)[at, at] + model_sd(best.free) ** 2))

@@ -20,6 +20,7 @@ from ..oven.response import modes
 from ..oven.thermal import Array
 from . import fit as _fit
 from .assumptions import assumed_of, unknown_of
+from .disturbances import gaps, settled
 from .fit import Fit, Problem, network_of
 from .identified import Z95, Survey, Value, gradient
 from .log import Log, check
@@ -50,8 +51,12 @@ def survey(log: Log, ambient_c: float | None = None) -> Survey:
     short = log.thinned()
     if short is not log:
         ambient = np.interp(short.time_s, log.time_s, ambient)
-    problem = _fit.prepared(short, ambient, AMBIENT_SD_C[how])
-    fits = _fits(problem, short)
+    problem = _fit.prepared(short, ambient, AMBIENT_SD_C[how], how != "noted")
+    blind = gaps(log)
+    if blind:
+        problem = _fit.with_disturbed(problem, blind, np.ones(len(problem.rows), bool))
+    problem, full = settled(problem, _fitted(problem, short, 3), blind)
+    fits = {1: _fitted(problem, short, 1), 2: _fitted(problem, short, 2), 3: full}
     order = min(fits.values(), key=lambda f: f.criterion).order
     # The loss is always taken from the full model: what a smaller one cannot see it would deny.
     best = fits[3]
@@ -85,20 +90,17 @@ def survey(log: Log, ambient_c: float | None = None) -> Survey:
     return replace(found, assumed=assumed, unknown=unknown_of(found, half))
 
 
-def _fits(problem: Problem, log: Log) -> dict[int, Fit]:
+def _fitted(problem: Problem, log: Log, order: int) -> Fit:
+    """The best answer of so many time constants."""
     starts = _fit.several_starts(problem)
-    fits: dict[int, Fit] = {}
-    for order in (1, 2, 3):
-        if len(log.time_s) > MANY_ROWS:
-            # Each start with weights of its own: one set of weights would favour oddities.
-            narrow = _fit.narrowed(problem, log)
-            tried = starts if order == 3 else starts[:1]
-            rough = [_fit.fit(narrow, order, (start,), 2) for start in tried]
-            best = min(rough, key=lambda f: f.surprise)
-            fits[order] = _fit.fit(problem, order, (best.unknowns,), 2 if order == 3 else 1)
-        else:
-            fits[order] = _fit.fit(problem, order, starts)
-    return fits
+    if len(log.time_s) <= MANY_ROWS:
+        return _fit.fit(problem, order, starts)
+    # Each start with weights of its own: one set of weights would favour oddities.
+    narrow = _fit.narrowed(problem, log)
+    tried = starts if order == 3 else starts[:1]
+    rough = [_fit.fit(narrow, order, (start,), 2) for start in tried]
+    best = min(rough, key=lambda f: f.surprise)
+    return _fit.fit(problem, order, (best.unknowns,), 2 if order == 3 else 1)
 
 
 def _ambient(log: Log, stated_c: float | None) -> tuple[Array, str]:
@@ -115,7 +117,7 @@ def _ambient(log: Log, stated_c: float | None) -> tuple[Array, str]:
 
 def derived(best: Fit, fun: Callable[[Array], float]) -> Value:
     """A positive quantity with its interval: the delta method on its logarithm."""
-    over = list(_fit.FREE[best.order])
+    over = list(best.free)
 
     def log_of(u: Array) -> Array:
         return np.log([max(fun(u), 1e-9)])
