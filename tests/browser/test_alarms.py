@@ -41,7 +41,7 @@ def test_a_trip_is_told_acknowledged_and_reset(
     heater = page.get_by_test_id("heater")
     expect(heater).to_have_text("off")
     expect(page.locator(".state")).to_contain_text(
-        "has tripped (control sensor lost) and stays off until"
+        "has tripped (no air temperature) and stays off until"
     )
 
     trip.get_by_role("button", name="Acknowledge").click()

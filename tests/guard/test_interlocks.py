@@ -245,9 +245,9 @@ def test_stays_quiet_in_a_normal_night(
 
 #: rule -> what it says in a person's °C and °F: the numbers it judged by.
 SAID: dict[type[Interlock], tuple[tuple[str, ...], tuple[str, ...]]] = {
-    ControlSensorLost: (("1 min", "(crc)"), ("1 min", "(crc)")),
+    ControlSensorLost: (("1 min", "(garbled readings)"), ("1 min", "(garbled readings)")),
     AirDoubted: (("1 h 30 min", "Nothing is heated"), ("1 h 30 min",)),
-    SensorLost: (("Lid (missing)", "goes on without"), ("Lid (missing)",)),
+    SensorLost: (("Lid (not on the bus)", "goes on without"), ("Lid (not on the bus)",)),
     PartWarm: (("Lid is +2.1 K", "38.0 °C, at 40.1 °C"), ("+3.8 °F", "100.4 °F, at 104.2 °F")),
     OverTemperature: (("air at 60.1 °C", "limit 60.0 °C"), ("air at 140.2 °F", "limit 140.0 °F")),
     Exotherm: (("Lid is at 46.5 °C", "air of 38.0 °C"), ("Lid is at 115.7 °F", "100.4 °F")),

@@ -98,7 +98,7 @@ def test_no_check_while_a_night_runs_or_a_trip_stands() -> None:
     assert oven.refused("offset", **ask).startswith("A night is running")
     loop, t_s = tripped()
     d = loop.tick(still(t_s + 2.0, word("offset", **ask)))
-    assert d.outcomes[0].message == "The oven has tripped (control-sensor-lost); reset first."
+    assert d.outcomes[0].message == "The oven has tripped (no air temperature); reset first."
 
 
 def test_a_night_does_not_start_in_the_tick_of_a_check() -> None:

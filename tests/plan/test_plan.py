@@ -221,7 +221,7 @@ def test_a_night_that_gets_too_hot_is_no_success() -> None:
     assert not plan.possible
     assert plan.answer().startswith("No: ")
     assert ", and stays below its limits, in 0 of 100 nights" in plan.answer()
-    assert any("(over-temperature) in 100 of 100" in w for w in plan.warnings)
+    assert any("its limit and the oven trips in 100 of 100" in w for w in plan.warnings)
     # What spoils it is named, with what would do: fails before this.
     heavy = plan.too_much
     assert heavy is not None

@@ -122,7 +122,7 @@ def test_a_ledger_of_a_newer_version(tmp_path: Path) -> None:
         ("clear", False, OK, "Nothing has tripped."),
         ("armed", True, OK, "a night is under way"),
         ("armed", False, WRONG, "A night was broken off"),
-        ("tripped", True, WRONG, "tripped (over temperature) and nobody has reset it. There is no "
+        ("tripped", True, WRONG, "tripped (over-temperature) and nobody has reset it. There is no "
          "heat before that: reset it on the page."),
         ("tripped", False, WRONG, "start the controller"),
         ("damaged", False, WRONG, "cannot be read"),

@@ -317,7 +317,7 @@ def test_start_checks_of_a_tripped_oven(client: TestClient) -> None:
     found = {c["name"]: c for c in client.get("/api/start-checks").json()["checks"]}
     wrong = {n for n, c in found.items() if not c["ok"]}
     assert {"trip", "control-sensor", "thermometers", "cautions"} <= wrong
-    assert "Air (missing)" in found["thermometers"]["sentence"]
+    assert "Air (not on the bus)" in found["thermometers"]["sentence"]
     assert found["trip"]["sentence"].startswith("The oven has tripped: ")
 
 

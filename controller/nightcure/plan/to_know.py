@@ -33,7 +33,7 @@ def _warnings(tonight: Tonight, profile: Profile, nights: Nights) -> Iterator[st
     for number, name in enumerate(NAMES):
         share = float(np.mean(nights.tripped == number)) if number else 0.0
         if share > WORTH:
-            yield f"{said[name]} ({name}) in {100.0 * share:.0f} of 100 nights."
+            yield f"{said[name]} in {100.0 * share:.0f} of 100 nights."
     yield from _holding(tonight, profile, nights)
     above_k = float(np.percentile(nights.above_air_k, 90))
     if above_k > 0.5 * limits.exotherm_c:

@@ -10,6 +10,7 @@ from typing import Any
 from fastapi import APIRouter
 
 from nightcure.oven.installation import Rating, consequences
+from nightcure.record.off_sentences import FAULT_WORDS
 from nightcure.settings import Settings
 
 from ..models import told
@@ -85,9 +86,9 @@ def _oven(live: dict[str, Any]) -> Found:
         "control-sensor",
         live["control_c"] is not None,
         f"The air is measured by {air[0]['name']}.",
-        f"There is no believable air temperature ({air[0]['name']}: {air[0]['fault']}).",
+        f"There is no believable air temperature ({air[0]['name']}: {_fault(air[0])}).",
     )
-    lost = [f"{t['name']} ({t['fault']})" for t in live["thermometers"] if t["value_c"] is None]
+    lost = [f"{t['name']} ({_fault(t)})" for t in live["thermometers"] if t["value_c"] is None]
     yield _check(
         "thermometers",
         not lost,
@@ -95,6 +96,12 @@ def _oven(live: dict[str, Any]) -> Found:
         f"Not believed: {', '.join(lost)}; see to it.",
     )
     yield from _agreement(live)
+
+
+def _fault(thermometer: dict[str, Any]) -> str:
+    """What is wrong with a thermometer, in words."""
+    fault = str(thermometer["fault"] or "missing")
+    return FAULT_WORDS.get(fault, fault)
 
 
 def _agreement(live: dict[str, Any]) -> Found:
