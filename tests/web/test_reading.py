@@ -91,7 +91,7 @@ def test_happenings_of_a_night_in_order(client: TestClient) -> None:
 
 def test_profiles_come_with_their_refusals(client: TestClient) -> None:
     offers = client.get("/api/profiles").json()
-    assert len(offers) == 6
+    assert len(offers) == 7
     for offer in offers:
         assert offer["profile"]["segments"]
         assert offer["refusals"] == []
