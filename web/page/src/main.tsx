@@ -9,7 +9,8 @@ import { StopSheet } from "./now/stop";
 import { later } from "./later";
 import { usePrefs } from "./prefs";
 import { SCREENS, useRoute, type Screen } from "./route";
-import type { Live, Ovens } from "./types";
+import type { Ovens } from "./ovens/types";
+import type { Live } from "./types";
 import { LogIn } from "./sheet";
 import { age, hour, PHASES, temperature } from "./words";
 

@@ -1,7 +1,8 @@
 // What nights have taught of the oven, and how often what was foretold held.
 import { useEffect, useState } from "preact/hooks";
 import { get } from "../api";
-import type { HeldRange, Learned, Units } from "../types";
+import type { Units } from "../types";
+import type { HeldRange, Learned } from "./types";
 import { plain } from "../words";
 
 /** With fewer ranges a score says nothing. */

@@ -2,7 +2,8 @@
 import { useEffect, useState } from "preact/hooks";
 import { get, sentenceOf } from "../api";
 import { Refusal } from "../sheet";
-import type { OvenCard, Ovens as Told, Units } from "../types";
+import type { Units } from "../types";
+import type { OvenCard, Ovens as Told } from "./types";
 import { age, hour, inUnits, temperature } from "../words";
 
 const AGAIN_MS = 5000;
