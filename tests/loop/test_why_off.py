@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from nightcure.loop.loop import Loop
 from nightcure.loop.why_off import why_off
 from nightcure.measure.screening import Screened
-from nightcure.record.off_sentences import FAULTS, off_sentence
+from nightcure.record.off_sentences import FAULT_WORDS, off_sentence
 from nightcure.settings import Settings
 from nightcure.tick import Decision, Fault, OffCode, Phase, TickInputs, WhyOff, all_off
 from tests.nights import SETTINGS, SHORT, night, start, still, word
@@ -195,7 +195,7 @@ def test_every_reason_and_every_fault_has_its_words() -> None:
     sentences = {off_sentence(code, {}) for code in OffCode}
     assert len(sentences) == len(OffCode)
     assert all(s.endswith(".") and "(" not in s for s in sentences if "tripped" not in s)
-    assert set(FAULTS) == set(Fault)
+    assert set(FAULT_WORDS) == set(Fault)
     assert off_sentence("no-air-temperature", {"fault": "crc"}).endswith("garbled readings.")
     assert off_sentence("no-night", {"phase": "done"}) == "The night is done."
     assert "of-a-later-version" in off_sentence("of-a-later-version", {})

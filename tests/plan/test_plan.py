@@ -169,7 +169,7 @@ def test_a_heater_that_never_pauses_trips_and_is_told() -> None:
     t = tonight(weak, profile.parts, lambda _: -5.0, "demould", 8 * 3600.0)
     plan = planned(t, profile, nights=40)
     assert np.mean(plan.nights.tripped == NAMES.index("heater-on-too-long")) > 0.9
-    assert any("heater-on-too-long" in w for w in plan.warnings)
+    assert any("is on for 2 h without a pause and the oven trips" in w for w in plan.warnings)
 
 
 def test_impossible_is_said_and_improbable_is_answered() -> None:
