@@ -55,6 +55,14 @@ def test_the_first_profile_offered_goes_with_a_resin_and_starts_as_it_stands(
     assert answer == (200, f"Started '{first['profile']['name']}'.")
 
 
+def test_what_is_for_hard_parts_is_offered_after_what_cures_them(client: TestClient) -> None:
+    """The post-cure below Tg came second (fails before this)."""
+    names = [o["profile"]["name"] for o in client.get("/api/profiles").json()
+             if o["profile"]["parts"] and not o["refusals"]]  # fmt: skip
+    assert names[-1] == "Post-cure below Tg"
+    assert len(names) > 2
+
+
 @pytest.mark.parametrize(("profile", "card"), [*product(SHIPPED, CARDS)])
 def test_every_profile_starts_on_every_card_or_says_what_lifts_it(
     client: TestClient, profile: str, card: str

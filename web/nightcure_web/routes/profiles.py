@@ -70,11 +70,18 @@ def _own_offer(services: Services, saved: dict[str, Any]) -> dict[str, Any]:
 def profiles(services: ServicesOf) -> Any:
     """Profiles to choose from, each with the sentences for which this oven would refuse it.
 
-    Of those that ship, what starts as it stands and goes with a resin comes first.
+    Of those that ship, what starts as it stands and goes with a resin comes first; what is for
+    parts that are hard already, last of these.
     """
     saved = services.reader.profiles() if services.settings.ledger.exists() else []
     offered = [_offer(services, p, False) for p in shipped()]
-    offered.sort(key=lambda o: (bool(o["refusals"]), not o["profile"]["parts"]))
+
+    def last(offer: dict[str, Any]) -> tuple[bool, bool, bool]:
+        profile = offer["profile"]
+        hard = profile["box"] is not None and profile["box"]["wet"] == "hard"
+        return bool(offer["refusals"]), not profile["parts"], hard
+
+    offered.sort(key=last)
     return [
         *offered,
         *(_own_offer(services, row["profile"]) for row in saved),
