@@ -91,7 +91,9 @@ def test_an_answer_is_shown_for_what_was_asked_only(
     page.get_by_role("button", name=ASK).click()
     ask(page, "08:00")
     answer(page, "Work it out")
-    sure = re.compile("robably: 32 °C for .* if your resin is like its kind, \\d+ if it is slow")
+    sure = re.compile(
+        "robably: with 32 °C for .* if your resin is like its kind, \\d+ if it is slow"
+    )
     expect(odds(page).locator(".answer")).to_have_text(sure)
     promise = re.compile(r"^Start: hard by \d\d:\d\d, (very likely|likely|perhaps)$")
     expect(page.get_by_role("button", name=promise)).to_be_visible()
