@@ -49,7 +49,14 @@ def standstill(model: Model, before: Fallen, now: Fallen, heat_w: float) -> Stan
     known = before.ambient_known and now.ambient_known
     shed_k = SHED_KNOWN_K if known else SHED_ASSUMED_K
     warm_c, cold_c = (f(before.ambient_c, now.ambient_c) for f in (max, min))
-    likely_s = _fall_s(model, before, now, 0.5 * (warm_c + cold_c), heat_w)
+    middle_c = 0.5 * (warm_c + cold_c)
+    placed = before
+    if before.mould_c is None:  # where they were by what the heater gave besides the loss
+        stored_w = max(heat_w - model.loss_w_per_k * (before.air_c - middle_c), 0.0)
+        behind_k = stored_w / model.mould_w_per_k if model.mould_w_per_k else 0.0
+        placed_c = max(before.air_c - behind_k, min(middle_c, before.air_c))
+        placed = before._replace(mould_c=placed_c)
+    likely_s = _fall_s(model, placed, now, middle_c, heat_w)
     quick = _times(model, 1.0 + LOSS_SHARE, 1.0 - CAPACITY_SHARE)
     slow = _times(model, 1.0 - LOSS_SHARE, 1.0 + CAPACITY_SHARE)
     chilled = before

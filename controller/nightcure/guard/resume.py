@@ -23,6 +23,8 @@ BEHIND_S = 5.0
 #: How long the network's time is waited for where the oven tells a likely time. Where without the
 #: clock the night could not go on at all, it is waited for as long as a night may stand still.
 CLOCK_WAIT_S = 300.0
+#: It is not waited for up to the last moment in which the night may go on, s.
+SPARE_S = 30.0
 
 
 class Moment(NamedTuple):
@@ -69,22 +71,32 @@ def moment(state: Sequence[Any]) -> Moment:
 
 
 def judge_resume(
-    settings: Settings, cut: Moment, now: Moment, heat_w: float, waited_s: float
+    settings: Settings, cut: Moment, back: Moment, now: Moment, heat_w: float, waited_s: float
 ) -> Judged | None:
     """Whether to go on; None while the network's time may still settle it.
 
     Args:
+        back: the first moment after the cut with a believed air temperature. How long the oven
+            stood until then is told by its fall, how long since then by the board's own clock:
+            what it cools by while the clock is waited for says nothing of the cut.
         heat_w: mean power of the heater just before the cut.
         waited_s: since the controller started again.
     """
     timing = settings.timing
     allowed_s = timing.resume_within_min * 60.0
-    fallen = _fallen(settings, cut, now, heat_w)
-    away = _away(cut, now, fallen)
-    too_long = away is None or away.longest_s > allowed_s
+    fallen = _fallen(settings, cut, back, heat_w)
+    since_s = max(now.mono_s - back.mono_s, 0.0)
+    away = _away(cut, back, now, fallen)
+    too_long = away is None or away.longest_s - since_s > allowed_s
     unsettled = too_long or (fallen is not None and fallen.high_s > allowed_s)
     may_learn = cut.wall_known and not now.wall_known and not _same_boot(cut, now)
-    if unsettled and may_learn and waited_s < (allowed_s if too_long else CLOCK_WAIT_S):
+    waits_s = allowed_s
+    if not too_long:
+        assert away is not None
+        # The wait itself is not to make it too long.
+        spare_s = allowed_s - SPARE_S - (away.longest_s - since_s)
+        waits_s = min(CLOCK_WAIT_S, max(spare_s, 0.0))
+    if unsettled and may_learn and waited_s < waits_s:
         return None
     why = _why_not(settings, cut, now, away)
     if why is not None:
@@ -138,30 +150,32 @@ def _clock_s(cut: Moment, now: Moment) -> float | None:
     return away_s if cut.wall_known and now.wall_known and away_s >= -BEHIND_S else None
 
 
-def _away(cut: Moment, now: Moment, fallen: Standstill | None) -> _Away | None:
+def _away(cut: Moment, back: Moment, now: Moment, fallen: Standstill | None) -> _Away | None:
     """How long it stood still, by whatever can tell; None where nothing can."""
     if _same_boot(cut, now):
         exact_s = now.mono_s - cut.mono_s
         return _Away(exact_s, exact_s, show_duration(exact_s))
+    since_s = max(now.mono_s - back.mono_s, 0.0)
     clock_s = _clock_s(cut, now)
     if clock_s is not None:
         clock_s = abs(clock_s)
         told = show_duration(clock_s)
-        if fallen is None or fallen.low_s <= clock_s <= fallen.high_s:
+        until_s = max(clock_s - since_s, 0.0)
+        if fallen is None or fallen.low_s <= until_s <= fallen.high_s:
             return _Away(clock_s, clock_s, told)
-        if clock_s > fallen.high_s:
-            return _Away(clock_s, fallen.likely_s, told)
-        oven_s = min(fallen.likely_s, max(fallen.low_s, clock_s) * 2.0)
+        if until_s > fallen.high_s:
+            return _Away(clock_s, fallen.likely_s + since_s, told)
+        oven_s = min(fallen.likely_s, max(fallen.low_s, until_s) * 2.0) + since_s
         about = f"about {show_duration(_minutes(oven_s))}, by how far the oven fell"
         return _Away(oven_s, clock_s, f"{about} (the clock says {told})")
     if fallen is None or math.isinf(fallen.high_s):
         return None
     # A board that was off cannot have been away for less than it has been on again.
-    least_s = now.mono_s if cut.boot and now.boot else 0.0
-    likely_s = max(fallen.likely_s, least_s)
+    least_s = back.mono_s if cut.boot and back.boot else 0.0
+    likely_s = max(fallen.likely_s, least_s) + since_s
     about = show_duration(_minutes(likely_s)) if likely_s >= 60.0 else "a minute or less"
     told = f"about {about}, by how far the oven fell (the clock is not set)"
-    return _Away(likely_s, max(fallen.low_s, least_s), told)
+    return _Away(likely_s, max(fallen.low_s, least_s) + since_s, told)
 
 
 def _fallen(settings: Settings, cut: Moment, now: Moment, heat_w: float) -> Standstill | None:

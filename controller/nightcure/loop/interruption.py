@@ -17,7 +17,7 @@ TELLS_FROM_S = 60.0
 class Interruption:
     """The last moment before the cut, until it is judged."""
 
-    STATE = ("pending", "cut", "night_s", "heat_w", "back_s")
+    STATE = ("pending", "cut", "night_s", "heat_w", "back_s", "back")
 
     def __init__(self) -> None:
         self.pending = False
@@ -30,12 +30,14 @@ class Interruption:
         """Mean power of the heater then, W."""
         self.back_s: list[float] | None = None
         """Monotonic and wall time of the first tick after it."""
+        self.back: list[Any] = []
+        """The first moment after it with a believed air temperature."""
 
     def begin(self, cut: Moment, night_s: float, heat_w: float, running: bool) -> None:
         """The controller starts again with a night that was under way, if `running`."""
         if not self.pending:  # else it fell again before it was judged: the first fall counts
             self.cut, self.night_s, self.heat_w = list(cut), night_s, heat_w
-        self.pending, self.back_s = running, None
+        self.pending, self.back_s, self.back = running, None, []
 
     def waited_s(self, night_s: float) -> float:
         """Since the controller started again, of a night that has lasted `night_s` by ticks, s."""
@@ -50,7 +52,10 @@ class Interruption:
         waited_s = self.waited_s(night_s)
         if now.air_c is None and (doubted or waited_s < AIR_WAIT_S):
             return None
-        judged = judge_resume(settings, moment(self.cut), now, self.heat_w, waited_s)
+        if not self.back and now.air_c is not None:
+            self.back = list(now)
+        back = moment(self.back) if self.back else now
+        judged = judge_resume(settings, moment(self.cut), back, now, self.heat_w, waited_s)
         self.pending = judged is None
         return judged
 
@@ -65,13 +70,15 @@ class Interruption:
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready."""
         state = {name: getattr(self, name) for name in self.STATE}
-        return {**state, "cut": [list(v) if isinstance(v, tuple) else v for v in self.cut]}
+        for name in ("cut", "back"):
+            state[name] = [list(v) if isinstance(v, tuple) else v for v in state[name]]
+        return state
 
     def restore(self, state: dict[str, Any], last: Moment) -> None:
         """Go on from the loop's snapshot, taken at `last`; one of an earlier version has less."""
         if "interruption" in state:
             for name in self.STATE:
-                setattr(self, name, state["interruption"][name])
+                setattr(self, name, state["interruption"].get(name, getattr(self, name)))
         elif state.get("resuming"):
             cut = last._replace(wall_s=state["resume_wall_s"])
             self.begin(cut, state["resume_night_s"], 0.0, running=True)

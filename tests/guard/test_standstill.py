@@ -1,0 +1,72 @@
+"""Whether a broken-off night goes on, where the board has no clock of its own."""
+
+from __future__ import annotations
+
+from nightcure.guard.resume import CLOCK_WAIT_S, Moment, judge_resume
+from tests.nights import SETTINGS, changed
+
+ALLOWED_S = SETTINGS.timing.resume_within_min * 60.0
+CUT = Moment(5000.0, 1.7e9, True, "before", 38.0, (36.0,), 9.0, True)
+#: Half a minute later the board is up again; it knows no time.
+BACK = Moment(30.0, 1.6e9, False, "after", 37.5, (35.9,), 9.0, True)
+HEAT_W = 120.0
+
+
+def cooled(waited_s: float, air_c: float, part_c: float, wall_s: float | None = None) -> Moment:
+    """The oven after `waited_s` of waiting; `wall_s`: the network's time has come."""
+    now = BACK._replace(mono_s=BACK.mono_s + waited_s, air_c=air_c, parts_c=(part_c,))
+    return now if wall_s is None else now._replace(wall_s=wall_s, wall_known=True)
+
+
+def test_what_it_cools_by_while_the_clock_is_waited_for_is_not_the_cut() -> None:
+    """Fails before this: the fall of the wait was reckoned as the cut's, and an outage of seconds
+    was refused as one of an hour."""
+    cut, back = (
+        m._replace(air_c=air_c, parts_c=(None,), ambient_known=False)
+        for m, air_c in ((CUT, 25.0), (BACK, 24.0))
+    )
+    assert judge_resume(SETTINGS, cut, back, back, 250.0, 2.0) is None
+    now = back._replace(mono_s=back.mono_s + CLOCK_WAIT_S, air_c=19.5)
+    judged = judge_resume(SETTINGS, cut, back, now, 250.0, CLOCK_WAIT_S)
+    old = judge_resume(SETTINGS, cut, now, now, 250.0, CLOCK_WAIT_S)
+    assert old is None, "by the fall of the wait it is too long"
+    assert judged is not None
+    assert judged.resumed
+    assert CLOCK_WAIT_S < judged.away_s < CLOCK_WAIT_S + 600.0
+
+
+def test_the_wait_itself_makes_no_night_too_long() -> None:
+    """Two minutes are left by what the oven tells: the clock is waited for one and a half."""
+    fallen = BACK._replace(air_c=29.5, parts_c=(32.5,))
+    generous = changed(SETTINGS, timing={"resume_within_min": 240.0})
+    judged = judge_resume(generous, CUT, fallen, fallen._replace(mono_s=330.0), HEAT_W, 300.0)
+    assert judged is not None
+    likely_s = judged.away_s - 300.0
+    narrow = changed(SETTINGS, timing={"resume_within_min": (likely_s + 120.0) / 60.0})
+    assert judge_resume(narrow, CUT, fallen, fallen._replace(mono_s=100.0), HEAT_W, 70.0) is None
+    judged = judge_resume(narrow, CUT, fallen, fallen._replace(mono_s=122.0), HEAT_W, 92.0)
+    assert judged is not None
+    assert judged.resumed
+
+
+def test_a_clock_that_comes_late_is_held_against_the_fall_of_the_cut() -> None:
+    """12 min in all, 11 of them waited: the fall since would have contradicted the clock."""
+    now = cooled(660.0, 28.0, 31.0, CUT.wall_s + 720.0)
+    judged = judge_resume(SETTINGS, CUT, BACK, now, HEAT_W, 660.0)
+    assert judged is not None
+    assert judged.resumed
+    assert judged.away_s == 720.0
+    assert "by how far" not in judged.sentence
+
+
+def test_a_long_cut_is_refused_at_once_by_a_clock_and_after_the_wait_without() -> None:
+    cold = BACK._replace(air_c=20.0, parts_c=(22.0,))
+    assert judge_resume(SETTINGS, CUT, cold, cold, HEAT_W, 2.0) is None
+    later = cold._replace(mono_s=30.0 + ALLOWED_S)
+    judged = judge_resume(SETTINGS, CUT, cold, later, HEAT_W, ALLOWED_S)
+    assert judged is not None
+    assert not judged.resumed
+    known = cold._replace(wall_s=CUT.wall_s + 3.0 * 3600.0, wall_known=True)
+    judged = judge_resume(SETTINGS, CUT, cold, known, HEAT_W, 2.0)
+    assert judged is not None
+    assert not judged.resumed
