@@ -26,7 +26,7 @@ def test_what_it_cools_by_while_the_clock_is_waited_for_is_not_the_cut() -> None
         for m, air_c in ((CUT, 25.0), (BACK, 24.0))
     )
     assert judge_resume(SETTINGS, cut, back, back, 250.0, 2.0) is None
-    now = back._replace(mono_s=back.mono_s + CLOCK_WAIT_S, air_c=19.5)
+    now = back._replace(mono_s=back.mono_s + CLOCK_WAIT_S, air_c=14.0)
     judged = judge_resume(SETTINGS, cut, back, now, 250.0, CLOCK_WAIT_S)
     old = judge_resume(SETTINGS, cut, now, now, 250.0, CLOCK_WAIT_S)
     assert old is None, "by the fall of the wait it is too long"
