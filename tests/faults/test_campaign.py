@@ -46,6 +46,14 @@ def test_a_sample_of_tests_of_the_switches(first: int) -> None:
             assert t.loose_j == 0.0
 
 
+@pytest.mark.parametrize("index", [475, 800])
+def test_a_soak_that_is_lowered_by_fourteen_kelvins_spoils_no_night(index: int) -> None:
+    """Air that is let cool lies far below slow parts: it was doubted for 90 min, and the night
+    ended by that (fails before this)."""
+    night = one("clean", 131, index)
+    assert (night.outcome, night.pauses_s, night.wrong) == ("done", 0.0, [])
+
+
 def test_the_same_seed_and_number_is_the_same_night() -> None:
     assert one("faults", 3, 5).as_json() == one("faults", 3, 5).as_json()
     assert one("faults", 3, 5).as_json() != one("faults", 4, 5).as_json()

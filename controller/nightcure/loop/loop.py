@@ -82,9 +82,10 @@ class Loop:
         times.tell(inputs, self._run is not None)
         dt_s, gap_s = times.dt_s, times.gap_s
         heated = self.phase in (Phase.RAMP, Phase.SOAK) and not self.box.open
+        cools = self._run is not None and (heated or self.phase is Phase.COOL)
         screened = self._screening.judge(
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
-            self._run.setpoint_c if self._run is not None and self.phase is Phase.COOL else None,
+            self._run.cools_to_c if cools and self._run is not None else None,
             self._heating.on and not heat_check.relay_alone, heat_check.holds_off is not None,
         )  # fmt: skip
         self._steady.note(inputs.readings, screened.faults)

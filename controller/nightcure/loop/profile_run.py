@@ -110,6 +110,18 @@ class ProfileRun:
         """The segment under way."""
         return self.profile.segments[self.index]
 
+    @property
+    def cools_to_c(self) -> float | None:
+        """The setpoint where air may lie below its parts by rights; else None.
+
+        In a cool-down, in a ramp down, and in a soak, which may have been lowered.
+        """
+        if self.finished:
+            return None
+        s = self.segment
+        rises = isinstance(s, Ramp) and s.to_c >= self.setpoint_c
+        return None if rises else self.setpoint_c
+
     def advance(
         self, dt_s: float, oven: Oven, reached: Callable[[Milestone], bool] | None = None
     ) -> GivenUp | None:

@@ -54,8 +54,8 @@ PAUSED_DISAGREES_C = 16.0
 #: shut. Parts that cool down to a sensor hanging outside end no doubt. Two air sensors that were
 #: only apart from each other (a warm corner under full heat) end it when they agree again.
 RISEN_C = 3.0
-#: In a cool-down heavy moulds lag far behind the air; only air this far below the setpoint as well
-#: would be heated for.
+#: Heavy moulds lag far behind air that is let cool, in a ramp down, or in a soak that was lowered;
+#: only air this far below the setpoint as well would be heated for.
 AMISS_C = 2.0
 #: After the door was shut on warm moulds the air needs this long to catch up with them.
 SETTLE_S = 600.0
@@ -169,8 +169,10 @@ class Screening:
             self_heat_k: by thermometer, how much hotter a part is known to make itself.
             heater_on: since the last tick.
             paused: heat is wanted and held off, so that the air falls below the parts by itself.
-            cooling_to_c: a cool-down's setpoint, °C. Air far below the parts and below it is
-                `doubted` then, for nothing must be heated on it, and yet believed: it may be true.
+            cooling_to_c: the setpoint where air may lie below its parts by rights (a cool-down, a
+                ramp down, a soak, which may have been lowered), °C. Air far below the parts is
+                `doubted` then only if it is below that, too; in a cool-down, where nothing is
+                heated, it is yet believed: it may be true.
         """
         self._on_s += dt_s if heater_on else 0.0
         believed: list[float | None] = []
