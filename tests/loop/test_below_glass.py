@@ -6,6 +6,7 @@ The truth it is held to is the kinetics' own: Radau integration of what the moul
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 
 import numpy as np
@@ -185,6 +186,17 @@ def test_a_fresh_part_is_not_cooled_below_where_the_ramp_began() -> None:
     for _ in range(50):
         c = run_.setpoint_c
         run_.advance(60.0, Oven(c, c, c, 9.0, glass=Glasses(15.0, 15.0, 0.3)))
+    assert run_.setpoint_c == 20.0
+
+
+@pytest.mark.parametrize("glass", [None, Glasses(math.nan, math.nan, math.nan)])
+def test_a_margin_that_nobody_can_tell_holds_the_setpoint_where_the_ramp_began(
+    glass: Glasses | None,
+) -> None:
+    """It went on without a bound, or to a setpoint that is no number (fails before this)."""
+    run_ = ProfileRun(profile_of("polyester-laminating"), 20.0, 40.0)
+    for _ in range(60):
+        run_.advance(60.0, Oven(20.0, 20.0, 20.0, 9.0, glass=glass))
     assert run_.setpoint_c == 20.0
 
 

@@ -222,9 +222,12 @@ class ProfileRun:
 
     def _bound(self, glass: Glasses | None) -> float | None:
         margin_k = self.margin_k
-        if margin_k is None or glass is None:
+        if margin_k is None:
             return None
-        return max(glass.air_tg_c - margin_k - RIPPLE_K, self.floor_c)
+        if glass is None:  # a margin was asked for, and nobody knows it
+            return self.floor_c
+        # In this order: what is no number holds it where the ramp began, too.
+        return max(self.floor_c, glass.air_tg_c - margin_k - RIPPLE_K)
 
     def _allowed(self, to_c: float) -> float:
         """`to_c`, or as near to it as the parts' glass transition lets the setpoint be."""
