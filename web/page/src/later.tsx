@@ -5,8 +5,9 @@ import { Refusal } from "./sheet";
 
 type Fetched<P> = ((props: P) => preact.JSX.Element) & { fetch: () => void };
 
-/** A component in a file of its own; `fetch` has it come before it is asked for. */
-export function later<P extends object>(load: () => Promise<ComponentType<P>>): Fetched<P> {
+/** A component in a file of its own; `fetch` has it come before it is asked for. `place` is the class of
+ *  what keeps its place until it has come. */
+export function later<P extends object>(load: () => Promise<ComponentType<P>>, place = "awaited"): Fetched<P> {
   let There: ComponentType<P> | null = null;
   let coming: Promise<void> | null = null;
   const come = (): Promise<void> =>
@@ -24,7 +25,7 @@ export function later<P extends object>(load: () => Promise<ComponentType<P>>): 
       if (There === null) come().then(() => setThere(true), () => setFailed(true));
     }, []);
     if (There !== null) return <There {...props} />;
-    if (!failed) return <p class="quiet awaited" role="status">One moment …</p>;
+    if (!failed) return <p class={`quiet ${place}`} role="status">One moment …</p>;
     return (
       <section class="stack">
         <Refusal>This part of the page cannot be fetched: its server is away, or the page is older than its server.</Refusal>

@@ -2,19 +2,17 @@
 import { NightStrip } from "../strip/night-strip";
 import { unheard, useTelling } from "../telling";
 import type { Live, Samples } from "../types";
-import { later } from "../later";
 import { Alarms } from "./alarms";
 import { Box } from "./box";
 import { PartRows } from "./cure";
 import { Figures } from "./figures";
+import { GelCups } from "./gel-cup";
 import { Happenings } from "./happenings";
 import { StateLine } from "./state-line";
 import { Steer } from "./steer";
 import { useNight } from "./tonight";
 
-const GelCups = later(() => import("./gel-cup").then((m) => m.GelCups));
-
-/** Drawn while the night is fetched, so that nothing below moves when it comes. */
+/** Drawn while the night is fetched: nothing moves when it comes. So with the buttons: none waits for what is fetched. */
 const NOTHING_YET: Samples = { seq: [], wall_s: [], setpoint_c: [], control_c: [], duty: [], believed: [] };
 
 export function Now({ live, stale, happened }: { live: Live; stale: boolean; happened: number }) {
@@ -26,9 +24,9 @@ export function Now({ live, stale, happened }: { live: Live; stale: boolean; hap
       <div class="column first">
         <StateLine live={live} stale={stale} />
         {silent && <p class="refusal">{silent}</p>}
-        {live.phase === "idle" && !stale && samples === null && <p><a class="button main" href="#start">Plan and start a night</a></p>}
-        {live.phase === "done" && id !== null && (
-          <p><a class="button main" href={`#nights/${id}`}>What may be done next</a></p>
+        {live.phase === "idle" && !stale && <p><a class="button main" href="#start">Plan and start a night</a></p>}
+        {live.phase === "done" && (
+          <p><a class="button main" href={id === null ? "#nights" : `#nights/${id}`}>What may be done next</a></p>
         )}
         <PartRows parts={live.cure ?? []} now_s={live.wall_s} />
         <Figures live={live} stale={stale} />
@@ -40,7 +38,7 @@ export function Now({ live, stale, happened }: { live: Live; stale: boolean; hap
         <section class="strip" aria-labelledby="strip-title">
           <h2 id="strip-title">{live.night_id === null ? "The last course" : "Tonight's course"}</h2>
           {samples === null ? (
-            <p class="quiet">No night has been recorded yet.</p>
+            <p class="quiet plot none">No night has been recorded yet.</p>
           ) : (
             <NightStrip samples={samples ?? NOTHING_YET} live={live} thermometers={live.thermometers} running />
           )}

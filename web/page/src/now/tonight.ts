@@ -6,8 +6,14 @@ import type { Live, NightRow, Samples } from "../types";
 const POINTS = 900;
 /** Beyond so many points the series is fetched anew, thinned. */
 const MOST = 2400;
+/** While no night is known, another one is asked for no oftener than this: an oven that rests has none to tell. */
+const ASKED_MS = 60_000;
 /** Grown no oftener than this: a demo's hours in minutes are not drawn at every word. */
 const GROWN_MS = 1000;
+
+/** Asked for while the first live word is on its way. */
+let first: Promise<NightRow[]> | null = get<NightRow[]>("nights?limit=1");
+first.catch(() => undefined);
 
 export interface Shown {
   /** Of the running night, else of the last one; undefined until known, null if there is none. */
@@ -21,6 +27,7 @@ export function useNight(live: Live): Shown {
   const shown = useRef<number | null>(null);
   const busy = useRef(false);
   const grown_ms = useRef(0);
+  const asked_ms = useRef(-Infinity);
   const running = live.night_id;
 
   const fetchNight = async (id: number): Promise<void> => {
@@ -31,7 +38,7 @@ export function useNight(live: Live): Shown {
       shown.current = id;
       setSamples(fresh);
     } catch {
-      // the next live word tries again
+      asked_ms.current = -Infinity; // the next live word tries again
     } finally {
       busy.current = false;
     }
@@ -39,10 +46,13 @@ export function useNight(live: Live): Shown {
 
   useEffect(() => {
     if (running === null) {
-      if (shown.current === null) {
-        void get<NightRow[]>("nights?limit=1").then(
+      if (shown.current === null && performance.now() - asked_ms.current > ASKED_MS) {
+        asked_ms.current = performance.now();
+        const asked = first ?? get<NightRow[]>("nights?limit=1");
+        first = null;
+        asked.then(
           (nights) => (nights[0] ? void fetchNight(nights[0].id) : setSamples(null)),
-          () => undefined,
+          () => (asked_ms.current = -Infinity), // the next live word tries again
         );
       }
       return;

@@ -1,12 +1,17 @@
 // The night as one strip from dusk to dawn: what was, the course to come, and the cure above it.
 import { useMemo } from "preact/hooks";
 import { ahead } from "../course";
+import { later } from "../later";
 import type { Live, Samples, Thermometer } from "../types";
 import { degrees, hour, temperature } from "../words";
 import { Hours } from "./hours";
 import { PARTS, traced, type Traced } from "./lines";
 import { marksOf } from "./marks";
-import { Plot, type Line } from "./plot";
+import type { Line } from "./plot";
+
+/** What draws is the heaviest file: it comes beside the first figures, not before them. */
+const Plot = later(() => import("./plot").then((m) => m.Plot), "awaited-plot");
+Plot.fetch();
 
 interface Props {
   samples: Samples;
