@@ -123,7 +123,8 @@ def test_a_colder_night_costs_more(profile: Path, tmp_path: Path) -> None:
 def test_a_plot_and_figures_for_a_person(profile: Path) -> None:
     result = nightcure("rehearse", OVEN_FILE, profile)
     assert result.exit_code == 0
-    for words in ("setpoint", "relay switchings", "kWh", "Brief: done", "Segment 2 of 2: soak."):
+    begins = "The soak begins: the last of 2 steps."
+    for words in ("setpoint", "relay switchings", "kWh", "Brief: done", begins):
         assert words in result.stdout
 
 

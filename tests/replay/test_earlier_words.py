@@ -24,6 +24,8 @@ OLD_AND_NEW = [
     ("Stopped by page, 127.0.0.1.", "Stopped on the page, at the board itself."),
     ("Started 'Short' with the air at 9.0 °C, by page, 192.168.1.20.",
      "Started 'Short' with the air at 9.0 °C, on the page, from another device (192.168.1.20)."),
+    ("Segment 2 of 3: soak.", "The soak begins: step 2 of 3."),
+    ("Segment 3 of 3: cool.", "The cool-down begins: the last of 3 steps."),
     ("page, ::1: Acknowledged.", "On the page, at the board itself: Acknowledged."),
 ]  # fmt: skip
 

@@ -27,7 +27,7 @@ from .interruption import Interruption
 from .oven_learning import OvenLearning
 from .profile_run import Oven, ProfileRun
 from .times import Times
-from .waiting import given_up, oven_parts
+from .waiting import begins, given_up, oven_parts
 from .why_off import why_off
 
 #: What `snapshot` takes of the loop itself, as it is.
@@ -292,8 +292,8 @@ class Loop:
             self.end(*self.switch_test.cut_short() or done, events)
             return
         self.phase = Phase(run.segment.kind)
-        number = f"Segment {run.index + 1} of {len(run.profile.segments)}"
-        events.append(Event("phase", self.phase.value, f"{number}: {self.phase.value}."))
+        said = begins(self.phase.value, run.index + 1, len(run.profile.segments))
+        events.append(Event("phase", self.phase.value, said))
 
     def _ask_for_heat(self, dt_s: float, screened: Screened, ambient_c: float) -> None:
         run, control_c = self._run, screened.regulated_c

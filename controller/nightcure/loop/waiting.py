@@ -1,4 +1,4 @@
-"""What a night waits for, how long at the most, and what it is said where a wait is given up."""
+"""What a night comes to, what it waits for, how long at the most, and where a wait is given up."""
 
 from __future__ import annotations
 
@@ -11,6 +11,13 @@ from ..units import show_difference, show_duration, show_temperature
 from .profile_run import GivenUp, ProfileRun
 
 Named = tuple[str, float]
+
+
+def begins(kind: str, number: int, count: int) -> str:
+    """That a segment of this kind begins, the `number`th (from 1) of `count`; a sentence."""
+    word = "cool-down" if kind == "cool" else kind
+    step = f"the last of {count} steps" if number == count else f"step {number} of {count}"
+    return f"The {word} begins: {step}."
 
 
 def state_of(milestone: Milestone) -> str:

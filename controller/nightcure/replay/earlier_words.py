@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from ..loop.waiting import begins
 from ..tick import FAULT_WORDS, INTERLOCK_WORDS, asked_by, asker, interlock_title, interlock_words
 
 INTERLOCK = f"({'|'.join(INTERLOCK_WORDS)})"
@@ -46,4 +47,6 @@ WORDS = (
     (rf"{INTERLOCK} still holds: ", lambda _: "the cause is still there. "),
     (r"by (page, \S+)\.$", lambda m: f"{asked_by(m[1])}."),
     (r"^(page, \S+): ", lambda m: f"{asker(m[1])}: "),
+    (r"^Segment (\d+) of (\d+): (ramp|soak|cool)\.$",
+     lambda m: begins(m[3], int(m[1]), int(m[2]))),
 )  # fmt: skip
