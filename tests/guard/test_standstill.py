@@ -49,6 +49,44 @@ def test_the_wait_itself_makes_no_night_too_long() -> None:
     assert judged.resumed
 
 
+def test_the_air_as_the_night_began_bounds_a_shed_that_nobody_measures() -> None:
+    """Typed in summer: 9 °C. The night began at 2 °C, and its 14 °C after the cut are no shed's
+    (fails before this: nobody could tell). Without a word of how it began nobody can."""
+    cut, back = (
+        m._replace(air_c=air_c, parts_c=(None,), ambient_known=False)
+        for m, air_c in ((CUT, 15.5), (BACK, 14.0))
+    )
+    for began_c, waited_s, said in (
+        (2.0, CLOCK_WAIT_S, "Resumed after about"),
+        (None, ALLOWED_S, "The night was not resumed: nobody can tell"),
+    ):
+        now = back._replace(mono_s=back.mono_s + waited_s)
+        cut = cut._replace(began_c=began_c)
+        judged = judge_resume(SETTINGS, cut, back, now, 250.0, waited_s)
+        assert judged is not None
+        assert judged.sentence.startswith(said)
+
+
+def test_a_shed_warmer_than_typed_is_no_warm_oven() -> None:
+    """Typed in winter: 9 °C. The oven began at 24 °C and is at 24.5 °C again: after any time at
+    all (fails before this: it was reckoned as half an hour's fall)."""
+    cut, cold = (
+        m._replace(air_c=air_c, parts_c=(None,), ambient_known=False)
+        for m, air_c in ((CUT._replace(began_c=24.0), 40.0), (BACK, 24.5))
+    )
+    judged = judge_resume(SETTINGS, cut, cold, cold._replace(mono_s=1830.0), 120.0, ALLOWED_S)
+    assert judged is not None
+    assert not judged.resumed
+    assert "nobody can tell" in judged.sentence
+
+
+def test_the_air_that_fell_while_the_clock_was_waited_for_is_not_held_against_the_night() -> None:
+    later = cooled(660.0, 8.0, 20.0, CUT.wall_s + 720.0)
+    judged = judge_resume(SETTINGS, CUT, BACK, later, HEAT_W, 660.0)
+    assert judged is not None
+    assert judged.resumed, "fails before this: 30 K since the cut, though half a kelvin by its end"
+
+
 def test_a_clock_that_comes_late_is_held_against_the_fall_of_the_cut() -> None:
     """12 min in all, 11 of them waited: the fall since would have contradicted the clock."""
     now = cooled(660.0, 28.0, 31.0, CUT.wall_s + 720.0)

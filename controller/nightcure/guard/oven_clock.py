@@ -20,6 +20,8 @@ LOSS_SHARE, CAPACITY_SHARE = 0.3, 0.4
 #: What two thermometer readings may be apart for, K, and how far the shed may be from what is
 #: taken for it: where it was measured, and where it was assumed.
 READING_K, SHED_KNOWN_K, SHED_ASSUMED_K = 0.75, 1.5, 6.0
+#: A shed that nobody measures is not this much warmer than the oven was as the night began.
+SHED_WARMER_K = 4.0
 
 
 class Fallen(NamedTuple):
@@ -30,6 +32,8 @@ class Fallen(NamedTuple):
     """Mean of parts and moulds."""
     ambient_c: float
     ambient_known: bool
+    began_c: float | None = None
+    """The air as the night began; None: not known."""
 
 
 class Standstill(NamedTuple):
@@ -46,10 +50,7 @@ def standstill(model: Model, before: Fallen, now: Fallen, heat_w: float) -> Stan
     Args:
         heat_w: mean power of the heater just before the cut, which its body still gives off.
     """
-    known = before.ambient_known and now.ambient_known
-    shed_k = SHED_KNOWN_K if known else SHED_ASSUMED_K
-    warm_c, cold_c = (f(before.ambient_c, now.ambient_c) for f in (max, min))
-    middle_c = 0.5 * (warm_c + cold_c)
+    coldest_c, middle_c, warmest_c = _shed(before, now)
     placed = before
     if before.mould_c is None:  # where they were by what the heater gave besides the loss
         stored_w = max(heat_w - model.loss_w_per_k * (before.air_c - middle_c), 0.0)
@@ -61,12 +62,29 @@ def standstill(model: Model, before: Fallen, now: Fallen, heat_w: float) -> Stan
     slow = _times(model, 1.0 - LOSS_SHARE, 1.0 + CAPACITY_SHARE)
     chilled = before
     if before.mould_c is None:  # in a ramp they may have been far behind
-        chilled = before._replace(air_c=min(before.air_c, 0.5 * (before.air_c + cold_c) + 5.0))
-    low_s = _fall_s(quick, chilled, _warmer(now, READING_K), cold_c - shed_k, 0.0)
-    high_s = _fall_s(slow, before, _warmer(now, -READING_K), warm_c + shed_k, 1.3 * heat_w)
-    if now.air_c - READING_K <= warm_c + shed_k:
+        behind_c = min(before.ambient_c, now.ambient_c)
+        chilled = before._replace(air_c=min(before.air_c, 0.5 * (before.air_c + behind_c) + 5.0))
+    low_s = _fall_s(quick, chilled, _warmer(now, READING_K), coldest_c, 0.0)
+    high_s = _fall_s(slow, before, _warmer(now, -READING_K), warmest_c, 1.3 * heat_w)
+    if now.air_c - READING_K <= warmest_c:
         high_s = math.inf
     return Standstill(min(low_s, likely_s), likely_s, max(high_s, likely_s))
+
+
+def _shed(before: Fallen, now: Fallen) -> tuple[float, float, float]:
+    """The coldest the shed may be, the likeliest, and the warmest, °C.
+
+    A box that nobody heats is no colder than its shed but for what it lags behind, so where nobody
+    measures the shed the air as the night began bounds it from above better than what was typed.
+    """
+    warm_c, cold_c = (f(before.ambient_c, now.ambient_c) for f in (max, min))
+    middle_c = 0.5 * (warm_c + cold_c)
+    if before.ambient_known and now.ambient_known:
+        return cold_c - SHED_KNOWN_K, middle_c, warm_c + SHED_KNOWN_K
+    if before.began_c is None:
+        return cold_c - SHED_ASSUMED_K, middle_c, warm_c + SHED_ASSUMED_K
+    likely_c = min(middle_c, before.began_c)
+    return likely_c - SHED_ASSUMED_K, likely_c, before.began_c + SHED_WARMER_K
 
 
 def _times(model: Model, loss: float, capacity: float) -> Model:

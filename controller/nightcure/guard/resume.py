@@ -45,6 +45,8 @@ class Moment(NamedTuple):
     parts_c: tuple[float | None, ...]
     ambient_c: float
     ambient_known: bool
+    began_c: float | None = None
+    """The air as the night began; None in a snapshot of an earlier version."""
 
 
 class Judged(NamedTuple):
@@ -98,11 +100,11 @@ def judge_resume(
         waits_s = min(CLOCK_WAIT_S, max(spare_s, 0.0))
     if unsettled and may_learn and waited_s < waits_s:
         return None
-    why = _why_not(settings, cut, now, away)
+    why = _why_not(settings, cut, back, away)
     if why is not None:
         return Judged(False, not_resumed(why), 0.0 if away is None else away.longest_s)
     assert away is not None
-    fell = show_difference(max(_lost_k(cut, now) or 0.0, 0.0), settings.units)
+    fell = show_difference(max(_lost_k(cut, back) or 0.0, 0.0), settings.units)
     sentence = f"Resumed after {away.told}; the air fell by {fell}."
     return Judged(True, sentence, away.longest_s, away.shortest_s)
 
@@ -112,13 +114,13 @@ def not_resumed(why: str) -> str:
     return f"The night was not resumed: {why}. See how far the parts are before a restart."
 
 
-def _why_not(settings: Settings, cut: Moment, now: Moment, away: _Away | None) -> str | None:
+def _why_not(settings: Settings, cut: Moment, back: Moment, away: _Away | None) -> str | None:
     """The reason against going on, as a clause, or None."""
     timing = settings.timing
     if away is not None and away.longest_s > timing.resume_within_min * 60.0:
         allowed = f"{timing.resume_within_min:g} min"
         return f"it stood still for {away.told}, allowed are {allowed}"
-    lost_k = _lost_k(cut, now)
+    lost_k = _lost_k(cut, back)
     if lost_k is None:
         return "no believable air temperature came back"
     if lost_k > timing.resume_lost_c:
@@ -133,11 +135,11 @@ def _why_not(settings: Settings, cut: Moment, now: Moment, away: _Away | None) -
     return None
 
 
-def _lost_k(cut: Moment, now: Moment) -> float | None:
+def _lost_k(cut: Moment, back: Moment) -> float | None:
     """How far the air fell meanwhile; None if no air temperature is believed."""
-    if now.air_c is None:
+    if back.air_c is None:
         return None
-    return 0.0 if cut.air_c is None else cut.air_c - now.air_c
+    return 0.0 if cut.air_c is None else cut.air_c - back.air_c
 
 
 def _same_boot(cut: Moment, now: Moment) -> bool:
@@ -190,7 +192,7 @@ def _fallen(settings: Settings, cut: Moment, now: Moment, heat_w: float) -> Stan
     before_c = after_c = None
     if pairs:
         before_c, after_c = (sum(side) / len(pairs) for side in zip(*pairs, strict=True))
-    before = Fallen(cut.air_c, before_c, cut.ambient_c, cut.ambient_known)
+    before = Fallen(cut.air_c, before_c, cut.ambient_c, cut.ambient_known, cut.began_c)
     after = Fallen(now.air_c, after_c, now.ambient_c, now.ambient_known)
     return standstill(settings.model, before, after, heat_w)
 

@@ -31,7 +31,10 @@ from .waiting import begins, given_up, oven_parts
 from .why_off import why_off
 
 #: What `snapshot` takes of the loop itself, as it is.
-PLAIN = "contactor_on", "fan_s", "control_c", "ambient_c", "ambient_known", "parts_c", "paused"
+PLAIN = (
+    *("contactor_on", "fan_s", "control_c", "ambient_c", "ambient_known", "parts_c", "paused"),
+    "begun_c",
+)
 #: A fan runs on so long after the heat, s: the heater's body is hot when it is switched off.
 FAN_RUNS_ON_S = 1800.0
 
@@ -65,6 +68,8 @@ class Loop:
         self._paused = False
         """Heat was not allowed at the last tick."""
         self._control_c: float | None = None
+        self._begun_c: float | None = None
+        """The air as the night began."""
         self._ambient_c = settings.model.assumed_ambient_c
         self._ambient_known = False
         self._parts_c: list[float | None] = []
@@ -173,7 +178,7 @@ class Loop:
         t = self._times
         return Moment(
             t.mono_s or 0.0, t.wall_s, t.wall_known, t.boot, air_c,
-            tuple(parts_c), self._ambient_c, self._ambient_known,
+            tuple(parts_c), self._ambient_c, self._ambient_known, self._begun_c,
         )  # fmt: skip
 
     # ---- what was asked: see `loop.commands` -----------------------------------------------------
@@ -183,7 +188,7 @@ class Loop:
         limits = self.settings.limits
         longest_s = limits.longest_night_h * 3600.0
         self._run = ProfileRun(profile, control_c, limits.ramp_c_per_h, longest_s)
-        self._times.night_s = 0.0
+        self._times.night_s, self._begun_c = 0.0, control_c
         self._heating.start(profile, control_c)
         self.phase = Phase(self._run.segment.kind)
         air = show_temperature(control_c, self.settings.units)
