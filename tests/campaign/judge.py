@@ -64,8 +64,9 @@ class Judged:
     strong heater begins."""
     overshoot_k: float = -math.inf
     within: bool = True
-    """True air, parts, and parts above the true air at the control thermometer stayed within the
-    limits."""
+    """True air and parts stayed within their limits, and no part by its own heat further above the
+    true air at the control thermometer than it may be: a part that is only left behind by air
+    that falls does not lie above the warmest air there was."""
     surveyed: bool = True
     """The settings' loss is within 30 % of the true one: else the oven does not answer as told."""
     wrong: list[str] = field(default_factory=list)
@@ -97,6 +98,8 @@ class Judge:
         self.started = self.latched = False
         self.unasked_s = self.commanded_s = 0.0
         self.at_fault_c: float | None = None
+        self.warmest_c = -math.inf
+        """The air at the control thermometer."""
         self.paused_s = 0.0
         self.standing: set[str] = set()
         self.offs: list[tuple[float, str]] = []
@@ -106,7 +109,8 @@ class Judge:
         j.hottest_air_c = max(j.hottest_air_c, m.air_c)
         j.hottest_part_c = max(j.hottest_part_c, m.part_c)
         over = m.air_c > limits.air_c or m.part_c > limits.part_c
-        if over or m.part_c > m.control_c + limits.exotherm_c:
+        self.warmest_c = max(self.warmest_c, m.control_c)
+        if over or m.part_c > self.warmest_c + limits.exotherm_c:
             j.within = False
         if m.flows and over:
             j.over_limit_s += m.dt_s
