@@ -36,6 +36,9 @@ LEAST_SHORT, LEAST_OVER = 0.35, 0.15
 #: gives within the heater's lag.
 UNANSWERED_AIR_K, UNANSWERED_LAG = 1.0, 0.06
 UNEXPLAINED_AIR_K, UNEXPLAINED_LAG = 0.7, 0.04
+#: Heat that was looked into and was not the relay's: the heater is stronger than told, or the oven
+#: takes less than surveyed. So much more of what is given counts from then on, for the night.
+STRONGER_AGAIN, STRONGEST = 1.4, 2.4
 #: An account that nothing feeds is forgotten with this time constant, s.
 FORGET_S = 1800.0
 #: An account is kept to so many times its bound.
@@ -84,13 +87,15 @@ class EnergyBalance:
         """The hottest the oven's own stores can be. With no heat the air cannot rise above it."""
         self.loss_w_per_k = self._loss
         """The surveyed loss, or more where a pulse was answered though the balance said no."""
+        self.power_high = POWER_HIGH
+        """How much more than told the heater may give."""
         self.unanswered_j = 0.0
         self.unexplained_j = 0.0
 
     def begin(self, air_c: float, parts_c: tuple[float, ...], ambient_c: float) -> None:
         """A night starts: what lies in the oven now may be warmer or colder than its air."""
         self.unanswered_j = self.unexplained_j = 0.0
-        self.loss_w_per_k = self._loss
+        self.loss_w_per_k, self.power_high = self._loss, POWER_HIGH
         self.mould_c = sum(parts_c) / len(parts_c) if parts_c else air_c
         self.mould_doubt_k = (0.3 if parts_c else 1.0) * abs(air_c - ambient_c)
         self.store_c = max(air_c, *parts_c) if parts_c else air_c
@@ -159,7 +164,7 @@ class EnergyBalance:
         self._unanswered(step_s, least_w, most_w, seen_w, doubted_w, max(over_k, 0.0), heated)
         fed_w = 0.0 if warmest_c is None else self._to_moulds * max(warmest_c - now_c, 0.0)
         shift_w = max(doubt_w, LEAST_OVER * max(self._power_w - middle_w, 0.0))
-        self._unexplained(step_s, seen_w - POWER_HIGH * most_w - shift_w - fed_w, now_c)
+        self._unexplained(step_s, seen_w - self.power_high * most_w - shift_w - fed_w, now_c)
 
     def _unanswered(
         self,
@@ -192,6 +197,7 @@ class EnergyBalance:
     def forgive(self, air_c: float) -> None:
         """What was unexplained has been looked into: the air as it is now counts as stored."""
         self.unexplained_j = 0.0
+        self.power_high = min(STRONGER_AGAIN * self.power_high, STRONGEST)
         self.store_c = air_c if self.store_c is None else max(self.store_c, air_c)
 
     def answered(self) -> None:
