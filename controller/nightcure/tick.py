@@ -23,6 +23,8 @@ class Fault(StrEnum):
     FROZEN = "frozen"
     STALE = "stale"
     DISAGREES = "disagrees"
+    """In records of earlier versions: air that other thermometers contradict, now told as an
+    alarm."""
 
 
 #: What each fault is called.

@@ -9,11 +9,14 @@ are short pulses that test the doubt; their heat is bounded here, too.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from nightcure.oven.thermal import Mould
 from nightcure.simulate.faults import FAULTS
+from nightcure.simulate.scenario import BOX
 from nightcure.tick import Decision, Phase, TickInputs
 from nightcure.units import parse_duration
 from tests.nights import COARSE, SETTINGS, changed, night
@@ -27,11 +30,11 @@ EXPECTED: dict[str, tuple[set[str], tuple[float, float, float]]] = {
     "sensor-crc": ({"control-sensor-lost"}, (2, 2, 2)),
     "sensor-power-on-85": ({"control-sensor-lost"}, (2, 2, 2)),
     "sensor-frozen": ({"control-sensor-lost"}, (910, 910, 910)),
-    "sensor-out-of-box": ({"control-sensor-lost", "heater-without-effect"}, (240, 60, 60)),
+    "sensor-out-of-box": ({"heater-without-effect"}, (240, 60, 60)),
     "relay-welded": ({"heater-stuck-on"}, (900, 900, 900)),
     "relay-stuck-open": ({"heater-without-effect"}, (1200, 1200, 1200)),
     "heater-weak": ({"heater-without-effect", "heater-on-too-long"}, (1500, 1500, 1500)),
-    "door-open": ({"control-sensor-lost", "heater-without-effect"}, (300, 60, 60)),
+    "door-open": ({"heater-without-effect"}, (300, 60, 60)),
     "exotherm": ({"exotherm"}, (900, 900, 900)),
     "ledger-full": ({"ledger-lost"}, (64, 64, 64)),
 }
@@ -170,11 +173,21 @@ def test_a_box_opened_over_warm_parts_delays_the_night_and_no_more(open_for: str
     assert max(d.believed[0] or 0.0 for _, d in ticks) < 38.0 + 1.5
 
 
+def test_a_box_shut_over_parts_that_cannot_warm_its_air_goes_on() -> None:
+    """Light parts in a box that was open for 25 minutes lie 12 K above its air, and
+    the air comes no nearer until it is heated. Fails before this: the night ended after 90 min."""
+    light = replace(BOX, moulds=(Mould("lid", 2000.0, 0.75), Mould("rim", 2000.0, 0.75)))
+    result, _ = night(settings=COARSE, network=light, faults=["door-open@3h+25min"])
+    assert "air-doubted" in {a["name"] for a in result.figures.alarms}
+    assert result.figures.outcome == "done"
+
+
 def test_a_box_left_open_ends_the_night_after_an_hour_and_a_half() -> None:
     result, _ = night(settings=COARSE, faults=["door-open@3h"])
     names = [a["name"] for a in result.figures.alarms]
-    assert names == ["heat-unanswered", "air-doubted", "control-sensor-lost"]
-    assert result.figures.night_s == pytest.approx(3 * 3600.0 + 144.0 + 5400.0, abs=60.0)
+    assert names[:2] == ["heat-unanswered", "air-doubted"]
+    assert result.figures.trip == names[-1] == "heater-without-effect"
+    assert result.figures.night_s == pytest.approx(3 * 3600.0 + 5444.0, abs=60.0)
 
 
 @pytest.mark.parametrize("time", ["45min", "1h20", "3h"])
@@ -185,7 +198,7 @@ def test_a_sensor_that_hangs_outside_is_never_heated_for_again(time: str) -> Non
     assert doubt_s - parse_duration(time) < 60.0
     on_s = COARSE.timing.tick_s * sum(d.heater_on for i, d in ticks if i.mono_s >= doubt_s)
     assert on_s <= PULSES_S, "a pulse now and then, none of them answered"
-    assert result.figures.trip in ("heater-without-effect", "control-sensor-lost")
+    assert result.figures.trip == "heater-without-effect"
 
 
 def test_a_sensor_that_falls_out_in_the_cool_down_is_not_heated_for() -> None:

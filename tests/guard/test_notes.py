@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from nightcure.guard import energy_balance, heat_check, heat_response
+from nightcure.guard import energy_balance, heat_check, heat_pulse, heat_response
 from nightcure.guard.interlocks import (
     RULES,
     CannotHold,
@@ -50,12 +50,11 @@ SAID: dict[type[Interlock], list[str]] = {
     OverTemperature: [f"{OverTemperature.BACK_K:g} K below"],
     Exotherm: [
         f"for {Exotherm.FOR_S:g} s",
-        f"by {Exotherm.RISE_K:g} K",
+        f"by {Exotherm.RISE_K:g} K past what it was, and {Exotherm.UNEXPECTED_K:g} K above the air",
         f"for {Exotherm.OFF_S / 60:g} min",
     ],
     ControlSensorLost: [
         f"for {ControlSensorLost.AFTER_S:g} s",
-        f"for {ControlSensorLost.DOUBTED_S / 60:g} min",
         f"{ControlSensorLost.STOOD_S / 60:g} min",
     ],
     SensorLost: [f"for {SensorLost.AFTER_S:g} s"],
@@ -171,12 +170,22 @@ def test_every_reason_against_a_reading_is_explained_with_its_numbers() -> None:
         f"{s.FROZEN_ON_S:g} s",
         "stale": f"older than {s.STALE_S:g} s; with more than {s.STALE_S / s.ONE_BY_ONE_S:g} "
         f"thermometers {s.ONE_BY_ONE_S:g} s for each",
-        "disagrees": f"{s.DISAGREES_C:g} K apart, or air {s.DISAGREES_C:g} K below every part "
-        f"({s.PAUSED_DISAGREES_C:g} K where heat is or just was held off; in a cool-down: and "
-        f"{s.AMISS_C:g} K below the setpoint), for {s.DISAGREES_S:g} s; until the coldest air has "
-        f"risen by {s.RISEN_C:g} K",
     }.items():
         assert words in told[name][0]
+
+
+def test_the_doubt_of_the_air_is_told_with_its_numbers() -> None:
+    s, told = screening, rows("interlock")["air-doubted"][1]
+    for words in (
+        f"{s.DISAGREES_C:g} K apart ({s.PAUSED_DISAGREES_C:g} K once they have agreed again)",
+        f"warmed by {100 * s.WARMED_SHARE:g} %",
+        f"{s.DISAGREES_C:g} K below every part ({s.PAUSED_DISAGREES_C:g} K where heat is or just "
+        f"was held off; while the oven is let cool: and {s.AMISS_C:g} K below the setpoint), for "
+        f"{s.DISAGREES_S:g} s",
+        f"{100 * heat_pulse.DOUBTED_SHARE:g} % of what is due",
+        f"risen by {s.RISEN_C:g} K",
+    ):
+        assert words in told
 
 
 def test_the_refused_resume_is_told_with_its_settings() -> None:

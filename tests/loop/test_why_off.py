@@ -22,10 +22,12 @@ from tests.nights import SETTINGS, SHORT, night, start, still, word
 
 BELIEVED = Screened((20.0,), (None,), 20.0)
 LOST = Screened((None,), (Fault.CRC,), None, air_fault=Fault.CRC)
-DOUBTED = Screened((None,), (Fault.DISAGREES,), None, True, Fault.DISAGREES)
+DOUBTED = BELIEVED._replace(doubted=True)
+SILENT = LOST._replace(doubted=True)
 ALLOWED: dict[str, Any] = {
     "phase": Phase.SOAK, "running": True, "trip": None, "stop_pressed": False, "resuming": False,
-    "box_open": None, "heat_held_off": None, "armed": True, "contactor_closed": True,
+    "box_open": None, "heat_held_off": None, "pulse": False, "armed": True,
+    "contactor_closed": True,
 }  # fmt: skip
 
 
@@ -40,7 +42,9 @@ ALLOWED: dict[str, Any] = {
         (BELIEVED, {"box_open": WhyOff(OffCode.BOX_OPEN)}, OffCode.BOX_OPEN, {}),
         (DOUBTED, {"armed": False}, OffCode.NOT_ARMED, {}),
         (DOUBTED, {}, OffCode.AIR_DOUBTED, {}),
-        (BELIEVED._replace(doubted=True), {"phase": Phase.COOL}, OffCode.AIR_DOUBTED, {}),
+        (DOUBTED, {"phase": Phase.COOL}, OffCode.AIR_DOUBTED, {}),
+        (DOUBTED, {"heat_held_off": "unanswered"}, OffCode.AIR_DOUBTED, {}),
+        (SILENT, {"pulse": True}, OffCode.NO_AIR, {"fault": "crc"}),
         (LOST, {}, OffCode.NO_AIR, {"fault": "crc"}),
         (BELIEVED, {"heat_held_off": "unanswered"}, OffCode.HEAT_CHECK, {"check": "unanswered"}),
         (BELIEVED, {"contactor_closed": False}, OffCode.CONTACTOR_OPEN, {}),
@@ -51,15 +55,16 @@ def test_each_reason_alone(
 ) -> None:
     assert why_off(BELIEVED, **ALLOWED) is None
     assert why_off(screened, **ALLOWED | other) == WhyOff(code, fields)
+    assert why_off(DOUBTED, **ALLOWED | {"pulse": True}) is None, "its answer ends the doubt"
 
 
 @given(
-    screened=st.sampled_from([BELIEVED, LOST, DOUBTED, BELIEVED._replace(doubted=True)]),
+    screened=st.sampled_from([BELIEVED, LOST, DOUBTED, SILENT]),
     phase=st.sampled_from(Phase),
     trip=st.sampled_from([None, "exotherm"]),
     held=st.sampled_from([None, "unexplained"]),
     box=st.sampled_from([None, WhyOff(OffCode.WET_RESIN)]),
-    flags=st.tuples(*[st.booleans()] * 5),
+    flags=st.tuples(*[st.booleans()] * 6),
 )
 def test_heat_is_allowed_only_where_everything_says_so(
     screened: Screened,
@@ -69,12 +74,13 @@ def test_heat_is_allowed_only_where_everything_says_so(
     box: WhyOff | None,
     flags: tuple[bool, ...],
 ) -> None:
-    running, pressed, resuming, armed, closed = flags
+    running, pressed, resuming, armed, closed, pulse = flags
     off = why_off(
         screened, phase=phase, running=running, trip=trip, stop_pressed=pressed,
-        resuming=resuming, box_open=box, heat_held_off=held, armed=armed, contactor_closed=closed,
+        resuming=resuming, box_open=box, heat_held_off=held, pulse=pulse, armed=armed,
+        contactor_closed=closed,
     )  # fmt: skip
-    sure = screened.control_c is not None and not screened.doubted
+    sure = screened.control_c is not None and (pulse or not screened.doubted)
     may = sure and running and closed and trip is None and not pressed and not resuming and armed
     may = may and held is None and box is None
     assert (off is None) == may

@@ -172,9 +172,10 @@ def test_air_far_below_the_parts_does_not_measure_the_oven() -> None:
         return (wobble(t_s, 10.0) if t_s > 900 else wobble(t_s), 37.0)
 
     screened_ticks = feed(Screening((AIR, LID)), fallen, 1200.0)
-    first = next(i for i, v in enumerate(screened_ticks) if v.faults[0] is Fault.DISAGREES)
+    first = next(i for i, v in enumerate(screened_ticks) if v.doubted)
     assert 900 + 120 <= 2 * first <= 900 + 140
-    assert screened_ticks[-1].control_c is None
+    assert screened_ticks[-1].doubted
+    assert screened_ticks[-1].control_c == pytest.approx(10.0, abs=0.5), "doubted, and yet shown"
 
 
 @pytest.mark.parametrize(("own_k", "doubted"), [(0.0, True), (2.0, True), (12.0, False)])
@@ -202,8 +203,32 @@ def test_parts_that_cool_down_to_a_sensor_outside_end_no_doubt() -> None:
     assert cooling(2200.0)[1] - 10.0 < 6.0, "no longer far below, and yet not in the box"
     assert 2 * first < 1100
     assert 2400 + 60 < 2 * back < 2400 + 180
-    assert all(v.control_c is None for v in screened_ticks[first:back])
     assert screened_ticks[-1].control_c == pytest.approx(14.0, abs=0.5)
+
+
+def test_air_that_answers_a_pulse_of_heat_is_in_the_oven() -> None:
+    """Light moulds cannot warm the air of a box that was open: it lies far below them until it is
+    heated, which a doubt forbade (fails before this). Further off it is doubted again, as it is
+    once it had caught up."""
+    screening = Screening((AIR, LID))
+    feed(screening, lambda t: (wobble(t, 8.0), 26.0), 900.0)
+
+    def last(t_s: float, air_c: float, part_c: float, *, answered: bool = False) -> bool:
+        reads = (Reading(wobble(t_s, air_c), t_s), Reading(part_c, t_s))
+        return screening.judge(t_s, 2.0, reads, True, answered=answered).doubted
+
+    assert last(900.0, 8.0, 26.0)
+    assert not last(902.0, 8.5, 26.0, answered=True)
+    t_s = 904.0
+    for air_c, doubted in ((8.5, False), (3.0, True)):
+        said = [last(t_s + 2.0 * i, air_c, 26.0) for i in range(70)]
+        assert said[-1] is doubted
+        t_s += 140.0
+    assert not last(t_s, 3.0, 26.0, answered=True)
+    assert not any(last(t_s + 2.0 * i, 24.0, 26.0) for i in range(1, 70))
+    t_s += 140.0
+    again = [last(t_s + 2.0 * i, 8.5, 26.0) for i in range(70)]
+    assert again[-1], "it had caught up: 18 K below the part is too much again"
 
 
 @pytest.mark.parametrize("silent", [0, 1, 2], ids=["outside", "inside", "part"])
@@ -220,7 +245,7 @@ def test_who_says_nothing_for_a_tick_ends_no_doubt(silent: int) -> None:
     screened_ticks = feed(Screening((AIR, AIR_2, LID)), flickering, 2400.0)
     first = next(i for i, v in enumerate(screened_ticks) if v.doubted)
     assert 2 * first <= 900 + 150, "silence does not put the doubt off for long"
-    assert all(v.doubted and v.control_c is None for v in screened_ticks[first:])
+    assert all(v.doubted for v in screened_ticks[first:])
 
 
 @pytest.mark.parametrize(("setpoint_c", "doubted"), [(30.0, True), (22.5, True), (21.0, False)])
@@ -257,13 +282,26 @@ def test_warm_moulds_in_a_box_just_shut_are_given_time() -> None:
     assert all(v.faults == (None, None) for v in screened_ticks)
 
 
-def test_two_air_sensors_far_apart_are_both_doubted() -> None:
+def test_two_air_sensors_far_apart_are_doubted() -> None:
     screened_ticks = feed(
         Screening((AIR, AIR_2)), lambda t: (wobble(t), wobble(t, 50.0 if t > 900 else 38.5)), 1200
     )
-    assert screened_ticks[400].faults == (None, None)
-    assert screened_ticks[-1].faults == (Fault.DISAGREES, Fault.DISAGREES)
-    assert screened_ticks[-1].control_c is None
+    assert not screened_ticks[400].doubted
+    assert screened_ticks[-1].doubted
+
+
+@pytest.mark.parametrize(("far_c", "doubted"), [(24.0, False), (10.0, True)])
+def test_a_badly_stirred_box_is_one_box(far_c: float, doubted: bool) -> None:
+    """Both began at 9 °C. The far corner has warmed with the near one, 14 K behind it: no doubt
+    (fails before this). One that has not is outside."""
+    screening = Screening((AIR, AIR_2))
+    for i in range(600):
+        t_s = 2.0 * i
+        share = min(i / 400.0, 1.0)
+        near, far = (9.0 + share * (c - 9.0) for c in (38.0, far_c))
+        reads = (Reading(wobble(t_s, near), t_s), Reading(wobble(t_s, far), t_s))
+        screened = screening.judge(t_s, 2.0, reads, True)
+    assert screened.doubted is doubted
 
 
 def test_another_air_sensor_stands_in() -> None:
@@ -290,11 +328,10 @@ def test_every_fault_there_is_has_been_seen() -> None:
         last_fault(lambda _: (127.9,)),
         last_fault(lambda t: (38.0 if t < 56 else 60.0,)),
         last_fault(lambda _: (38.0,), 1000.0),
-        last_fault(lambda t: (10.0 + wobble(t) / 100, 37.0), 900.0, LID),
         Screening((AIR,)).judge(20.0, 2.0, (Reading(20.0, 0.0),), True).faults[0],
         last_fault(lambda t: (90.0 + 1.5 * t,)),
     }
-    assert seen | wire == set(Fault)
+    assert seen | wire | {Fault.DISAGREES} == set(Fault), "that one stands in older records only"
 
 
 @pytest.mark.parametrize("role", Role)
@@ -357,13 +394,13 @@ def test_frozen_ends_with_the_first_change_and_begins_with_the_heat() -> None:
 def test_after_the_door_was_shut_air_has_ten_minutes_and_two() -> None:
     """Air far below the parts: quiet while the oven settles, doubted when it stays so."""
     screened_ticks = feed(Screening((AIR, LID)), lambda t: (wobble(t, 12.0), 35.0), 900.0)
-    first = next(i for i, v in enumerate(screened_ticks) if v.faults[0] is Fault.DISAGREES)
+    first = next(i for i, v in enumerate(screened_ticks) if v.doubted)
     assert 600 + 116 <= 2 * first <= 600 + 130
     screening = Screening((AIR, LID))
     feed(screening, lambda t: (wobble(t, 12.0), 35.0), 700.0)
     feed(screening, lambda t: (wobble(t, 12.0), 35.0), 2.0, heated=False, from_s=700.0)
     again = feed(screening, lambda t: (wobble(t, 12.0), 35.0), 700.0, from_s=702.0)
-    assert all(v.faults[0] is None for v in again)  # it was opened: the grace begins anew
+    assert not any(v.doubted for v in again)  # it was opened: the grace begins anew
 
 
 def test_the_grace_after_the_door_is_not_begun_anew_by_a_restore() -> None:
@@ -372,7 +409,7 @@ def test_the_grace_after_the_door_is_not_begun_anew_by_a_restore() -> None:
     two = Screening((AIR, LID))
     two.restore(json.loads(json.dumps(one.snapshot())))
     screened_ticks = feed(two, lambda t: (wobble(t, 12.0), 35.0), 100.0, from_s=660.0)
-    assert screened_ticks[-1].faults[0] is Fault.DISAGREES
+    assert screened_ticks[-1].doubted
 
 
 def test_one_part_colder_than_the_air_is_no_disagreement() -> None:

@@ -6,6 +6,8 @@
                        enough for a rise that the oven's own model can tell from nothing. Answered:
                        the night goes on, and the oven is known to lose more than surveyed. Five
                        pulses unanswered, or 90 minutes far below the setpoint: a trip.
+    air doubted        (`measure.screening`: far below the parts, or two sensors far apart.) The
+                       same: air that answers a pulse is the oven's.
     heat unexplained   The contactor opens at once. When heat is wanted again the contactor closes
                        with the relay off for one short pulse: air that answers proves a welded
                        relay, a trip; air that does not lets the night go on. A third time within
@@ -69,6 +71,10 @@ class HeatCheck:
         """How long heat has been in doubt, while the air was seen and heat was wanted."""
         self.given_s = 0.0
         """How long the present pulse has heated."""
+        self.answered = False
+        """The air has answered a pulse in this tick."""
+        self.air_alone = False
+        """The doubt is the thermometers' alone: no heat went unanswered."""
         self.calm_s = 0.0
         self.cuts_s: list[float] = []
         """How long ago the contactor opened for unexplained heat."""
@@ -133,6 +139,7 @@ class HeatCheck:
             self._balance.begin(v.control_c, tuple(c for _, c in v.parts_c), v.ambient_c)
             self.anew = False
         self.given_up = self.given_up and v.night
+        self.answered = False
         self.since_s += v.gap_s
         self.cuts_s = [s + v.gap_s for s in self.cuts_s if s + v.gap_s < CUTS_WITHIN_S]
         self.off_s = 0.0 if v.heater_on else self.off_s + v.gap_s
@@ -152,6 +159,7 @@ class HeatCheck:
         found = HeatFound(
             self.state, self.unanswered, self.doubt_s or 0.0, self.given_up, self.proven,
             self._test.verdict is Verdict.CONTACTOR_WELDED, self._test.step is not None,
+            self.air_alone,
         )  # fmt: skip
         return v if found == v.heat else v._replace(heat=found)
 
@@ -166,7 +174,7 @@ class HeatCheck:
             self._pause(0.0)
 
     def _forget_doubt(self) -> None:
-        self.unanswered, self.doubt_s, self.calm_s = 0, None, 0.0
+        self.unanswered, self.doubt_s, self.air_alone, self.calm_s = 0, None, False, 0.0
         if self.state in (HeatState.PAUSE, HeatState.PULSE):
             self._enter(HeatState.WATCH)
 
@@ -202,7 +210,7 @@ class HeatCheck:
             case HeatState.PAUSE:
                 self._paused(v, air_c)
             case HeatState.PULSE:
-                self._pulsed()
+                self._pulsed(v.doubted)
             case HeatState.CUT:
                 self._cut(v, air_c)
             case HeatState.CONTACTOR_PULSE:
@@ -210,6 +218,13 @@ class HeatCheck:
         if self.doubt_s is not None and self.doubt_s > LONGEST_DOUBT_S and v.heated:
             far = v.setpoint_c is not None and air_c < v.setpoint_c - FAR_BELOW_K
             self.given_up = self.given_up or far
+
+    @property
+    def _unanswered(self) -> bool:
+        """Heat was given that the air does not show."""
+        balance = self._balance
+        late = balance.unanswered_j > balance.unanswered_bound_j
+        return late or self._response.doubtful
 
     def _unseen(self, at_rest: bool) -> None:
         """Nothing is seen of the air: a pulse under way has told nothing."""
@@ -228,15 +243,14 @@ class HeatCheck:
             self.cut_c, self.wait_s = air_c, 0.0
             self._enter(HeatState.CUT)
             self.proven = self.proven or len(self.cuts_s) >= MOST_CUTS
-        elif v.heated and (
-            balance.unanswered_j > balance.unanswered_bound_j or self._response.doubtful
-        ):
+        elif v.heated and (self._unanswered or v.doubted):
+            self.air_alone = not self._unanswered and (self.air_alone or self.doubt_s is None)
             self.doubt_s = self.doubt_s or self.step_s
             self._pause(self._settle_s)
         elif balance.unanswered_j < 0.5 * balance.unanswered_bound_j:
             self.calm_s += self.step_s if v.heater_on or v.duty > 0.0 else 0.0
             if self.calm_s > CALM_S:
-                self.unanswered, self.doubt_s = 0, None
+                self.unanswered, self.doubt_s, self.air_alone = 0, None, False
         else:
             self.calm_s = 0.0
 
@@ -255,18 +269,19 @@ class HeatCheck:
         if wanted and unquiet_s >= 0.0 and self._pulse.may_begin(unquiet_s, LONGEST_UNQUIET_S):
             self._enter(HeatState.PULSE)
 
-    def _pulsed(self) -> None:
-        if self._pulse.answered(self.since_s):
+    def _pulsed(self, doubted: bool) -> None:
+        if self._pulse.answered(self.since_s, doubted):
             if self.doubt_s is not None:
                 self._balance.answered()
                 self._response.answered()
-            self.unanswered = 0
+            self.answered, self.unanswered = True, 0
             self._enter(HeatState.WATCH)
         elif self.since_s > self._pulse.look_s:
             if self.given_s < 0.5 * self._pulse.length_s:  # something else held the heat off
                 self._pause(self.wait_s)
                 return
             self.unanswered += 1
+            self.air_alone = False
             self.doubt_s = self.doubt_s or self.step_s
             if self.unanswered >= MOST_PULSES:
                 self.given_up = True

@@ -19,6 +19,9 @@ PULSE_K = 3.0
 SHORTEST_S, LONGEST_S = 20.0, 240.0
 #: Least rise that counts as an answer, K, and as a share of what the model says is due.
 LEAST_ANSWER_K, ANSWER_SHARE = 0.30, 0.15
+#: Air that the other thermometers contradict must show more of what is due: in an open box it
+#: answers, too, a little.
+DOUBTED_SHARE = 0.4
 #: No answer is looked for earlier: no probe is quicker.
 NOT_BEFORE_S = 40.0
 #: The air before a pulse is kept for so many steps; a line through it is good where it is quiet.
@@ -42,7 +45,9 @@ class HeatPulse:
             max(PULSE_K * store_j / settings.heater.power_w, SHORTEST_S), longest_s
         )
         self._look_s = self._length_s + 1.5 * lag_s + PROBE_S + 60.0
-        self._need_k = max(LEAST_ANSWER_K, ANSWER_SHARE * self._due_k())
+        due_k = self._due_k()
+        self._need_k = max(LEAST_ANSWER_K, ANSWER_SHARE * due_k)
+        self._doubted_k = max(LEAST_ANSWER_K, DOUBTED_SHARE * due_k)
         self.before_c: list[float] = []
         """The air of the last steps, newest last."""
         self.course: list[float] = []
@@ -90,9 +95,11 @@ class HeatPulse:
         """How the air moved before the pulse."""
         return self.course[1]
 
-    def answered(self, since_s: float) -> bool:
-        """Whether the air is above its course by what is needed, `since_s` after the start."""
-        return since_s > NOT_BEFORE_S and self.rise_k(since_s) > self._need_k
+    def answered(self, since_s: float, doubted: bool = False) -> bool:
+        """Whether the air is above its course by what is needed, `since_s` after the start; more is
+        where it is `doubted`."""
+        need_k = self._doubted_k if doubted else self._need_k
+        return since_s > NOT_BEFORE_S and self.rise_k(since_s) > need_k
 
     def rise_k(self, since_s: float) -> float:
         """How far the air is above its course, `since_s` after the start, K."""

@@ -15,7 +15,7 @@ class HeatUnanswered(Interlock):
     latching = False
 
     def look(self, v: InterlockInputs) -> str | None:
-        if not v.night or v.heat.doubt_s <= 0.0:
+        if not v.night or v.heat.doubt_s <= 0.0 or v.heat.air_alone:
             return None
         told = f" Unanswered so far: {v.heat.pulses}." if v.heat.pulses else ""
         return (

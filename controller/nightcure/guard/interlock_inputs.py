@@ -26,7 +26,8 @@ class HeatFound(NamedTuple):
     """What `guard.heat_check` found.
 
     `pulses`: without an answer so far. `doubt_s`: since the heat was first doubted. `testing`: the
-    night is a test of the switches.
+    night is a test of the switches. `air_alone`: no heat went unanswered, the thermometers alone
+    contradict each other.
     """
 
     state: HeatState = HeatState.WATCH
@@ -36,6 +37,7 @@ class HeatFound(NamedTuple):
     relay_welded: bool = False
     contactor_welded: bool = False
     testing: bool = False
+    air_alone: bool = False
 
 
 class InterlockInputs(NamedTuple):

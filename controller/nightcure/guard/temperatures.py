@@ -16,12 +16,9 @@ class ControlSensorLost(Interlock):
 
     name = "control-sensor-lost"
     AFTER_S = 60.0
-    #: For a sensor that answers and is only not believed, while nothing is heated: an open box
-    #: looks so, and a laminator has it open for long ...
-    DOUBTED_S = 5400.0
-    #: ... and one that stood still shows within that time that the air falls.
+    #: A sensor that answers and stood still shows within that time, with nothing heated, that the
+    #: air falls.
     STOOD_S = 900.0
-    ANSWERS = (Fault.DISAGREES, Fault.FROZEN)
 
     def __init__(self, settings: Settings) -> None:
         super().__init__(settings)
@@ -31,11 +28,9 @@ class ControlSensorLost(Interlock):
 
     def look(self, v: InterlockInputs) -> str | None:
         self.lost_s = 0.0 if v.control_c is not None else self.lost_s + v.dt_s
-        answers = v.control_c is not None or v.control_fault in self.ANSWERS
+        answers = v.control_c is not None or v.control_fault == Fault.FROZEN
         self.silent_s = 0.0 if answers else self.silent_s + v.dt_s
-        stood = v.control_fault == Fault.FROZEN
-        borne_s = self.STOOD_S if stood else self.DOUBTED_S
-        lost = self.silent_s > self.AFTER_S or self.lost_s > borne_s
+        lost = self.silent_s > self.AFTER_S or self.lost_s > self.STOOD_S
         if not lost or not (v.night or v.phase == "tripped"):
             return None
         fault = FAULT_WORDS.get(v.control_fault, v.control_fault)
@@ -46,9 +41,11 @@ class ControlSensorLost(Interlock):
 
 
 class AirDoubted(Interlock):
-    """A warning: the box is open, or the air sensor is not in it; nothing is heated meanwhile.
+    """A warning: the box is open, or the air sensor is not in it. Heat pauses, and a short pulse
+    tells (see `heat_check`).
 
-    In a cool-down, where open boxes are common, only once heat would be wanted.
+    In a cool-down, where open boxes are common and nothing is pulsed, only once heat would be
+    wanted.
     """
 
     name = "air-doubted"
@@ -58,13 +55,15 @@ class AirDoubted(Interlock):
         wanted = v.control_c is None or v.setpoint_c is None or v.setpoint_c > v.control_c
         if not (v.night and v.doubted and wanted):
             return None
-        borne = show_duration(ControlSensorLost.DOUBTED_S)
-        ends = (
-            f"after {borne} the night ends" if v.phase != "cool" else "it cools faster than asked"
+        told = f" Unanswered so far: {v.heat.pulses}." if v.heat.pulses else ""
+        then = (
+            "Nothing is heated meanwhile: it cools faster than asked."
+            if v.phase == "cool"
+            else f"The heater pauses, then a short pulse tells.{told}"
         )
         return (
             "The air is far below the parts, or two air sensors are far apart: is the box open, or "
-            f"does a sensor hang outside? Nothing is heated until this is put right; {ends}."
+            f"does a sensor hang outside? {then}"
         )
 
 
@@ -284,7 +283,7 @@ class Exotherm(Interlock):
         for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True):
             own_k = expected_k or 0.0
             risen = part_c > self.was_c[name] + self.RISE_K + own_k
-            if risen and part_c > v.control_c + 1.0 + own_k:
+            if risen and part_c > v.control_c + self.UNEXPECTED_K + own_k:
                 return self._sentence(name, part_c, v.control_c, " and rising with the heater off")
         return None
 

@@ -50,7 +50,7 @@ class Interruption:
         if self.back_s is None:
             self.back_s = [inputs.mono_s, inputs.wall_s]
         waited_s = self.waited_s(night_s)
-        if now.air_c is None and (doubted or waited_s < AIR_WAIT_S):
+        if doubted or (now.air_c is None and waited_s < AIR_WAIT_S):
             return None
         if not self.back and now.air_c is not None:
             self.back = list(now)

@@ -92,6 +92,7 @@ class Loop:
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
             self._run.cools_to_c if cools and self._run is not None else None,
             self._heating.on and not heat_check.relay_alone, heat_check.holds_off is not None,
+            heat_check.answered,
         )  # fmt: skip
         self._steady.note(inputs.readings, screened.faults)
         ambient_c = self._ambient(screened)
@@ -135,6 +136,7 @@ class Loop:
             resuming=self._interruption.pending,
             box_open=self.box.why_off,
             heat_held_off=heat_check.holds_off,
+            pulse=heat_check.pulse,
             armed=inputs.armed,
             contactor_closed=closed or heat_check.relay_alone,
         )
@@ -143,7 +145,8 @@ class Loop:
         runs_on = heater_on and not self.settings.limits.earlier
         self._fan_s = FAN_RUNS_ON_S if runs_on else max(self._fan_s - gap_s, 0.0)
         frozen = screened.air_fault is Fault.FROZEN
-        waits = screened.doubted or frozen or self._interruption.pending or self.box.open
+        doubted = screened.doubted and not heat_check.pulse
+        waits = doubted or frozen or self._interruption.pending or self.box.open
         may_close = heat_check.contactor_closed and inputs.armed
         self._contactor_on = self._run is not None and not waits and may_close
         if screened.control_c is not None:
@@ -302,11 +305,14 @@ class Loop:
 
     def _ask_for_heat(self, dt_s: float, screened: Screened, ambient_c: float) -> None:
         run, control_c = self._run, screened.regulated_c
-        if run is None or control_c is None or screened.doubted or self.box.open:
+        if run is None or control_c is None or self.box.open:
             self._heating.ask_nothing()
             return
         if self._guard.heat_check.pulse:
             self._heating.ask_all()
+            return
+        if screened.doubted:
+            self._heating.ask_nothing()
             return
         ahead_c = run.ahead(self.settings.model.lead_s)
         self._heating.ask(dt_s, run.setpoint_c, ahead_c, control_c, ambient_c)

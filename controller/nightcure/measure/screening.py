@@ -44,8 +44,11 @@ FROZEN_S, FROZEN_ON_S = 900.0, 20.0
 #: asked: the regulator aims higher by two steps of the sensor (1/16 K each) until it moves.
 STILL_S, ASK_K = 450.0, 0.125
 #: Air this far below every part (heat flows from air to parts), or two air sensors this far
-#: apart, for so long: one of them does not measure the oven's air.
+#: apart, for so long: one of them does not measure the oven's air ...
 DISAGREES_C, DISAGREES_S = 8.0, 120.0
+#: ... but air sensors that have all warmed since the night began, the coldest by this share of what
+#: the warmest did, are in one badly stirred box.
+WARMED_SHARE = 0.2
 #: In a pause of heat, and until the air has caught up again, the air of a light box lies well below
 #: its parts; a sensor outside, or a box wide open, further still. So do two air sensors that were
 #: apart under heat and came together without it: badly stirred air, which the heater parts again.
@@ -54,6 +57,9 @@ PAUSED_DISAGREES_C = 16.0
 #: shut. Parts that cool down to a sensor hanging outside end no doubt. Two air sensors that were
 #: only apart from each other (a warm corner under full heat) end it when they agree again.
 RISEN_C = 3.0
+#: It ends, too, where the air answers a pulse of heat, and is doubted again only when it is further
+#: off than then by so much.
+ANSWERED_MARGIN_C = 4.0
 #: Heavy moulds lag far behind air that is let cool, in a ramp down, or in a soak that was lowered;
 #: only air this far below the setpoint as well would be heated for.
 AMISS_C = 2.0
@@ -75,8 +81,9 @@ class Screened(NamedTuple):
     control_c: float | None
     """The first believed air sensor, offset applied; the others stand in for it."""
     doubted: bool = False
-    """The air cannot be the oven's: an open box, or a sensor outside it. It stands until the air
-    shows otherwise; a tick on which a sensor says nothing does not end it."""
+    """The air may not be the oven's: an open box, or a sensor outside it. It is shown all the same,
+    and stands in doubt until it rises or answers a pulse of heat (`guard.heat_check`); a tick on
+    which a sensor says nothing does not end it."""
     air_fault: Fault | None = None
     """What is wrong with the air, where `control_c` is None."""
     still: bool = False
@@ -141,14 +148,16 @@ class Screening:
         """Since heat was held off last."""
         self._on_s = 0.0
         """How long the heater was on in all."""
+        self._first_c: dict[int, float] = {}
+        """What each air sensor showed first in this night."""
         self._lowest_c: float | None = None
         """While the air is in doubt, the coldest it was."""
         self._by_parts = False
         """And whether the parts were warmer."""
         self._heard = 0
         """And of how many air sensors at most."""
-        self._apart_c = DISAGREES_C
-        """How far apart two air sensors may be in this night."""
+        self._apart_c = self._below_c = DISAGREES_C
+        """How far apart two air sensors may be in this night, and the air below every part."""
 
     def judge(
         self,
@@ -160,6 +169,7 @@ class Screening:
         cooling_to_c: float | None = None,
         heater_on: bool = True,
         paused: bool = False,
+        answered: bool = False,
     ) -> Screened:
         """What to believe at `now_s`.
 
@@ -169,10 +179,10 @@ class Screening:
             self_heat_k: by thermometer, how much hotter a part is known to make itself.
             heater_on: since the last tick.
             paused: heat is wanted and held off, so that the air falls below the parts by itself.
+            answered: the air has just answered a pulse of heat, so its thermometer is in the oven.
             cooling_to_c: the setpoint where air may lie below its parts by rights (a cool-down, a
                 ramp down, a soak, which may have been lowered), °C. Air far below the parts is
-                `doubted` then only if it is below that, too; in a cool-down, where nothing is
-                heated, it is yet believed: it may be true.
+                `doubted` then only if it is below that, too.
         """
         self._on_s += dt_s if heater_on else 0.0
         believed: list[float | None] = []
@@ -182,11 +192,8 @@ class Screening:
             faults.append(fault)
             value_c = reading.value_c
             believed.append(None if fault or value_c is None else value_c + past.offset_c)
-        doubted = self._together(believed, dt_s, heated, cooling_to_c, self_heat_k, paused)
-        if doubted and heated:
-            for i in self._air:
-                if faults[i] is None:
-                    faults[i], believed[i] = Fault.DISAGREES, None
+        watched = heated or cooling_to_c is not None
+        self._compare(believed, dt_s, watched, cooling_to_c, self_heat_k, paused, answered)
         control = control_c = None
         for i in self._air:
             if believed[i] is not None:
@@ -197,8 +204,8 @@ class Screening:
             changed_s = self._past[control].changed_s
             still = changed_s is not None and now_s - changed_s > STILL_S
         else:
-            apart = Fault.DISAGREES in faults
-            air_fault = Fault.DISAGREES if apart else next((faults[i] for i in self._air), None)
+            air_fault = next((faults[i] for i in self._air), None)
+        doubted = self._lowest_c is not None
         return Screened(tuple(believed), tuple(faults), control_c, doubted, air_fault, still)
 
     def _alone(self, past: _Past, reading: Reading, now_s: float, heated: bool) -> Fault | None:
@@ -259,54 +266,80 @@ class Screening:
         past.jumps = 0
         return None
 
-    def _together(
+    def _compare(
         self,
         believed: list[float | None],
         dt_s: float,
-        heated: bool,
+        watched: bool,
         cooling_to_c: float | None,
         self_heat_k: Mapping[int, float],
         paused: bool,
-    ) -> bool:
-        """Whether the air is in doubt. Who says nothing speaks neither for nor against it."""
-        watched = heated or cooling_to_c is not None
+        answered: bool,
+    ) -> None:
+        """Put the air in doubt, or end the doubt. Who says nothing speaks neither for it nor
+        against it."""
         self._heated_s = self._heated_s + dt_s if watched else 0.0
         self._unpaused_s = 0.0 if paused else self._unpaused_s + dt_s
         if self._heated_s < SETTLE_S:
             self._apart_s = self._below_s = 0.0
             self._lowest_c, self._heard, self._by_parts = None, 0, False
-            self._apart_c = DISAGREES_C
-            return False
+            self._apart_c = self._below_c = DISAGREES_C
+            self._first(believed, watched)
+            return
         air = [c for i in self._air if (c := believed[i]) is not None]
         parts = [c - self_heat_k.get(i, 0.0) for i in self._parts if (c := believed[i]) is not None]
+        apart_k = max(air) - min(air) if len(air) > 1 else 0.0
+        below_k = min(parts) - min(air) if air and parts else 0.0
+        if answered and self._lowest_c is not None:
+            self._apart_c = max(self._apart_c, apart_k + ANSWERED_MARGIN_C)
+            self._below_c = max(self._below_c, below_k + ANSWERED_MARGIN_C)
+            self._apart_s = self._below_s = 0.0
+            self._lowest_c, self._heard, self._by_parts = None, 0, False
         if len(air) > 1:
-            apart = max(air) - min(air) > self._apart_c
+            apart = apart_k > self._apart_c and not self._warmed(believed)
             self._apart_s = self._apart_s + dt_s if apart else 0.0
         if air and parts:
+            # As the air catches up, less is allowed again.
+            self._below_c = max(min(self._below_c, below_k + ANSWERED_MARGIN_C), DISAGREES_C)
             lately_paused = self._unpaused_s < SETTLE_S
-            apart_c = PAUSED_DISAGREES_C if lately_paused else DISAGREES_C
-            below = min(air) < min(parts) - apart_c
+            below = below_k > max(self._below_c, PAUSED_DISAGREES_C if lately_paused else 0.0)
             below &= cooling_to_c is None or min(air) < cooling_to_c - AMISS_C
             self._below_s = self._below_s + dt_s if below else 0.0
-        return self._in_doubt(air)
+        if air:
+            self._doubt(min(air), len(air))
 
-    def _in_doubt(self, air_c: list[float]) -> bool:
-        """Whether the air, by sensor, cannot be the oven's."""
+    def _first(self, believed: list[float | None], watched: bool) -> None:
+        """Keep what each air sensor shows as a night begins."""
+        if not watched:
+            self._first_c = {}
+        for i in self._air:
+            if (c := believed[i]) is not None and watched:
+                self._first_c.setdefault(i, c)
+
+    def _warmed(self, believed: list[float | None]) -> bool:
+        """Whether the coldest air has warmed with the warmest, and hangs in the same box."""
+        risen_k = [
+            c - self._first_c[i]
+            for i in self._air
+            if (c := believed[i]) is not None and i in self._first_c
+        ]
+        return len(risen_k) > 1 and min(risen_k) > WARMED_SHARE * max(risen_k) > 0.0
+
+    def _doubt(self, coldest_c: float, heard: int) -> None:
+        """The air cannot be the oven's, or has shown that it is."""
         disagrees = self._apart_s > DISAGREES_S or self._below_s > DISAGREES_S
-        if not air_c or (self._lowest_c is None and not disagrees):
-            return self._lowest_c is not None
-        coldest_c = min(air_c)
+        if self._lowest_c is None and not disagrees:
+            return
         lowest_c = coldest_c if self._lowest_c is None else min(self._lowest_c, coldest_c)
         # With one of them silent the warmer one alone would seem to have risen.
-        heard = max(self._heard, len(air_c))
-        risen = len(air_c) == heard and coldest_c >= lowest_c + RISEN_C
+        most = max(self._heard, heard)
+        risen = heard == most and coldest_c >= lowest_c + RISEN_C
         self._by_parts = self._by_parts or self._below_s > DISAGREES_S
         over = self._apart_s == self._below_s == 0.0 and (risen or not self._by_parts)
         if over and not self._by_parts:
-            self._apart_c = PAUSED_DISAGREES_C
-        self._lowest_c, self._heard = (None, 0) if over else (lowest_c, heard)
+            self._apart_c = max(self._apart_c, PAUSED_DISAGREES_C)
+        self._lowest_c, self._heard = (None, 0) if over else (lowest_c, most)
         self._by_parts = self._by_parts and not over
-        return not over
 
     def resume(self, state: dict[str, Any]) -> None:
         """Go on from a snapshot on a board whose time began anew: only a doubt outlasts that."""
@@ -330,6 +363,8 @@ class Screening:
             "heard": self._heard,
             "by_parts": self._by_parts,
             "apart_c": self._apart_c,
+            "below_c": self._below_c,
+            "first_c": [[i, c] for i, c in self._first_c.items()],
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -349,3 +384,5 @@ class Screening:
         self._heard = state.get("heard", 0)
         self._by_parts = state.get("by_parts", self._lowest_c is not None)
         self._apart_c = state.get("apart_c", DISAGREES_C)
+        self._below_c = state.get("below_c", DISAGREES_C)
+        self._first_c = {i: c for i, c in state.get("first_c", [])}
