@@ -9,6 +9,7 @@ from typing import Any
 
 from nightcure.tick import Decision, Event, Phase
 from tests.campaign.night import Moment, Plan
+from tests.campaign.ovens import LAMINATE_J_PER_KG_K
 
 #: A weld can be seen once power has flowed unasked for so long, s; a fault of what heat does once
 #: so much heat was commanded.
@@ -69,6 +70,8 @@ class Judged:
     that falls does not lie above the warmest air there was."""
     surveyed: bool = True
     """The settings' loss is within 30 % of the true one: else the oven does not answer as told."""
+    mould_share: float = 1.0
+    """The settings' mould capacity over the true one, with what is laid in."""
     wrong: list[str] = field(default_factory=list)
     """What must never be."""
 
@@ -93,6 +96,8 @@ class Judge:
             contactor or "relay-welded" not in kinds,
             surveyed=abs(plan.oven.settings.model.loss_w_per_k / plan.oven.truth.loss_w_per_k - 1.0)
             <= 0.3,
+            mould_share=plan.oven.settings.model.mould_capacity_j_per_k
+            / (plan.oven.truth.mould_j_per_k + LAMINATE_J_PER_KG_K * sum(plan.oven.laminates_kg)),
         )  # fmt: skip
         self.kind, self.at_s = befell[0] if befell else ("", 0.0)
         self.started = self.latched = False

@@ -6,11 +6,14 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from nightcure.guard.resume import NOT_RESUMED
 from tests.campaign.judge import Judged
 from tests.campaign.plans import KINDS
 
 #: Above it no software with one air thermometer is quick enough (its energy balance's own bound).
 STRONG_K = 20.0
+#: An oven whose moulds are further off its settings than by this factor does not answer as told.
+MOULDS_OFF = 2.0
 #: A thermometer that falls out of a box so little above its shed shows nothing of it, K.
 SHOWS_K = 3.0
 HEAD = (
@@ -68,6 +71,12 @@ def clean(nights: Sequence[Judged], seed: int) -> None:
           f"{sum(j.outcome == 'done' for j in ran)} done, "
           f"{sum(j.trip is not None for j in ran)} tripped, of them {len(false)} with true air, "
           f"parts and their heat within limits")  # fmt: skip
+    timeless = [j for j in false if j.trip == NOT_RESUMED and "cut-clock-wrong" in j.faults]
+    rest = [j for j in false if j not in timeless]
+    off = [j for j in rest if not (j.surveyed and 1 / MOULDS_OFF < j.mould_share < MOULDS_OFF)]
+    print(f"of these {len(timeless)} not taken up on a board that knows no time (of "
+          f"{sum('cut-clock-wrong' in j.faults for j in ran)} such), {len(off)} in ovens that "
+          f"are not as their settings say, {len(rest) - len(off)} others")  # fmt: skip
     print(f"pauses of heat: {len(paused)} of {len(plain)} nights without a door or a cut "
           f"({_share(plain, lambda j: j.pauses_s > 0.0):.1f} %); "
           f"{sum(j.pauses_s > 0.0 for j in other)} of {len(other)} in an oven whose loss is not "

@@ -24,7 +24,7 @@ from nightcure.guard.interlocks import (
 )
 from nightcure.loop import box_open
 from nightcure.loop.loop import NOT_RESUMED
-from nightcure.measure import screening
+from nightcure.measure import air_doubt, screening
 from nightcure.settings import HOTTEST_C, OUTRUN_K, Limits, Role, Timing
 from nightcure.simulate.faults import FAULTS
 from nightcure.tick import INTERLOCK_WORDS, Fault
@@ -175,7 +175,7 @@ def test_every_reason_against_a_reading_is_explained_with_its_numbers() -> None:
 
 
 def test_the_doubt_of_the_air_is_told_with_its_numbers() -> None:
-    s, told = screening, rows("interlock")["air-doubted"][1]
+    s, told = air_doubt, rows("interlock")["air-doubted"][1]
     for words in (
         f"{s.DISAGREES_C:g} K apart ({s.PAUSED_DISAGREES_C:g} K once they have agreed again)",
         f"warmed by {100 * s.WARMED_SHARE:g} %",

@@ -26,8 +26,7 @@ DOUBTED = BELIEVED._replace(doubted=True)
 SILENT = LOST._replace(doubted=True)
 ALLOWED: dict[str, Any] = {
     "phase": Phase.SOAK, "running": True, "trip": None, "stop_pressed": False, "resuming": False,
-    "box_open": None, "heat_held_off": None, "pulse": False, "armed": True,
-    "contactor_closed": True,
+    "box_open": None, "heat_held_off": None, "armed": True, "contactor_closed": True,
 }  # fmt: skip
 
 
@@ -44,7 +43,6 @@ ALLOWED: dict[str, Any] = {
         (DOUBTED, {}, OffCode.AIR_DOUBTED, {}),
         (DOUBTED, {"phase": Phase.COOL}, OffCode.AIR_DOUBTED, {}),
         (DOUBTED, {"heat_held_off": "unanswered"}, OffCode.AIR_DOUBTED, {}),
-        (SILENT, {"pulse": True}, OffCode.NO_AIR, {"fault": "crc"}),
         (LOST, {}, OffCode.NO_AIR, {"fault": "crc"}),
         (BELIEVED, {"heat_held_off": "unanswered"}, OffCode.HEAT_CHECK, {"check": "unanswered"}),
         (BELIEVED, {"contactor_closed": False}, OffCode.CONTACTOR_OPEN, {}),
@@ -55,7 +53,6 @@ def test_each_reason_alone(
 ) -> None:
     assert why_off(BELIEVED, **ALLOWED) is None
     assert why_off(screened, **ALLOWED | other) == WhyOff(code, fields)
-    assert why_off(DOUBTED, **ALLOWED | {"pulse": True}) is None, "its answer ends the doubt"
 
 
 @given(
@@ -64,7 +61,7 @@ def test_each_reason_alone(
     trip=st.sampled_from([None, "exotherm"]),
     held=st.sampled_from([None, "unexplained"]),
     box=st.sampled_from([None, WhyOff(OffCode.WET_RESIN)]),
-    flags=st.tuples(*[st.booleans()] * 6),
+    flags=st.tuples(*[st.booleans()] * 5),
 )
 def test_heat_is_allowed_only_where_everything_says_so(
     screened: Screened,
@@ -74,13 +71,12 @@ def test_heat_is_allowed_only_where_everything_says_so(
     box: WhyOff | None,
     flags: tuple[bool, ...],
 ) -> None:
-    running, pressed, resuming, armed, closed, pulse = flags
+    running, pressed, resuming, armed, closed = flags
     off = why_off(
         screened, phase=phase, running=running, trip=trip, stop_pressed=pressed,
-        resuming=resuming, box_open=box, heat_held_off=held, pulse=pulse, armed=armed,
-        contactor_closed=closed,
+        resuming=resuming, box_open=box, heat_held_off=held, armed=armed, contactor_closed=closed,
     )  # fmt: skip
-    sure = screened.control_c is not None and (pulse or not screened.doubted)
+    sure = screened.control_c is not None and not screened.doubted
     may = sure and running and closed and trip is None and not pressed and not resuming and armed
     may = may and held is None and box is None
     assert (off is None) == may

@@ -32,9 +32,9 @@ from .why_off import why_off
 
 #: What `snapshot` takes of the loop itself, as it is.
 PLAIN = (
-    *("contactor_on", "fan_s", "control_c", "ambient_c", "ambient_known", "parts_c", "paused"),
+    "contactor_on", "fan_s", "control_c", "ambient_c", "ambient_known", "parts_c", "paused",
     "begun_c",
-)
+)  # fmt: skip
 #: A fan runs on so long after the heat, s: the heater's body is hot when it is switched off.
 FAN_RUNS_ON_S = 1800.0
 
@@ -62,14 +62,11 @@ class Loop:
         self.phase = Phase.IDLE
         self._times = Times(settings.timing.tick_s)
         self._contactor_on = False
-        self._fan_s = 0.0
-        """For how long the fan still runs on."""
+        self._fan_s = 0.0  # the fan still runs on for so long
         self.stop_pressed = False  # the button at the oven is held
-        self._paused = False
-        """Heat was not allowed at the last tick."""
+        self._paused = False  # heat was not allowed at the last tick
         self._control_c: float | None = None
-        self._begun_c: float | None = None
-        """The air as the night began."""
+        self._begun_c: float | None = None  # the air as the night began
         self._ambient_c = settings.model.assumed_ambient_c
         self._ambient_known = False
         self._parts_c: list[float | None] = []
@@ -114,6 +111,8 @@ class Loop:
         self._look_at_box(gap_s, screened, ambient_c, events)
 
         self._watch(inputs, screened, ambient_c, heated, events)
+        if heat_check.pulse:  # which asks the air that is in doubt
+            screened = screened._replace(doubted=False)
         if self._alarms.trip is not None and self.phase is not Phase.TRIPPED:
             self.end(Phase.TRIPPED, "tripped", self._alarms.ended(), events)
         elif (over := self.switch_test.over()) and self._run and not self._interruption.pending:
@@ -136,7 +135,6 @@ class Loop:
             resuming=self._interruption.pending,
             box_open=self.box.why_off,
             heat_held_off=heat_check.holds_off,
-            pulse=heat_check.pulse,
             armed=inputs.armed,
             contactor_closed=closed or heat_check.relay_alone,
         )
@@ -145,8 +143,7 @@ class Loop:
         runs_on = heater_on and not self.settings.limits.earlier
         self._fan_s = FAN_RUNS_ON_S if runs_on else max(self._fan_s - gap_s, 0.0)
         frozen = screened.air_fault is Fault.FROZEN
-        doubted = screened.doubted and not heat_check.pulse
-        waits = doubted or frozen or self._interruption.pending or self.box.open
+        waits = screened.doubted or frozen or self._interruption.pending or self.box.open
         may_close = heat_check.contactor_closed and inputs.armed
         self._contactor_on = self._run is not None and not waits and may_close
         if screened.control_c is not None:
@@ -242,20 +239,17 @@ class Loop:
         t = self._times
         night = self._run is not None
         believed, faults = screened.believed_c, screened.faults
-        control_fault = "" if screened.air_fault is None else str(screened.air_fault)
         lost: tuple[tuple[str, str], ...] = ()
         too_hot: tuple[str, ...] = ()
         if None in believed:
-            of_each = zip(self._names, believed, faults, strict=True)
+            of_each = list(zip(self._names, believed, faults, strict=True))
             lost = tuple([(n, str(f or "no value")) for n, c, f in of_each if c is None])
-            too_hot = tuple(
-                [n for n, f in zip(self._names, faults, strict=True) if f is Fault.TOO_HOT]
-            )
+            too_hot = tuple([n for n, _, f in of_each if f is Fault.TOO_HOT])
         heat_k = self.cure.heat_k()
         run = self._run
         view = InterlockInputs(
             t.dt_s, t.gap_s, t.wall_step_s, night, heated and night, self.phase, t.night_s,
-            screened.control_c, control_fault, lost,
+            screened.control_c, str(screened.air_fault or ""), lost,
             tuple([c for i in self._air if (c := believed[i]) is not None]),
             tuple([(self._names[i], c) for i in self._parts if (c := believed[i]) is not None]),
             tuple([c for i in self._heaters if (c := believed[i]) is not None]),
@@ -305,14 +299,11 @@ class Loop:
 
     def _ask_for_heat(self, dt_s: float, screened: Screened, ambient_c: float) -> None:
         run, control_c = self._run, screened.regulated_c
-        if run is None or control_c is None or self.box.open:
+        if run is None or control_c is None or screened.doubted or self.box.open:
             self._heating.ask_nothing()
             return
         if self._guard.heat_check.pulse:
             self._heating.ask_all()
-            return
-        if screened.doubted:
-            self._heating.ask_nothing()
             return
         ahead_c = run.ahead(self.settings.model.lead_s)
         self._heating.ask(dt_s, run.setpoint_c, ahead_c, control_c, ambient_c)

@@ -26,7 +26,6 @@ def why_off(
     resuming: bool,
     box_open: WhyOff | None,
     heat_held_off: str | None,
-    pulse: bool,
     armed: bool,
     contactor_closed: bool,
 ) -> WhyOff | None:
@@ -41,7 +40,6 @@ def why_off(
         resuming: a night was broken off, and whether it may go on is not judged yet.
         box_open: what is said of an open box, or of the resin laid in it (`loop.box_open`).
         heat_held_off: what `guard.heat_check` holds it off for; None where it does not.
-        pulse: `guard.heat_check` gives a short pulse of heat, whose answer ends a doubt of the air.
         armed: the latch on the disk says that this night is under way (see `tick.TickInputs`).
         contactor_closed: closed since the last tick at least; True where none is fitted, and where
             the relay is closed alone to see that no heat comes (`guard.switch_test`).
@@ -58,10 +56,10 @@ def why_off(
         return box_open
     if not armed:
         return WhyOff(OffCode.NOT_ARMED)
+    if screened.doubted:
+        return WhyOff(OffCode.AIR_DOUBTED)
     if screened.control_c is None:
         return WhyOff(OffCode.NO_AIR, {"fault": str(screened.air_fault or Fault.MISSING)})
-    if screened.doubted and not pulse:
-        return WhyOff(OffCode.AIR_DOUBTED)
     if heat_held_off is not None:
         return WhyOff(OffCode.HEAT_CHECK, {"check": heat_held_off})
     if not contactor_closed:

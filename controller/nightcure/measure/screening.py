@@ -1,4 +1,4 @@
-"""Is this reading believable? One sensor against its own past, and the sensors against each other.
+"""Is this reading believable? One sensor against its own past.
 
 Thresholds are what an oven of this kind can physically do, generously (common practice, no
 source): anything beyond is the sensor's fault until shown otherwise.
@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 
 from ..settings import HOTTEST_C, Role, Thermometer
 from ..tick import Fault, Reading
+from .air_doubt import AirDoubt
 
 #: A reading older than this says nothing about now ...
 STALE_S = 10.0
@@ -43,28 +44,6 @@ FROZEN_S, FROZEN_ON_S = 900.0, 20.0
 #: Well held air may stand still by itself. A control sensor that has repeated itself for so long is
 #: asked: the regulator aims higher by two steps of the sensor (1/16 K each) until it moves.
 STILL_S, ASK_K = 450.0, 0.125
-#: Air this far below every part (heat flows from air to parts), or two air sensors this far
-#: apart, for so long: one of them does not measure the oven's air ...
-DISAGREES_C, DISAGREES_S = 8.0, 120.0
-#: ... but air sensors that have all warmed since the night began, the coldest by this share of what
-#: the warmest did, are in one badly stirred box.
-WARMED_SHARE = 0.2
-#: In a pause of heat, and until the air has caught up again, the air of a light box lies well below
-#: its parts; a sensor outside, or a box wide open, further still. So do two air sensors that were
-#: apart under heat and came together without it: badly stirred air, which the heater parts again.
-PAUSED_DISAGREES_C = 16.0
-#: The doubt ends once the coldest air has risen so far from its lowest, as it does when the box is
-#: shut. Parts that cool down to a sensor hanging outside end no doubt. Two air sensors that were
-#: only apart from each other (a warm corner under full heat) end it when they agree again.
-RISEN_C = 3.0
-#: It ends, too, where the air answers a pulse of heat, and is doubted again only when it is further
-#: off than then by so much.
-ANSWERED_MARGIN_C = 4.0
-#: Heavy moulds lag far behind air that is let cool, in a ramp down, or in a soak that was lowered;
-#: only air this far below the setpoint as well would be heated for.
-AMISS_C = 2.0
-#: After the door was shut on warm moulds the air needs this long to catch up with them.
-SETTLE_S = 600.0
 NO_HEAT: Mapping[int, float] = MappingProxyType({})
 
 
@@ -136,28 +115,11 @@ class Screening:
 
     def __init__(self, thermometers: tuple[Thermometer, ...]) -> None:
         self._air = tuple(i for i, t in enumerate(thermometers) if t.role is Role.AIR)
-        self._parts = tuple(
-            i for i, t in enumerate(thermometers) if t.role in (Role.PART, Role.MOULD)
-        )
         self._past = [_Past(t) for t in thermometers]
         self._stale_s = stale_after_s(len(thermometers))
-        self._apart_s = 0.0
-        self._below_s = 0.0
-        self._heated_s = 0.0
-        self._unpaused_s = SETTLE_S
-        """Since heat was held off last."""
         self._on_s = 0.0
         """How long the heater was on in all."""
-        self._first_c: dict[int, float] = {}
-        """What each air sensor showed first in this night."""
-        self._lowest_c: float | None = None
-        """While the air is in doubt, the coldest it was."""
-        self._by_parts = False
-        """And whether the parts were warmer."""
-        self._heard = 0
-        """And of how many air sensors at most."""
-        self._apart_c = self._below_c = DISAGREES_C
-        """How far apart two air sensors may be in this night, and the air below every part."""
+        self._doubt = AirDoubt(thermometers)
 
     def judge(
         self,
@@ -193,7 +155,7 @@ class Screening:
             value_c = reading.value_c
             believed.append(None if fault or value_c is None else value_c + past.offset_c)
         watched = heated or cooling_to_c is not None
-        self._compare(believed, dt_s, watched, cooling_to_c, self_heat_k, paused, answered)
+        self._doubt.look(believed, dt_s, watched, cooling_to_c, self_heat_k, paused, answered)
         control = control_c = None
         for i in self._air:
             if believed[i] is not None:
@@ -205,8 +167,9 @@ class Screening:
             still = changed_s is not None and now_s - changed_s > STILL_S
         else:
             air_fault = next((faults[i] for i in self._air), None)
-        doubted = self._lowest_c is not None
-        return Screened(tuple(believed), tuple(faults), control_c, doubted, air_fault, still)
+        return Screened(
+            tuple(believed), tuple(faults), control_c, self._doubt.stands, air_fault, still
+        )
 
     def _alone(self, past: _Past, reading: Reading, now_s: float, heated: bool) -> Fault | None:
         value_c, taken_s, wire_fault = reading
@@ -266,85 +229,9 @@ class Screening:
         past.jumps = 0
         return None
 
-    def _compare(
-        self,
-        believed: list[float | None],
-        dt_s: float,
-        watched: bool,
-        cooling_to_c: float | None,
-        self_heat_k: Mapping[int, float],
-        paused: bool,
-        answered: bool,
-    ) -> None:
-        """Put the air in doubt, or end the doubt. Who says nothing speaks neither for it nor
-        against it."""
-        self._heated_s = self._heated_s + dt_s if watched else 0.0
-        self._unpaused_s = 0.0 if paused else self._unpaused_s + dt_s
-        if self._heated_s < SETTLE_S:
-            self._apart_s = self._below_s = 0.0
-            self._lowest_c, self._heard, self._by_parts = None, 0, False
-            self._apart_c = self._below_c = DISAGREES_C
-            self._first(believed, watched)
-            return
-        air = [c for i in self._air if (c := believed[i]) is not None]
-        parts = [c - self_heat_k.get(i, 0.0) for i in self._parts if (c := believed[i]) is not None]
-        apart_k = max(air) - min(air) if len(air) > 1 else 0.0
-        below_k = min(parts) - min(air) if air and parts else 0.0
-        if answered and self._lowest_c is not None:
-            self._apart_c = max(self._apart_c, apart_k + ANSWERED_MARGIN_C)
-            self._below_c = max(self._below_c, below_k + ANSWERED_MARGIN_C)
-            self._apart_s = self._below_s = 0.0
-            self._lowest_c, self._heard, self._by_parts = None, 0, False
-        if len(air) > 1:
-            apart = apart_k > self._apart_c and not self._warmed(believed)
-            self._apart_s = self._apart_s + dt_s if apart else 0.0
-        if air and parts:
-            # As the air catches up, less is allowed again.
-            self._below_c = max(min(self._below_c, below_k + ANSWERED_MARGIN_C), DISAGREES_C)
-            lately_paused = self._unpaused_s < SETTLE_S
-            below = below_k > max(self._below_c, PAUSED_DISAGREES_C if lately_paused else 0.0)
-            below &= cooling_to_c is None or min(air) < cooling_to_c - AMISS_C
-            self._below_s = self._below_s + dt_s if below else 0.0
-        if air:
-            self._doubt(min(air), len(air))
-
-    def _first(self, believed: list[float | None], watched: bool) -> None:
-        """Keep what each air sensor shows as a night begins."""
-        if not watched:
-            self._first_c = {}
-        for i in self._air:
-            if (c := believed[i]) is not None and watched:
-                self._first_c.setdefault(i, c)
-
-    def _warmed(self, believed: list[float | None]) -> bool:
-        """Whether the coldest air has warmed with the warmest, and hangs in the same box."""
-        risen_k = [
-            c - self._first_c[i]
-            for i in self._air
-            if (c := believed[i]) is not None and i in self._first_c
-        ]
-        return len(risen_k) > 1 and min(risen_k) > WARMED_SHARE * max(risen_k) > 0.0
-
-    def _doubt(self, coldest_c: float, heard: int) -> None:
-        """The air cannot be the oven's, or has shown that it is."""
-        disagrees = self._apart_s > DISAGREES_S or self._below_s > DISAGREES_S
-        if self._lowest_c is None and not disagrees:
-            return
-        lowest_c = coldest_c if self._lowest_c is None else min(self._lowest_c, coldest_c)
-        # With one of them silent the warmer one alone would seem to have risen.
-        most = max(self._heard, heard)
-        risen = heard == most and coldest_c >= lowest_c + RISEN_C
-        self._by_parts = self._by_parts or self._below_s > DISAGREES_S
-        over = self._apart_s == self._below_s == 0.0 and (risen or not self._by_parts)
-        if over and not self._by_parts:
-            self._apart_c = max(self._apart_c, PAUSED_DISAGREES_C)
-        self._lowest_c, self._heard = (None, 0) if over else (lowest_c, most)
-        self._by_parts = self._by_parts and not over
-
     def resume(self, state: dict[str, Any]) -> None:
-        """Go on from a snapshot on a board whose time began anew: only a doubt outlasts that."""
-        if state.get("lowest_c") is not None:
-            self._restore_doubt(state)
+        """Go on from a snapshot on a board whose time began anew: no sensor has a past then."""
+        self._doubt.resume(state)
 
     def correct(self, index: int, offset_c: float) -> None:
         """Give a thermometer another offset, from the next tick on."""
@@ -352,20 +239,8 @@ class Screening:
 
     def snapshot(self) -> dict[str, Any]:
         """All state, JSON-ready; the offsets are the settings' own."""
-        return {
-            "past": [[getattr(p, k) for k in _Past.STATE] for p in self._past],
-            "apart_s": self._apart_s,
-            "below_s": self._below_s,
-            "heated_s": self._heated_s,
-            "on_s": self._on_s,
-            "unpaused_s": self._unpaused_s,
-            "lowest_c": self._lowest_c,
-            "heard": self._heard,
-            "by_parts": self._by_parts,
-            "apart_c": self._apart_c,
-            "below_c": self._below_c,
-            "first_c": [[i, c] for i, c in self._first_c.items()],
-        }
+        past = [[getattr(p, k) for k in _Past.STATE] for p in self._past]
+        return {"past": past, "on_s": self._on_s, **self._doubt.snapshot()}
 
     def restore(self, state: dict[str, Any]) -> None:
         """Go on from a snapshot."""
@@ -373,16 +248,5 @@ class Screening:
             # Snapshots before 0.2 have no `changed_on_s`.
             for key, value in zip(_Past.STATE, values, strict=False):
                 setattr(past, key, value)
-        self._on_s = state.get("on_s", 0.0)  # older snapshots have neither
-        self._unpaused_s = state.get("unpaused_s", SETTLE_S)
-        self._restore_doubt(state)
-
-    def _restore_doubt(self, state: dict[str, Any]) -> None:
-        self._apart_s, self._below_s = state["apart_s"], state["below_s"]
-        self._heated_s = state["heated_s"]
-        self._lowest_c = state.get("lowest_c")  # older snapshots have neither
-        self._heard = state.get("heard", 0)
-        self._by_parts = state.get("by_parts", self._lowest_c is not None)
-        self._apart_c = state.get("apart_c", DISAGREES_C)
-        self._below_c = state.get("below_c", DISAGREES_C)
-        self._first_c = {i: c for i, c in state.get("first_c", [])}
+        self._on_s = state.get("on_s", 0.0)  # older snapshots have none
+        self._doubt.restore(state)
