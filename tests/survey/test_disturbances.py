@@ -96,3 +96,16 @@ def test_more_gaps_than_can_be_known_are_refused() -> None:
     )  # fmt: skip
     with pytest.raises(BadInput, match="rows are missing after 16 min, 50 min, 83 min, with the"):
         survey(broken)
+
+
+@pytest.mark.parametrize("seed", [3, 4, 11])
+def test_what_a_thermometer_that_sees_the_heater_makes_of_the_loss_is_said(seed: int) -> None:
+    """No log tells it. The sentence's share against boxes whose thermometer sees 5 % of a heater
+    60 K to 150 K above its air: within a factor of two."""
+    plain, seen = (survey(box(seed, seen=share)[1]) for share in (0.0, 0.05))
+    (said,) = [s for s in seen.assumed if "not to see the heater" in s]
+    told = float(said.split("about ")[1].split(" %")[0]) / 100.0
+    assert plain.loss_w_per_k is not None
+    assert seen.loss_w_per_k is not None
+    true = plain.loss_w_per_k.value / seen.loss_w_per_k.value - 1.0
+    assert 0.5 * true < told < 2.0 * true

@@ -15,6 +15,9 @@ COLDER_K = 3.0
 #: A dead time shows in rows no further apart than this in the minutes after a switching, s. Gains
 #: go with one over the dead time, so that one that is only believed makes them anything.
 DEAD_TIME_ROWS_S, DEAD_TIME_WITHIN_S = 60.0, 300.0
+#: A heater's body at full power is about so much above its air (common practice, no source), K, and
+#: a thermometer that sees it may show such a share of that.
+HEATER_OVER_K, SEEN_SHARE = 100.0, 0.05
 #: Residuals smaller than this are a thermometer's steps, not a door, °C rms.
 UNSEEN_C = 0.05
 
@@ -76,6 +79,12 @@ def assumed_of(found: Survey, how: str, ambient_c: float) -> tuple[str, ...]:
             f"The heater gives {found.log.power_w:g} W, as stated; 10 % less mains voltage would "
             f"be 19 % less, and every W/K and J/K with it."
         )
+    out.append(
+        f"The air's thermometer is taken not to see the heater, which no log tells: if it shows "
+        f"{100 * SEEN_SHARE:g} % of the heater's own heat, the loss is really about "
+        f"{100 * SEEN_SHARE * HEATER_OVER_K / found.rise_k.value:.0f} % larger. Hang it in the "
+        f"heater's shade."
+    )
     if found.problem.quantum_c >= 0.5:
         out.append(f"Readings are rounded to {found.problem.quantum_c:g} °C, as they look.")
     if _from_prior(found, _fit.RISE):
