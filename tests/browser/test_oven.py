@@ -41,7 +41,7 @@ def test_fahrenheit_everywhere_and_after_a_reload(
 
 def foreign(text: str) -> list[str]:
     """Lines with °C or kelvins in them, but for the choice between the two."""
-    return re.findall(r".*(?:°C|\d ?K\b|/K\b).*", text.replace("\n°C\n", "\n"))
+    return re.findall(r".*(?:°C|\d\s?K\b|/K\b).*", text.replace("\n°C\n", "\n"))
 
 
 def unfolded(page: Page) -> str:

@@ -1,14 +1,20 @@
-"""The page's numbers in °F, by the functions themselves."""
+"""The page's numbers: in °F, by the functions themselves, and on one line with their unit."""
 
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Page, expect
 
 from tests.__main__ import PAGE, node
+
+from .conftest import RunningDemo
+from .hands import see
+from .test_oven import unfolded
 
 ASKED = """
 const [page, outfile] = process.argv.slice(1);
@@ -28,3 +34,33 @@ def test_a_temperature_has_a_zero_to_shift_and_a_difference_has_none(tmp_path: P
     asked = [str(node()[0]), "-e", ASKED, str(PAGE), str(tmp_path / "words.cjs")]
     done = subprocess.run(asked, check=True, timeout=60, capture_output=True, text=True)
     assert json.loads(done.stdout) == pytest.approx([-40.0, 212.0, 21.5, 100.0, 9.0, 0.0, 5.0])
+
+
+UNITS = "°|%|K|W|kWh?|kJ|h|min|s|m²|m³|mm|kg|g"
+
+
+def test_a_number_and_its_unit_stay_on_one_line(page: Page, archive: RunningDemo) -> None:
+    """A no-break space between them (SI brochure, 9th edition, 5.4.3: one space, always), whether
+    the page wrote the sentence or the controller. Fails before this."""
+    loose, tied = set[str](), 0
+    screens = (
+        "now",
+        "start",
+        "nights",
+        "nights/2",
+        "nights/2+3",
+        "oven",
+        "oven/ruler",
+        "oven/cards",
+    )
+    for screen in screens:
+        see(page, archive, screen)
+        expect(page.locator("main h2").first).to_be_visible()
+        if screen == "start":
+            page.get_by_role("button", name="Change it").click()
+            expect(page.get_by_role("slider")).to_have_count(3)
+        text = unfolded(page)
+        loose |= set(re.findall(rf"\d (?:{UNITS})(?!\w)", text, re.ASCII))
+        tied += len(re.findall(rf"\d\u00a0(?:{UNITS})(?!\w)", text, re.ASCII))
+    assert loose == set()
+    assert tied > 60, "there are such numbers"

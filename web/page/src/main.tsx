@@ -12,6 +12,7 @@ import { SCREENS, useRoute, type Screen } from "./route";
 import type { Ovens } from "./ovens/types";
 import type { Live } from "./types";
 import { LogIn } from "./sheet";
+import "./tied";
 import { age, hour, PHASES, temperature } from "./words";
 
 const Start = later(() => import("./start/start").then((m) => m.Start));
