@@ -406,7 +406,7 @@ def test_rows_of_a_card_above_what_the_oven_may_reach_are_told() -> None:
     assert rows is not None
     hot = [at_c for at_c, _ in rows.post_cure_h if at_c > LIMITS.hottest_soak_c]
     assert hot
-    assert lid.startswith("Lid: its card's post-cure at ")
+    assert lid.startswith("Lid: the card's post-cure at ")
     assert all(f"{at_c:g}" in lid for at_c in hot)
     assert "55 °C at the most" in lid
     assert rim.startswith("Rim: ")

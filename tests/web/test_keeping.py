@@ -337,6 +337,9 @@ def test_settings_in_words_and_no_secret(client: TestClient) -> None:
     assert rows["Limits", "Air"]["value"] == 60.0
     assert rows["Limits", "Air"]["unit"] == "°C"
     assert rows["Regulator", "Feed-forward"]["value"] is True
+    # In words, not as oven.toml has it; what is not set is none. Fails before this: uk, pid, "".
+    told = ("Box and place", "Mains"), ("Regulator", "Kind"), ("Page", "Proxies")
+    assert [rows[at]["value"] for at in told] == ["British, 230 V", "PID", None]
     assert ("Heater and relay", "Stop button's pin") not in rows, "this oven has none"
     assert all(r["explains"].endswith(".") for r in rows.values())
     assert [t["name"] for t in shown["thermometers"]] == ["Air", "Lid", "Rim", "Shed"]

@@ -121,3 +121,17 @@ GROUPS: tuple[tuple[str, tuple[Words, ...]], ...] = (
         ),
     ),
 )  # fmt: skip
+
+#: Values of a few words in oven.toml, as people say them.
+VALUES: dict[str, dict[str, str]] = {
+    "installation.supply": {
+        "eu": "European, 230 V",
+        "uk": "British, 230 V",
+        "us-120": "American, 120 V",
+        "us-240": "American, 240 V",
+    },
+    "installation.foam": {"pir": "PIR"},
+    "installation.alarm": {"cold-rated": "rated for the cold"},
+    "regulator.kind": {"pid": "PID"},
+    "web.reading": {"login": "with the login"},
+}

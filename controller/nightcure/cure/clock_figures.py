@@ -121,7 +121,7 @@ class ClockFigures(Section):
         for what, rows in (("gel", self.gel_min), ("post-cure", self.post_cure_h)):
             too_hot = [f"{at_c:g} °C" for at_c, _ in rows if at_c > hottest_c]
             if too_hot:
-                said.append(f"its card's {what} at {' and '.join(too_hot)}")
+                said.append(f"the card's {what} at {' and '.join(too_hot)}")
         if not said:
             return ""
         one = len(said) == 1 and " and " not in said[0]

@@ -186,7 +186,7 @@ PROFILE_CHECK = {
     "planned_s": 37152.0,
     "highest_c": 38.0,
     "notes": [
-        "Lid: its card's post-cure at 60 °C and 80 °C are out of reach: this oven may be asked for "
+        "Lid: the card's post-cure at 60 °C and 80 °C are out of reach: this oven may be asked for "
         "55 °C at the most."
     ],
     "vapour": {

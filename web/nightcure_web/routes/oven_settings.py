@@ -13,7 +13,7 @@ from nightcure.settings import Settings
 from ..models import told
 from ..models.oven_models import SETTINGS, OvenSettings
 from ..services import ServicesOf
-from ..settings_texts import GROUPS
+from ..settings_texts import GROUPS, VALUES
 
 router = APIRouter(prefix="/api", tags=["settings"])
 
@@ -67,5 +67,10 @@ def _row(s: Settings, path: str, name: str, unit: str, explains: str) -> dict[st
     if isinstance(value, tuple):
         value = ", ".join(value)
     elif value is not None and not isinstance(value, bool | int | float):
-        value = str(value)
-    return {"name": name, "value": value, "unit": unit, "explains": explains}
+        value = VALUES.get(path, {}).get(value, str(value))
+    return {
+        "name": name,
+        "value": None if value == "" else value,
+        "unit": unit,
+        "explains": explains,
+    }

@@ -40,7 +40,7 @@ export function Thermometers({ settings, live, onChecked }: Props) {
           return (
             <li key={t.id} class={now?.fault ? "bad" : ""}>
               <span>
-                {t.name} <small class="quiet">{ROLES[t.role]}, <span class="whole">{t.id}</span></small>
+                {t.name} <small class="quiet">{ROLES[t.role]}</small>
                 <br />
                 <small class="quiet">
                   {t.offset_c === 0 ? "not corrected" : `corrected by ${correction(t.offset_c, u)}`}

@@ -187,5 +187,6 @@ function together(notes: string[]): string[] {
     const [name = "", ...rest] = note.split(": ");
     names.set(rest.join(": "), [...(names.get(rest.join(": ")) ?? []), name]);
   }
-  return [...names].map(([said, of]) => `${of.join(" and ")}: ${said}`);
+  const listed = (of: string[]): string => [of.slice(0, -1).join(", "), of[of.length - 1]].filter(Boolean).join(" and ");
+  return [...names].map(([said, of]) => `${listed(of)}: ${said}`);
 }

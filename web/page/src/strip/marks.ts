@@ -13,28 +13,33 @@ export interface Mark {
   low_s: number;
   high_s: number;
   text: string;
+  /** Of several parts the one that is waited for names its lane. */
+  name?: string;
   reached: boolean;
 }
 
 /** Height of a lane, CSS px. */
 export const LANE_PX = 25;
 
+/** The widest label, of the width of the curves. */
+const WIDEST = 0.6;
+
 /** A lane for each part, in the colour of its curve. */
 export const marksOf = (parts: PartCure[], css: (p: PartCure, lane: number) => string, now_s: number): Mark[] =>
-  parts.flatMap((p, lane) =>
-    p.milestones
-      .filter((m) => m.at_s !== null)
-      .map((m) => ({
-        lane,
-        css: css(p, lane),
-        at_s: m.at_s!,
-        low_s: m.low_s ?? m.at_s!,
-        high_s: m.high_s ?? m.at_s!,
-        // Of several parts the one that is waited for names its lane.
-        text: m.name === "demould" && parts.length > 1 ? `${p.name} ${MILESTONES[m.name].short}` : MILESTONES[m.name].short,
-        reached: reached(m, now_s),
-      })),
-  );
+  parts.flatMap((p, lane) => {
+    const foreseen = p.milestones.filter((m) => m.at_s !== null);
+    const naming = foreseen.find((m) => m.name === "demould") ?? foreseen[foreseen.length - 1];
+    return foreseen.map((m) => ({
+      lane,
+      css: css(p, lane),
+      at_s: m.at_s!,
+      low_s: m.low_s ?? m.at_s!,
+      high_s: m.high_s ?? m.at_s!,
+      text: MILESTONES[m.name].short,
+      name: m === naming && parts.length > 1 ? p.name : undefined,
+      reached: reached(m, now_s),
+    }));
+  });
 
 export function colour(name: string): string {
   return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
@@ -59,7 +64,7 @@ export function drawDeadline(u: uPlot, at_s: number): void {
 export function drawMarks(u: uPlot, marks: Mark[], lanes: number): void {
   const { ctx, bbox } = u;
   const ratio = devicePixelRatio;
-  const ends = new Map<number, number>();
+  const taken: [number, number, number][] = [];
   ctx.save();
   ctx.beginPath();
   ctx.rect(bbox.left, 0, bbox.width + 14 * ratio, bbox.top);
@@ -67,7 +72,8 @@ export function drawMarks(u: uPlot, marks: Mark[], lanes: number): void {
   ctx.font = `${11 * ratio}px system-ui, sans-serif`;
   ctx.textBaseline = "alphabetic";
   ctx.textAlign = "left";
-  for (const m of [...marks].sort((a, b) => a.at_s - b.at_s)) {
+  // A lane's name has its place before what else would stand there.
+  for (const m of [...marks].sort((a, b) => Number(!a.name) - Number(!b.name) || a.at_s - b.at_s)) {
     const y = bbox.top - ((lanes - m.lane - 1) * LANE_PX + 9) * ratio;
     const x = u.valToPos(m.at_s, "x", true);
     if (x < bbox.left - 1 || x > bbox.left + bbox.width + 1) continue;
@@ -80,12 +86,24 @@ export function drawMarks(u: uPlot, marks: Mark[], lanes: number): void {
     }
     const wide = (m.reached ? 4 : 2) * ratio;
     ctx.fillRect(x - wide / 2, y - 5 * ratio, wide, 10 * ratio);
-    const width = ctx.measureText(m.text).width;
+    const text = m.name === undefined ? m.text : fitting(ctx, m.name, m.text, WIDEST * bbox.width);
+    const width = ctx.measureText(text).width;
     const right = bbox.left + bbox.width + 12 * ratio;
     const from = Math.min(Math.max(x - width / 2, bbox.left), right - width);
-    if (from < (ends.get(m.lane) ?? bbox.left)) continue;
-    ends.set(m.lane, from + width + 6 * ratio);
-    ctx.fillText(m.text, from, y - 7 * ratio);
+    if (taken.some(([lane, left, end]) => lane === m.lane && from < end && left < from + width)) continue;
+    taken.push([m.lane, from - 6 * ratio, from + width + 6 * ratio]);
+    ctx.fillText(text, from, y - 7 * ratio);
   }
   ctx.restore();
+}
+
+/** A part's name and its milestone, the name cut where both are too wide. */
+function fitting(ctx: CanvasRenderingContext2D, name: string, text: string, most: number): string {
+  const letters = [...name];
+  let whole = `${name} ${text}`;
+  while (letters.length > 1 && ctx.measureText(whole).width > most) {
+    letters.pop();
+    whole = `${letters.join("").trimEnd()}… ${text}`;
+  }
+  return whole;
 }
