@@ -29,14 +29,14 @@ PROGRAMS = {
     "promtool": "prometheus",
     "openssl": "openssl",
 }
-#: Real processes and pins.
+#: Real processes and pins, which mostly wait; those that take longest come first.
 PROCESSES = (
-    *("tests/setup", "tests/systemd"),
-    *(f"tests/notifier/test_{name}.py" for name in ("mqtt", "processes")),
-    *("tests/faults/test_budget.py", "tests/faults/test_processes.py"),
-    *("tests/faults/test_signals.py", "tests/faults/test_box_command.py"),
-    *("tests/faults/test_ledger_and_latch.py", "tests/faults/test_overrun_page.py"),
-    *(f"tests/cli/test_{name}.py" for name in ("check", "demo", "setup", "virtual")),
+    *("tests/cli/test_check.py", "tests/notifier/test_processes.py"),
+    *("tests/faults/test_ledger_and_latch.py", "tests/faults/test_processes.py"),
+    *("tests/faults/test_budget.py", "tests/cli/test_demo.py", "tests/cli/test_setup.py"),
+    *("tests/faults/test_overrun_page.py", "tests/notifier/test_mqtt.py"),
+    *("tests/faults/test_signals.py", "tests/cli/test_virtual.py"),
+    *("tests/faults/test_box_command.py", "tests/systemd", "tests/setup"),
 )
 BROWSER = ("tests/browser",)
 #: What computes stands back for what is timed.
@@ -80,11 +80,11 @@ def suites(tests: list[str]) -> dict[str, list[str]]:
     cores = str(min(os.cpu_count() or 1, 8))
     computing = [f"--ignore={folder}" for folder in (*PROCESSES, *BROWSER)]
     # Left to itself it begins with the files of most tests, and ends on one core with long ones.
-    spread = ["-n", cores, "--dist", "loadfile", "--no-loadscope-reorder"]
+    by_file = ["--dist", "loadfile", "--no-loadscope-reorder"]
     return {
-        "browser": [*pytest, *BROWSER],
-        "processes": [*pytest, *PROCESSES],
-        "computing": [*GIVES_WAY, *pytest, *spread, *computing],
+        "browser": [*pytest, "-n", "2", "--dist", "loadgroup", *BROWSER],
+        "processes": [*pytest, "-n", "4", *by_file, *PROCESSES],
+        "computing": [*GIVES_WAY, *pytest, "-n", cores, *by_file, *computing],
     }
 
 

@@ -98,6 +98,7 @@ class RunningDemo:
 
         def again() -> None:
             self.own_servers.append(subprocess.Popen(command, env=environment))
+            self.page_server = psutil.Process(self.own_servers[-1].pid)
 
         return again
 
@@ -129,9 +130,59 @@ class RunningDemo:
             return False
 
 
+#: Demos that tests share, one at a time, in this order; tests with one of their own come last.
+SHARED = ("steered", "archive", "tripped", "shipped")
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The tests here by the demo that they share, which lives no longer than they need it."""
+    here = Path(__file__).parent
+    order = {name: number for number, name in enumerate(SHARED)}
+
+    def place(item: pytest.Item) -> int:
+        if here not in item.path.parents:
+            return -1
+        used = [order[n] for n in getattr(item, "fixturenames", ()) if n in order]
+        if used:
+            item.add_marker(pytest.mark.xdist_group(SHARED[used[0]]))
+        return used[0] if used else len(SHARED)
+
+    items.sort(key=place)
+
+
+class Shared:
+    """The demo that the tests under way share; a demo ticks on for as long as it lives."""
+
+    def __init__(self) -> None:
+        self._name = ""
+        self._running: RunningDemo | None = None
+
+    def get(self, name: str, begin: Callable[[], RunningDemo]) -> RunningDemo:
+        """The demo of this name; another is ended first."""
+        if self._running is None or name != self._name:
+            self.end()
+            self._name, self._running = name, begin()
+        return self._running
+
+    def end(self) -> None:
+        """End what runs."""
+        running, self._running = self._running, None
+        if running is not None:
+            running.end()
+
+
+@pytest.fixture(scope="package")
+def shared() -> Iterator[Shared]:
+    keeps = Shared()
+    yield keeps
+    keeps.end()
+
+
 @pytest.fixture
-def demo() -> Iterator[Callable[..., RunningDemo]]:
+def demo(shared: Shared) -> Iterator[Callable[..., RunningDemo]]:
     """Starts `nightcure demo` with these options; ends it, and whatever it started, afterwards."""
+    shared.end()
     started: list[RunningDemo] = []
 
     def start(*options: str, beside: RunningDemo | None = None) -> RunningDemo:
@@ -181,11 +232,12 @@ class Steering:
         return profile
 
 
-@pytest.fixture(scope="package")
-def archive(playwright: Playwright, tripping: RunningDemo) -> Iterator[RunningDemo]:
+@pytest.fixture
+def archive(playwright: Playwright, shared: Shared) -> RunningDemo:
     """A demo that rests after two short nights; tests of it change nothing that others read."""
-    running = RunningDemo.start("--speed", "30")
-    try:
+
+    def begin() -> RunningDemo:
+        running = RunningDemo.start("--speed", "30")
         request = playwright.request.new_context()
         steering = Steering(request, running).log_in()
         steering.begin({"kind": "soak", "at_c": 9.5, "hours": 0.05}, name="Short and mild")
@@ -198,34 +250,35 @@ def archive(playwright: Playwright, tripping: RunningDemo) -> Iterator[RunningDe
         )
         _until(steering, "done")
         request.dispose()
-        yield running
-    finally:
-        running.end()
+        return running
+
+    return shared.get("archive", begin)
 
 
-@pytest.fixture(scope="package")
-def tripping() -> Iterator[RunningDemo]:
-    """A demo that will trip; begun early, so that nobody waits long for it."""
-    running = RunningDemo.start("--speed", "40", "--fault", "sensor-missing@16min")
-    yield running
-    running.end()
-
-
-@pytest.fixture(scope="package")
-def tripped(playwright: Playwright, tripping: RunningDemo) -> RunningDemo:
+@pytest.fixture
+def tripped(playwright: Playwright, shared: Shared) -> RunningDemo:
     """A demo whose night has tripped, and whose cause stays."""
-    request = playwright.request.new_context()
-    _until(Steering(request, tripping), "tripped")
-    request.dispose()
-    return tripping
+
+    def begin() -> RunningDemo:
+        running = RunningDemo.start("--speed", "60", "--fault", "sensor-missing@16min")
+        request = playwright.request.new_context()
+        _until(Steering(request, running), "tripped")
+        request.dispose()
+        return running
+
+    return shared.get("tripped", begin)
 
 
-@pytest.fixture(scope="package")
-def steered() -> Iterator[RunningDemo]:
+@pytest.fixture
+def steered(shared: Shared) -> RunningDemo:
     """A demo whose nights the tests begin themselves, one after the other."""
-    running = RunningDemo.start("--speed", "60", "--no-start")
-    yield running
-    running.end()
+    return shared.get("steered", lambda: RunningDemo.start("--speed", "60", "--no-start"))
+
+
+@pytest.fixture
+def shipped(shared: Shared) -> RunningDemo:
+    """A demo whose shipped night runs; whatever is stopped in it goes on at the test's end."""
+    return shared.get("shipped", lambda: RunningDemo.start("--speed", "60"))
 
 
 def _until(steering: Steering, phase: str) -> None:

@@ -12,9 +12,9 @@ from .hands import see, shown
 
 
 def test_a_hanging_controller_makes_data_old_and_its_return_makes_it_new(
-    page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
+    page: Page, shipped: RunningDemo, quiet: list[str]
 ) -> None:
-    running = demo("--speed", "60")
+    running = shipped
     see(page, running)
     expect(page.get_by_role("region", name="Now")).to_be_visible()
     expect(page.get_by_text("Old data.")).to_have_count(0)
@@ -41,11 +41,10 @@ def test_a_killed_controller_is_missed(page: Page, demo: Callable[..., RunningDe
 
 
 def test_the_page_comes_back_by_itself_when_its_server_does(
-    page: Page, demo: Callable[..., RunningDemo]
+    page: Page, shipped: RunningDemo
 ) -> None:
-    running = demo("--speed", "120")
-    see(page, running)
-    again = running.restart_page_server()
+    see(page, shipped)
+    again = shipped.restart_page_server()
     expect(page.get_by_text("No connection.")).to_be_visible()
     before_c = shown(page.get_by_test_id("air"))
     again()
@@ -57,10 +56,9 @@ def test_the_page_comes_back_by_itself_when_its_server_does(
 
 
 def test_the_kept_shell_never_shows_a_temperature_without_its_server(
-    page: Page, demo: Callable[..., RunningDemo]
+    page: Page, shipped: RunningDemo
 ) -> None:
-    running = demo("--speed", "60")
-    see(page, running)
+    see(page, shipped)
     page.evaluate("navigator.serviceWorker.ready")
     kept = page.evaluate(
         """async () => {
@@ -73,7 +71,8 @@ def test_the_kept_shell_never_shows_a_temperature_without_its_server(
     )
     assert "/main.js" in kept
     assert not any(path.startswith("/api") for path in kept)
-    running.restart_page_server()  # and not begun again
+    again = shipped.restart_page_server()
     page.reload()
     expect(page.get_by_text("No connection.")).to_be_visible()
     expect(page.get_by_test_id("air")).to_have_count(0)
+    again()
