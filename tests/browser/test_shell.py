@@ -6,6 +6,7 @@ import gzip
 import json
 import re
 
+import pytest
 from playwright.sync_api import Page, expect
 
 from nightcure_web.app import STATIC
@@ -44,6 +45,7 @@ def test_what_is_seldom_opened_comes_when_it_is(page: Page, archive: RunningDemo
     assert any(name.startswith("ruler-") for name in asked)
 
 
+@pytest.mark.browser_context_args(service_workers="block")  # it would fetch past the test's hand
 def test_a_part_that_cannot_be_fetched_says_so(page: Page, archive: RunningDemo) -> None:
     page.route("**/cards-*.js", lambda route: route.abort())
     see(page, archive, "oven/cards")
