@@ -67,8 +67,8 @@ def off_sentence(code: str, fields: Mapping[str, str]) -> str:
             )
         case OffCode.AIR_DOUBTED:
             return (
-                "What is measured cannot be the oven's air: the box is open, or a sensor hangs "
-                "outside."
+                "What is measured may not be the oven's air: is the box open, or a sensor outside? "
+                "A short pulse of heat tells."
             )
         case OffCode.NO_AIR:
             fault = fields.get("fault", "")
