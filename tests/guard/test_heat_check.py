@@ -264,6 +264,28 @@ def test_moulds_far_lighter_than_told_are_no_welded_relay(settings: Settings) ->
     assert oven.t_s - welded_s < 25 * 60.0
 
 
+@pytest.mark.parametrize(("rise_k_per_min", "welded_relay"), [(0.0, True), (0.3, False)])
+def test_a_part_that_heats_itself_does_not_answer_for_a_welded_relay(
+    rise_k_per_min: float, welded_relay: bool
+) -> None:
+    """The air rises as the contactor's pulse is watched, under a part 4 K warmer. That proves a
+    weld, unless the part rises, too: then it feeds the air (fails before this: a trip)."""
+    check = HeatCheck(SETTINGS)
+    air_c, part_c, pulsed = 29.0, 33.0, False
+    for i in range(1200):
+        part_c += rise_k_per_min / 30.0 if pulsed else 0.0
+        air_c += 0.4 / 30.0 if pulsed else 0.0
+        v = check.look(QUIET._replace(control_c=air_c, setpoint_c=38.0, parts_c=(("Lid", part_c),)))
+        if i == 200:
+            check.state, check.since_s = HeatState.CUT, 0.0
+        pulsed = pulsed or check.state is HeatState.CONTACTOR_PULSE
+        if v.heat.relay_welded or (pulsed and check.state is not HeatState.CONTACTOR_PULSE):
+            break
+    assert pulsed
+    assert v.heat.relay_welded is welded_relay
+    assert not check.contactor_closed, "no heat either way, until it is known"
+
+
 def test_without_a_contactor_the_air_that_goes_on_rising_is_the_proof() -> None:
     oven = Oven(settings=ALONE)
     oven.run(5 * 3600.0)

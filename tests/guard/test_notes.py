@@ -191,7 +191,7 @@ def test_the_doubt_of_the_air_is_told_with_its_numbers() -> None:
 def test_the_refused_resume_is_told_with_its_settings() -> None:
     timing = Timing()
     assert f"**`{NOT_RESUMED}`**" in NOTES
-    assert f"`resume_within_min` ({timing.resume_within_min:g} min)" in NOTES
+    assert f"`resume_within_min` ({timing.resume_within_min:g} min; by the oven's fall" in NOTES
     assert f"`resume_lost_c` ({timing.resume_lost_c:g} K)" in NOTES
 
 

@@ -120,9 +120,10 @@ def test_a_box_left_open_over_a_restart_stays_doubted() -> None:
     assert run(loop, ticks)[-1].why_off == WhyOff(OffCode.AIR_DOUBTED)
     second = Loop(SETTINGS)
     second.resume(through_text(loop))
-    ds = run(second, [still(800.0 + 2.0 * i, values=open_box) for i in range(2750)])
-    assert not any(d.heater_on or d.contactor_on for d in ds)
+    living = [(10.0 + 0.0625 * (i % 2), *open_box[1:]) for i in range(2800)]
+    ds = run(second, [still(800.0 + 2.0 * i, values=v) for i, v in enumerate(living)])
     assert ds[100].phase is Phase.RAMP, "it has as long to be shut as without a restart"
+    assert 0.0 < 2.0 * sum(d.heater_on for d in ds) <= 5 * 240.0, "pulses, none of them answered"
     assert ds[-1].trip == "heater-without-effect"
 
 

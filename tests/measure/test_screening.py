@@ -547,3 +547,16 @@ def test_a_sensor_that_lost_its_supply_stays_at_85_and_is_not_believed(before_c:
     ]
     assert faults[-1] is Fault.POWER_ON
     assert (faults[0] is None) is (before_c == 84.0)
+
+
+def test_no_doubt_begins_while_a_broken_off_night_waits_to_be_taken_up() -> None:
+    """Nothing is heated then, and parts lie above the air by rights; the doubt kept the night from
+    being judged (fails before this). One that began before stays."""
+    for open_s, doubted in ((900.0, False), (700.0, True)):
+        screening = Screening((AIR, LID))
+        for i in range(600):
+            t_s = 2.0 * i
+            air_c = 36.0 if t_s < open_s else 10.0
+            reads = (Reading(wobble(t_s, air_c), t_s), Reading(37.0, t_s))
+            screened = screening.judge(t_s, 2.0, reads, True, halted=t_s >= 900.0)
+        assert screened.doubted is doubted

@@ -43,6 +43,8 @@ LONGEST_UNQUIET_S, LONGEST_CUT_UNQUIET_S = 240.0, 1800.0
 LONGEST_TEST_UNQUIET_S = 2700.0
 #: A heater is too strong to be watched by one thermometer unasked where it outruns it by more.
 PULSE_FIRST_K = 12.0
+#: A part so much warmer than the air that has risen so far in a pulse makes the heat itself, K.
+FED_K, PART_ROSE_K = 1.0, 0.2
 #: Without a contactor: rising by so much after the heater's own heat is spent is a stuck relay.
 STILL_RISING_K = 2.0
 #: After a night was stopped its heater is watched for so long.
@@ -81,6 +83,8 @@ class HeatCheck:
         self.proven = False
         self.given_up = False
         self.cut_c: float | None = None
+        self.part_c: float | None = None
+        """The warmest part as the contactor's pulse began."""
         self.night = False
         self.anew = False
         """What lies in the oven, and how warm, is to be taken from the next readings."""
@@ -294,6 +298,7 @@ class HeatCheck:
             if not (settled and wanted):
                 self.wait_s = self.since_s
             elif self._pulse.may_begin(self.since_s - self.wait_s, LONGEST_CUT_UNQUIET_S):
+                self.part_c = warmest(v, air_c)
                 self._enter(HeatState.CONTACTOR_PULSE)
             return
         # Nothing is left to open: it stops rising by itself, or it is stuck.
@@ -308,10 +313,18 @@ class HeatCheck:
         if not (v.night and v.armed):  # the contactor was not closed
             self._enter(HeatState.CUT)
         elif self._pulse.answered(self.since_s):
-            self.proven, self.cut_c = True, None
+            own = self._own_heat(v, air_c)  # which may have answered: asked again later
+            self.proven, self.cut_c = not own, None
             self._enter(HeatState.CUT)
         elif self.since_s > self._pulse.look_s:
             self._settled(air_c)
+
+    def _own_heat(self, v: InterlockInputs, air_c: float) -> bool:
+        """Whether a part warmer than the air has become warmer still: it feeds the air, then."""
+        part_c = warmest(v, air_c)
+        if part_c is None or self.part_c is None:
+            return False
+        return part_c > max(air_c + FED_K, self.part_c + PART_ROSE_K)
 
     def _test_waits(self, v: InterlockInputs) -> None:
         """Every switch is open, until the air stands still: heat now comes through all of them."""

@@ -23,8 +23,9 @@ BEHIND_S = 5.0
 #: How long the network's time is waited for where the oven tells a likely time. Where without the
 #: clock the night could not go on at all, it is waited for as long as a night may stand still.
 CLOCK_WAIT_S = 300.0
-#: It is not waited for up to the last moment in which the night may go on, s.
-SPARE_S = 30.0
+#: The oven's fall is a rough clock: by it alone so many times what is allowed is borne, where it
+#: may have been less than allowed.
+ROUGH = 2.0
 
 
 class Moment(NamedTuple):
@@ -64,6 +65,14 @@ class _Away(NamedTuple):
     shortest_s: float
     told: str
     """`2 min 00 s`, or `about 25 min, by how far the oven fell`."""
+    rough: bool = False
+    """Told by the oven alone, or against the clock."""
+
+    def too_long(self, since_s: float, allowed_s: float) -> bool:
+        """Whether it stood still for longer than allowed, `since_s` of waiting aside."""
+        if self.rough and self.shortest_s - since_s <= allowed_s:
+            allowed_s *= ROUGH
+        return self.longest_s - since_s > allowed_s
 
 
 def moment(state: Sequence[Any]) -> Moment:
@@ -73,7 +82,13 @@ def moment(state: Sequence[Any]) -> Moment:
 
 
 def judge_resume(
-    settings: Settings, cut: Moment, back: Moment, now: Moment, heat_w: float, waited_s: float
+    settings: Settings,
+    cut: Moment,
+    back: Moment,
+    now: Moment,
+    heat_w: float,
+    waited_s: float,
+    doubted: bool = False,
 ) -> Judged | None:
     """Whether to go on; None while the network's time may still settle it.
 
@@ -83,24 +98,20 @@ def judge_resume(
             what it cools by while the clock is waited for says nothing of the cut.
         heat_w: mean power of the heater just before the cut.
         waited_s: since the controller started again.
+        doubted: the air was in doubt as the cut came, as in an open box: its fall tells nothing.
     """
     timing = settings.timing
     allowed_s = timing.resume_within_min * 60.0
-    fallen = _fallen(settings, cut, back, heat_w)
+    fallen = None if doubted else _fallen(settings, cut, back, heat_w)
     since_s = max(now.mono_s - back.mono_s, 0.0)
     away = _away(cut, back, now, fallen)
-    too_long = away is None or away.longest_s - since_s > allowed_s
-    unsettled = too_long or (fallen is not None and fallen.high_s > allowed_s)
+    doubtful = away is None or away.longest_s - since_s > allowed_s
+    unsettled = doubtful or (fallen is not None and fallen.high_s > allowed_s)
     may_learn = cut.wall_known and not now.wall_known and not _same_boot(cut, now)
-    waits_s = allowed_s
-    if not too_long:
-        assert away is not None
-        # The wait itself is not to make it too long.
-        spare_s = allowed_s - SPARE_S - (away.longest_s - since_s)
-        waits_s = min(CLOCK_WAIT_S, max(spare_s, 0.0))
-    if unsettled and may_learn and waited_s < waits_s:
+    if unsettled and may_learn and waited_s < (allowed_s if doubtful else CLOCK_WAIT_S):
         return None
-    why = _why_not(settings, cut, back, away)
+    too_long = away is not None and away.too_long(since_s, allowed_s)
+    why = _why_not(settings, cut, back, away, too_long=too_long, doubted=doubted)
     if why is not None:
         return Judged(False, not_resumed(why), 0.0 if away is None else away.longest_s)
     assert away is not None
@@ -114,24 +125,25 @@ def not_resumed(why: str) -> str:
     return f"The night was not resumed: {why}. See how far the parts are before a restart."
 
 
-def _why_not(settings: Settings, cut: Moment, back: Moment, away: _Away | None) -> str | None:
+def _why_not(
+    settings: Settings, cut: Moment, back: Moment, away: _Away | None, *, too_long: bool,
+    doubted: bool,
+) -> str | None:  # fmt: skip
     """The reason against going on, as a clause, or None."""
     timing = settings.timing
-    if away is not None and away.longest_s > timing.resume_within_min * 60.0:
+    if away is not None and too_long:
         allowed = f"{timing.resume_within_min:g} min"
         return f"it stood still for {away.told}, allowed are {allowed}"
     lost_k = _lost_k(cut, back)
     if lost_k is None:
         return "no believable air temperature came back"
-    if lost_k > timing.resume_lost_c:
+    if lost_k > timing.resume_lost_c and not doubted:
         fell = show_difference(lost_k, settings.units)
         allowed = show_difference(timing.resume_lost_c, settings.units)
         return f"the air fell by {fell}, allowed are {allowed}"
     if away is None:
-        return (
-            "nobody can tell for how long it stood still, since the clock is not set and the oven "
-            "is about as cold as the shed"
-        )
+        oven = "the air was in doubt" if doubted else "the oven is about as cold as the shed"
+        return f"nobody can tell for how long it stood still, since the clock is not set and {oven}"
     return None
 
 
@@ -169,7 +181,7 @@ def _away(cut: Moment, back: Moment, now: Moment, fallen: Standstill | None) -> 
             return _Away(clock_s, fallen.likely_s + since_s, told)
         oven_s = min(fallen.likely_s, max(fallen.low_s, until_s) * 2.0) + since_s
         about = f"about {show_duration(_minutes(oven_s))}, by how far the oven fell"
-        return _Away(oven_s, clock_s, f"{about} (the clock says {told})")
+        return _Away(oven_s, clock_s, f"{about} (the clock says {told})", rough=True)
     if fallen is None or math.isinf(fallen.high_s):
         return None
     # A board that was off cannot have been away for less than it has been on again.
@@ -177,7 +189,7 @@ def _away(cut: Moment, back: Moment, now: Moment, fallen: Standstill | None) -> 
     likely_s = max(fallen.likely_s, least_s) + since_s
     about = show_duration(_minutes(likely_s)) if likely_s >= 60.0 else "a minute or less"
     told = f"about {about}, by how far the oven fell (the clock is not set)"
-    return _Away(likely_s, max(fallen.low_s, least_s) + since_s, told)
+    return _Away(likely_s, max(fallen.low_s, least_s) + since_s, told, rough=True)
 
 
 def _fallen(settings: Settings, cut: Moment, now: Moment, heat_w: float) -> Standstill | None:

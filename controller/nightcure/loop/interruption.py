@@ -50,12 +50,12 @@ class Interruption:
         if self.back_s is None:
             self.back_s = [inputs.mono_s, inputs.wall_s]
         waited_s = self.waited_s(night_s)
-        if doubted or (now.air_c is None and waited_s < AIR_WAIT_S):
+        if now.air_c is None and waited_s < AIR_WAIT_S:
             return None
         if not self.back and now.air_c is not None:
             self.back = list(now)
         back = moment(self.back) if self.back else now
-        judged = judge_resume(settings, moment(self.cut), back, now, self.heat_w, waited_s)
+        judged = judge_resume(settings, moment(self.cut), back, now, self.heat_w, waited_s, doubted)
         self.pending = judged is None
         return judged
 

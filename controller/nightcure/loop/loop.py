@@ -89,7 +89,7 @@ class Loop:
             inputs.mono_s, dt_s, inputs.readings, heated, self.cure.heat_k(),
             self._run.cools_to_c if cools and self._run is not None else None,
             self._heating.on and not heat_check.relay_alone, heat_check.holds_off is not None,
-            heat_check.answered,
+            heat_check.answered, self._interruption.pending,
         )  # fmt: skip
         self._steady.note(inputs.readings, screened.faults)
         ambient_c = self._ambient(screened)

@@ -80,13 +80,14 @@ class AirDoubt:
         self_heat_k: Mapping[int, float],
         paused: bool,
         answered: bool,
+        halted: bool,
     ) -> None:
         """One tick. A sensor that says nothing speaks neither for the air nor against it.
 
         Args:
             believed: by thermometer, °C; None where it is not believed.
             watched: a night that heats or cools; else everything begins anew.
-            cooling_to_c, self_heat_k, paused, answered: see `Screening.judge`.
+            cooling_to_c, self_heat_k, paused, answered, halted: see `Screening.judge`.
         """
         self._heated_s = self._heated_s + dt_s if watched else 0.0
         self._unpaused_s = 0.0 if paused else self._unpaused_s + dt_s
@@ -102,6 +103,8 @@ class AirDoubt:
             self._apart_c = max(self._apart_c, apart_k + ANSWERED_MARGIN_C)
             self._below_c = max(self._below_c, below_k + ANSWERED_MARGIN_C)
             self._over()
+        if halted and not self.stands:
+            return
         if len(air) > 1:
             apart = apart_k > self._apart_c and not self._warmed(believed)
             self._apart_s = self._apart_s + dt_s if apart else 0.0

@@ -132,6 +132,7 @@ class Screening:
         heater_on: bool = True,
         paused: bool = False,
         answered: bool = False,
+        halted: bool = False,
     ) -> Screened:
         """What to believe at `now_s`.
 
@@ -141,6 +142,8 @@ class Screening:
             self_heat_k: by thermometer, how much hotter a part is known to make itself.
             heater_on: since the last tick.
             paused: heat is wanted and held off, so that the air falls below the parts by itself.
+            halted: a night that was broken off is not taken up yet: parts lie above the air by
+                rights, and no doubt begins.
             answered: the air has just answered a pulse of heat, so its thermometer is in the oven.
             cooling_to_c: the setpoint where air may lie below its parts by rights (a cool-down, a
                 ramp down, a soak, which may have been lowered), °C. Air far below the parts is
@@ -155,7 +158,9 @@ class Screening:
             value_c = reading.value_c
             believed.append(None if fault or value_c is None else value_c + past.offset_c)
         watched = heated or cooling_to_c is not None
-        self._doubt.look(believed, dt_s, watched, cooling_to_c, self_heat_k, paused, answered)
+        self._doubt.look(
+            believed, dt_s, watched, cooling_to_c, self_heat_k, paused, answered, halted
+        )
         control = control_c = None
         for i in self._air:
             if believed[i] is not None:
