@@ -24,6 +24,8 @@ WARNED_IS_TOLD = {"heater-weak", "heater-dead", "door-minutes", "door-all-night"
 #: Warnings that say nothing of a fault.
 BESIDE = {"late", "clock", "cure"}
 RISE_K, SAFE_C = 15.0, 65.0
+#: What two thermometers' errors let a trip come early by, K.
+THERMOMETERS_K = 1.0
 UNDER_WAY = (Phase.RAMP, Phase.SOAK, Phase.COOL)
 
 
@@ -115,7 +117,9 @@ class Judge:
         j.hottest_part_c = max(j.hottest_part_c, m.part_c)
         over = m.air_c > limits.air_c or m.part_c > limits.part_c
         self.warmest_c = max(self.warmest_c, m.control_c)
-        if over or m.part_c > self.warmest_c + limits.exotherm_c:
+        hottest_c = max(m.air_c - limits.air_c, m.part_c - limits.part_c)
+        own_k = m.part_c - self.warmest_c - limits.exotherm_c
+        if max(hottest_c, own_k) > -THERMOMETERS_K:
             j.within = False
         if m.flows and over:
             j.over_limit_s += m.dt_s

@@ -64,8 +64,8 @@ def clean(nights: Sequence[Judged], seed: int) -> None:
     ran = [j for j in nights if j.outcome != "refused"]
     false = [j for j in ran if j.trip is not None and j.within]
     still = [j for j in ran if not any(f.startswith(("door", "cut")) for f in j.faults)]
-    plain = [j for j in still if j.surveyed]
-    other = [j for j in still if not j.surveyed]
+    plain = [j for j in still if j.surveyed and j.within]
+    other = [j for j in still if j not in plain]
     paused = [j for j in plain if j.pauses_s > 0.0]
     print(f"{len(nights)} nights, {len(nights) - len(ran)} refused at the start; "
           f"{sum(j.outcome == 'done' for j in ran)} done, "
@@ -77,10 +77,10 @@ def clean(nights: Sequence[Judged], seed: int) -> None:
     print(f"of these {len(timeless)} not taken up on a board that knows no time (of "
           f"{sum('cut-clock-wrong' in j.faults for j in ran)} such), {len(off)} in ovens that "
           f"are not as their settings say, {len(rest) - len(off)} others")  # fmt: skip
-    print(f"pauses of heat: {len(paused)} of {len(plain)} nights without a door or a cut "
-          f"({_share(plain, lambda j: j.pauses_s > 0.0):.1f} %); "
-          f"{sum(j.pauses_s > 0.0 for j in other)} of {len(other)} in an oven whose loss is not "
-          f"within 30 % of its settings'")  # fmt: skip
+    print(f"pauses of heat: {len(paused)} of {len(plain)} nights without a door, a cut or heat of "
+          f"a part's own beyond its limit ({_share(plain, lambda j: j.pauses_s > 0.0):.1f} %); "
+          f"{sum(j.pauses_s > 0.0 for j in other)} of {len(other)} with such heat, or in an oven "
+          f"whose loss is not within 30 % of its settings'")  # fmt: skip
     for kind in (*sorted({f for j in ran for f in j.faults}), ""):
         of = [j for j in ran if kind in j.faults or (not kind and not j.faults)]
         print(f"  {kind or 'nothing':20} {len(of):5} nights, {sum(j in false for j in of):4} false "

@@ -222,9 +222,9 @@ class Timing(Section):
     dead_man_s: Annotated[float, Field(ge=2, le=9)] = 6.0
     """With no fresh decision for this long the relay opens, whatever thread has died."""
     resume_within_min: Annotated[float, Field(ge=0, le=240)] = 30.0
-    resume_lost_c: Annotated[float, Field(ge=0, le=40)] = 25.0
+    resume_lost_c: Annotated[float, Field(ge=0, le=80)] = 40.0
     """A night is taken up again if it stood still no longer, and the air fell no further by then:
-    the air of a light box falls by 20 K in a quarter of an hour."""
+    the air of a light box falls by 20 K in a quarter of an hour, and further if it is opened."""
 
     @model_validator(mode="after")
     def _dead_man_outlasts_tick(self) -> Self:
