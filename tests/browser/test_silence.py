@@ -28,6 +28,26 @@ def test_a_hanging_controller_makes_data_old_and_its_return_makes_it_new(
     assert quiet == []
 
 
+def test_a_phone_that_wakes_accuses_nobody(page: Page, archive: RunningDemo) -> None:
+    """What it showed when it fell asleep looks old at once, and until somebody was asked nothing is
+    said of a controller that hangs. Fails before this: "It is not running, or it hangs"."""
+    page.clock.install()
+    see(page, archive)
+    expect(page.get_by_role("region", name="Now")).to_be_visible()
+    page.evaluate("""
+      window.seen = new Set();
+      new MutationObserver(() => {
+        seen.add(document.querySelector('.oldness')?.innerText.slice(0, 9) ?? '');
+        seen.add(document.querySelector('main').className.split(' ').pop());
+      }).observe(document.body, { subtree: true, childList: true, attributes: true });
+    """)
+    page.clock.fast_forward("06:00:00")
+    expect(page.locator("main.old")).to_have_count(0)
+    seen = set(page.evaluate("[...seen]"))
+    assert "old" in seen
+    assert seen <= {"", "old", "now"}
+
+
 def test_a_killed_controller_is_missed(page: Page, demo: Callable[..., RunningDemo]) -> None:
     running = demo("--speed", "60")
     see(page, running)

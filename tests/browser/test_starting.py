@@ -274,3 +274,40 @@ def test_a_part_is_taken_out_and_put_in(page: Page, archive: RunningDemo) -> Non
     lid.get_by_label("Lid, mixed before the start").fill("1.5")
     expect(lid.locator("summary")).to_contain_text("0.5 kg, 2 % catalyst, mixed 1.5 h before")
     expect(verdict).to_contain_text("This oven takes it")
+
+
+def test_two_parts_of_one_name_are_refused_where_they_are_named(
+    page: Page, archive: RunningDemo
+) -> None:
+    """Fails before this: the oven refused it, below, and no field was marked."""
+    see(page, archive, "start")
+    rim = open_part(page, "Rim")
+    called = rim.get_by_label("Called")
+    called.fill("Lid ")
+    told = "Another part is called Lid; give each a name of its own, such as Lid 2."
+    refused = page.locator(".night-parts .refusal")
+    expect(refused).to_have_text(told)
+    page.locator(".go-bar").get_by_role("button").click()
+    expect(page.get_by_role("dialog")).to_have_count(0)
+    page.locator(".night-parts [aria-invalid=true]").fill("Lid 🛶 für Käthe")
+    expect(refused).to_have_count(0)
+
+
+def test_back_in_the_middle_of_a_start_loses_nothing(page: Page, archive: RunningDemo) -> None:
+    """The phone's back button, a question open over the form: it goes, what was typed stays."""
+    see(page, archive, "now")
+    page.get_by_role("link", name="Start", exact=True).click()
+    open_part(page, "Lid").get_by_label("Lid, resin").fill("0,85")
+    page.get_by_role("button", name="Change it").click()
+    page.get_by_role("button", name="Stop", exact=True).click()
+    expect(page.get_by_role("dialog")).to_be_visible()
+    page.keyboard.press("Escape")
+    page.go_back()
+    expect(page.get_by_test_id("air")).to_be_visible()
+    page.go_forward()
+    expect(page.get_by_role("slider")).to_have_count(3)
+    expect(open_part(page, "Lid").get_by_label("Lid, resin")).to_have_value("0.85")
+    other = page.context.new_page()  # a second tab has a form of its own
+    see(other, archive, "start")
+    expect(open_part(other, "Lid").get_by_label("Lid, resin")).not_to_have_value("0.85")
+    other.close()

@@ -65,6 +65,34 @@ def test_the_cure_of_each_part_in_words(
     assert quiet == []
 
 
+NAMES = "Cockpit coaming, starboard half, second", "Lid", "Lid 🛶 für Käthe", "Rudder stock " * 3
+
+
+def test_every_part_names_its_lane_on_a_small_phone(page: Page, steered: RunningDemo) -> None:
+    """Fails before this: a name that did not fit left its lane without any."""
+    oven = steering(page, steered)
+    profile = oven.offer("Lid and rim, until demould")
+    parts = [{**profile["parts"][i % 2], "name": name.strip()} for i, name in enumerate(NAMES)]
+    oven.begin(*profile["segments"], parts=parts, box={**profile["box"], "wet": "hard"})
+    page.set_viewport_size({"width": 320, "height": 640})
+    page.add_init_script("""
+      window.written = new Set();
+      const fill = CanvasRenderingContext2D.prototype.fillText;
+      CanvasRenderingContext2D.prototype.fillText = function (text, ...at) {
+        written.add(text);
+        fill.call(this, text, ...at);
+      };
+    """)
+    see(page, steered)
+    page.wait_for_selector(".plot canvas", timeout=WAIT_MS)
+    page.wait_for_function("written.size > 6", timeout=WAIT_MS)
+    written = page.evaluate("[...written]")
+    for begins in ("Cockpit", "Lid hard", "Lid 🛶", "Rudder"):
+        assert any(t.startswith(begins) and t.endswith(" hard") for t in written), (begins, written)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+    oven.post("commands/stop")
+
+
 @pytest.mark.parametrize("size", SIZES)
 def test_no_screen_hangs_over_the_edge(
     page: Page, archive: RunningDemo, size: tuple[int, int], quiet: list[str]

@@ -31,3 +31,12 @@ def test_the_status_says_why_with_code_fields_and_sentence() -> None:
         "code": "no-air-temperature", "fields": {"fault": "missing"},
         "sentence": "No believable air temperature: not on the bus.",
     }  # fmt: skip
+
+
+def test_an_oven_whose_air_is_not_known_is_not_ready() -> None:
+    """Fails before this: "Ready for a night." beside an air that does not answer."""
+    loop = Loop(SETTINGS)
+    for t_s, air_c, said in ((0.0, 9.0, "Ready for a night."), (2.0, None, "not known")):
+        inputs = still(t_s, values=(air_c, 9.0, 9.0, 9.0))
+        live = live_state(SETTINGS, loop, inputs, loop.tick(inputs), 1.0)
+        assert said in live["next"]

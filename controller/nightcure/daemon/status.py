@@ -143,7 +143,13 @@ def next_sentence(settings: Settings, loop: Loop, d: Decision) -> str:
     if d.trip is not None:
         return "The oven has tripped; it stays off until a person resets it."
     if run is None:
-        return "The heater is off." if d.phase is Phase.DONE else "Ready for a night."
+        if d.phase is Phase.DONE:
+            return "The heater is off."
+        if d.control_c is None:
+            return (
+                "The air's temperature is not known; a night starts once its thermometer answers."
+            )
+        return "Ready for a night."
     if loop.box.why_off is not None:
         return off_sentence(*loop.box.why_off)
     segment = run.segment

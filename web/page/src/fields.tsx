@@ -77,10 +77,10 @@ export function firstWrong(within: ParentNode): HTMLElement | null {
 
 /** A number as typed, with a comma or a point, and with its unit or without; null if it is none. */
 export function read(text: string, unit = ""): number | null {
-  let tidy = text.trim().replace(",", ".").replace("−", "-");
+  let tidy = text.trim().replace(",", ".").replace(/^[−–]/, "-");
   const end = [unit, unit.replace("°", "")].find((u) => u && tidy.toLowerCase().endsWith(u.toLowerCase()));
   if (end) tidy = tidy.slice(0, -end.length).trim();
-  return /^-?(\d+\.?\d*|\.\d+)$/.test(tidy) ? Number(tidy) : null;
+  return /^[-+]?(\d+\.?\d*|\.\d+)$/.test(tidy) ? Number(tidy) : null;
 }
 
 interface ChoiceProps<T extends string> {

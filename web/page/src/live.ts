@@ -4,7 +4,7 @@ import { get, Refused } from "./api";
 import type { Live } from "./types";
 
 /**
- * `silent`: the controller writes nothing new; `gone`: the page's server does not answer;
+ * `waiting`: nobody was asked yet, at first or after the phone slept; `silent`: the controller writes nothing new; `gone`: the page's server does not answer;
  * `locked`: whoever watches must log in.
  */
 export type Standing = "waiting" | "fresh" | "silent" | "gone" | "locked";
@@ -52,6 +52,8 @@ export function useLive(): Word {
     let source: EventSource | null = null;
     let retry = 0;
     let asking = false;
+    /** The server had news that this stream had not brought: another one was begun. */
+    let anew = false;
     const open = (): void => {
       window.clearTimeout(retry);
       source?.close();
@@ -60,6 +62,7 @@ export function useLive(): Word {
         const live = JSON.parse((event as MessageEvent<string>).data) as Live;
         setArrival({ live, steady_ms: performance.now(), wall_ms: Date.now() });
         setMissing(null);
+        anew = false;
       });
       own.addEventListener("happened", (event) => {
         const { id } = JSON.parse((event as MessageEvent<string>).data) as { id?: number };
@@ -76,8 +79,9 @@ export function useLive(): Word {
       asking = true;
       try {
         const { now_s = 0, host_s } = await get<Partial<Live>>("status", 4000);
-        setMissing("silent");
         const news = host_s !== undefined && now_s - host_s < ageOf(latest.current) - OLD_S;
+        if (!news || anew) setMissing("silent");
+        anew = news;
         if (news || source?.readyState !== EventSource.OPEN) open();
       } catch (error) {
         const status = error instanceof Refused ? error.status : 0;
@@ -92,7 +96,9 @@ export function useLive(): Word {
       if (live === null ? since_s(latest.current) > FIRST_S : isOld(latest.current)) void whoIsMissing();
     };
     const back = (): void => {
-      if (document.visibilityState === "visible") open();
+      if (document.visibilityState !== "visible") return;
+      open();
+      beat(); // what was shown when the phone fell asleep looks old at once
     };
     open();
     const clock = window.setInterval(beat, 1000);
@@ -105,7 +111,7 @@ export function useLive(): Word {
     };
   }, []);
 
-  const standing = isOld(arrival) ? (missing ?? (arrival.live === null ? "waiting" : "silent")) : "fresh";
+  const standing = isOld(arrival) ? (missing ?? "waiting") : "fresh";
   const live = standing === "locked" ? null : arrival.live;
   return { live, age_s: ageOf(arrival), standing, happened };
 }

@@ -34,6 +34,7 @@ export function Parts({ parts, cards, thermometers, batches, onChange }: Props) 
       <h2 id="parts-title">Parts tonight</h2>
       {parts.map((p, i) => {
         const card = cards.find((c) => c.name === p.card);
+        const wrong = misnamed(parts, i);
         return (
           <details key={i} class="fold">
             <summary>
@@ -43,8 +44,8 @@ export function Parts({ parts, cards, thermometers, batches, onChange }: Props) 
             <div class="row">
               <label class="field grow">
                 Called
-                <input type="text" maxLength={40} autocomplete="off" value={p.name} aria-invalid={p.name.trim() === ""} onInput={(e) => set(i, { name: e.currentTarget.value })} />
-                {p.name.trim() === "" && <small class="refusal">Give the part a name, such as Lid.</small>}
+                <input type="text" maxLength={40} autocomplete="off" value={p.name} aria-invalid={wrong !== ""} onInput={(e) => set(i, { name: e.currentTarget.value })} />
+                {wrong && <small class="refusal">{wrong}</small>}
               </label>
               <label class="field grow">
                 Resin
@@ -97,6 +98,14 @@ export function Parts({ parts, cards, thermometers, batches, onChange }: Props) 
       {parts.length < MOST && cards.length > 0 && <button type="button" class="plain" onClick={add}>Add a part</button>}
     </section>
   );
+}
+
+/** What is wrong with the name of a part; empty where nothing is. */
+function misnamed(parts: Part[], i: number): string {
+  const name = parts[i]!.name.trim();
+  if (name === "") return "Give the part a name, such as Lid.";
+  const before = parts.findIndex((p) => p.name.trim() === name);
+  return before < i ? `Another part is called ${name}; give each a name of its own, such as ${name} ${i + 1}.` : "";
 }
 
 function mixed({ start_h = 0 }: Part): string {
