@@ -93,7 +93,7 @@ def test_an_answer_is_shown_for_what_was_asked_only(
     ask(page, "08:00")
     answer(page, "Work it out")
     sure = re.compile(
-        "robably: with 32 °C for .* if your resin is like its kind, \\d+ if it is slow"
+        r"robably: with 32\s°C for .* if your resin is like its kind, \d+ if it is slow"
     )
     expect(odds(page).locator(".answer")).to_have_text(sure)
     promise = re.compile(r"^Start: hard by \d\d:\d\d, (very likely|likely|perhaps)$")

@@ -147,7 +147,7 @@ def test_a_thermometer_is_corrected(page: Page, steered: RunningDemo, quiet: lis
     dialog.get_by_label("Add to every reading").fill("-0,4")
     answer(page, "Correct it")
     lid = page.locator(".probes li", has_text="Lid")
-    expect(lid).to_contain_text(re.compile("corrected by −0.4 K, checked .* as typed in"))
+    expect(lid).to_contain_text(re.compile(r"corrected by −0.4\sK, checked .* as typed in"))
     found = next(t for t in oven.get("settings")["thermometers"] if t["name"] == "Lid")
     assert found["offset_c"] == -0.4
     assert quiet == []
@@ -162,7 +162,7 @@ def test_a_correction_too_large_is_refused(page: Page, archive: RunningDemo) -> 
     dialog.get_by_role("radio", name="beside a reference").check()
     shows = dialog.get_by_label("The reference shows")
     for typed, told in (
-        ("60", r"60 is out of range: \d+ to \d+ °C\."),
+        ("60", r"60 is out of range: \d+ to \d+\s°C\."),
         ("hot", "“hot” is no number"),
     ):
         shows.fill(typed)
@@ -193,9 +193,9 @@ def test_the_oven_is_tested_and_told(
     expect(survey).to_contain_text("The test has begun")
     expect(survey.get_by_role("button")).to_have_count(0)
     expect(survey).to_contain_text("The test is over.", timeout=240_000)
-    expect(survey).to_contain_text(re.compile(r"300 W keeps this box \d\d K above the shed"))
+    expect(survey).to_contain_text(re.compile(r"300\sW keeps this box \d\d\sK above the shed"))
     told = survey.locator("dd.small").first.inner_text()
-    low, high = (float(n) for n in re.findall(r"[\d.]+(?= W/K)", told))
+    low, high = (float(n) for n in re.findall(r"[\d.]+(?=\sW/K)", told))
     assert low < high
     assert 0.9 * BOX.loss_w_per_k < 0.5 * (low + high) < 1.1 * BOX.loss_w_per_k
     assert quiet == []

@@ -32,7 +32,7 @@ def test_a_ridge_tent_of_three_panels(page: Page, archive: RunningDemo, quiet: l
     expect(understood).to_contain_text("4.15 m² of panels")
     expect(page.get_by_role("region", name="What it loses and holds")).to_contain_text("above the")
     tonight = page.get_by_role("region", name="Tonight, without a controller")
-    expect(tonight).to_contain_text(re.compile(r"above 25 °C for .* in all"))
+    expect(tonight).to_contain_text(re.compile(r"above 25\s°C for .* in all"))
     expect(tonight).to_contain_text("Left alone it gels")
     expect(tonight).to_contain_text("Held at 38 °C")
     assert faults(page) == []

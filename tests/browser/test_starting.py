@@ -98,7 +98,7 @@ def test_what_is_refused_is_lifted_by_one_press(page: Page, archive: RunningDemo
     expect(verdict).to_contain_text("This oven takes it")
     page.get_by_role("radio", name="ordinary").check()
     expect(verdict.locator(".refusal")).to_contain_text(
-        re.compile(r"Vapour: \d\d % .* do not start")
+        re.compile(r"Vapour: \d\d\s% .* do not start")
     )
     odds = page.get_by_role("region", name="Will it do tonight?")
     expect(odds).to_contain_text("once the oven takes the profile")

@@ -38,8 +38,10 @@ def test_live_temperatures_and_the_strip(
     page.get_by_text("The night as a table").click()
     expect(page.locator(".hours tbody tr")).not_to_have_count(0)
     expect(page).to_have_title(re.compile(r"^[\d.]+° Ramp$"))
-    expect(page.get_by_text(re.compile(r"^about \d\d:\d\d, in \d+ h( \d\d min)?$"))).to_be_visible()
-    heat = re.compile(r"^\d+ % of full heat, \d+ W")
+    expect(
+        page.get_by_text(re.compile(r"^about \d\d:\d\d, in \d+\sh(\s\d\d\smin)?$"))
+    ).to_be_visible()
+    heat = re.compile(r"^\d+\s% of full heat, \d+\sW")
     expect(page.get_by_test_id("heater")).to_have_text(heat)
     said = page.locator("[role=status][aria-live=polite]")
     expect(said).to_have_text("Ramp, 1 of 3.")  # what a screen reader hears

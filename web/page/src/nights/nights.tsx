@@ -51,10 +51,12 @@ function NightList({ live }: { live: Live }) {
               <small class={`outcome ${n.outcome ?? "runs"}`}>{n.outcome === null ? "is running" : (OUTCOMES[n.outcome] ?? n.outcome)}</small>
               {foretold(learned, n.id, live.units).map((l) => <small key={l} class="quiet told">{l}</small>)}
             </a>
-            <label class="check">
-              <input type="checkbox" checked={picked.includes(n.id)} onChange={() => pick(n.id)} />
-              <span class="sr">Compare {nightName(n)}</span>
-            </label>
+            {rows!.length > 1 && (
+              <label class="check">
+                <input type="checkbox" checked={picked.includes(n.id)} onChange={() => pick(n.id)} />
+                <span class="sr">Compare {nightName(n)}</span>
+              </label>
+            )}
           </li>
         ))}
       </ul>

@@ -6,7 +6,7 @@ export function AccessCard() {
   const { session, failed } = useSession();
   const [busy, refusal, ask] = useAsk();
   return (
-    <section class="access" aria-labelledby="access-title">
+    <section class="access stack" aria-labelledby="access-title">
       <h2 id="access-title">Who may steer</h2>
       <Refusal>{failed?.message ?? refusal}</Refusal>
       {session?.has_passphrase === false && (

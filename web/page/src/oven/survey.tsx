@@ -71,6 +71,7 @@ export function Survey({ resting, units }: { resting: boolean; units: Units }) {
       {!running && (
         <button class="plain" disabled={!resting} onClick={() => setAsking(true)}>Test the oven …</button>
       )}
+      {!resting && !running && <p class="quiet small">The oven is tested, and its file written, while no night runs.</p>}
       {asking && (
         <Asked
           title="Test the oven?"
