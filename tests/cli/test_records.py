@@ -135,7 +135,7 @@ def test_the_oven_is_compared_and_its_refit_kept(tmp_path: Path) -> None:
         assert db.execute("SELECT night_id FROM refits").fetchall() == [(2,)]
     said = found("record", 2, "--ledger", path, "--compare")["oven_since"]
     assert found("record", 2, "--ledger", path)["oven_since"] == said, "what was kept is used"
-    assert said.startswith(("The oven is as it was", "Loses", "The heater gives"))
+    assert said.startswith(("The oven is as it was", "The box has lost", "The heater gives"))
     with sqlite3.connect(path) as db:
         kept = dict(db.execute("SELECT night_id, found FROM refits").fetchall())
     assert set(kept) == {1, 2}

@@ -30,11 +30,11 @@ def test_the_tape_and_the_door() -> None:
     assert found is not None
     assert (found.kind, found.ratio) == ("loss", pytest.approx(1.35, rel=0.01))
     assert found.sentence == (
-        "Loses 35 % more than the 4 nights before: look at the tape and the door."
+        "The box has lost 35 % more heat than in the 4 nights before: look at lid, tape and door."
     )
     less = drift(WEEK[:1], night(3.9 / 1.3, 1.4e-4 / 1.3))
     assert less is not None
-    assert less.sentence.startswith("Loses 23 % less than the night before")
+    assert less.sentence.startswith("The box has lost 23 % less heat than in the night before")
 
 
 def test_the_heater() -> None:

@@ -9,7 +9,7 @@ from ..heat.heating import Heating
 from ..profile import Profile
 from ..settings import Model
 from ..settings.learned_oven import LearnedOven
-from ..settings.oven_evidence import Learned
+from ..settings.oven_evidence import Learned, loss_changed
 from ..tick import Event, Evidence, Phase
 
 T = TypeVar("T")
@@ -85,9 +85,4 @@ class OvenLearning:
 
 
 def _changed(jump: float) -> Event:
-    percent, more = round(100.0 * abs(jump - 1.0)), jump > 1.0
-    message = (
-        f"The box has lost {percent} % {'more' if more else 'less'} heat than in the nights "
-        f"before: {'look at lid, tape and door.' if more else 'was it sealed?'}"
-    )
-    return Event("note", "oven-changed", message)
+    return Event("note", "oven-changed", loss_changed(jump, "in the nights before"))

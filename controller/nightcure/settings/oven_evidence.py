@@ -199,6 +199,20 @@ def learned(model: Model, nights: Iterable[tuple[float, OvenEvidence]]) -> Learn
     return oven
 
 
+def loss_changed(ratio: float, since: str) -> str:
+    """That the box's loss has changed, and where to look; for the event of a night and its record.
+
+    Args:
+        ratio: tonight's over what it was.
+        since: when it was that, such as 'in the nights before'.
+    """
+    percent, more = round(100.0 * abs(ratio - 1.0)), ratio > 1.0
+    return (
+        f"The box has lost {percent} % {'more' if more else 'less'} heat than {since}: "
+        f"{'look at lid, tape and door.' if more else 'was it sealed?'}"
+    )
+
+
 def inverse(m: Sequence[Sequence[float]]) -> Matrix:
     """Of a regular 3 x 3 matrix, by its cofactors."""
 

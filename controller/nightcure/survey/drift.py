@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from ..settings.oven_evidence import loss_changed
 from .identified import Survey, Value
 from .survey import cooling_rate, derived
 
@@ -82,7 +83,6 @@ def drift(before: Sequence[Known], tonight: Known) -> Change | None:
     if not moved:
         return None
     ratio = math.exp(loss)
-    per_cent = round(100.0 * abs(ratio - 1.0))
     since = "the night before" if len(before) == 1 else f"the {len(before)} nights before"
     # Less power with the same box looks like more loss and more capacity: cooling has not moved.
     if abs(cooling) <= max(1.96 * cooling_sd, 0.5 * abs(loss)):
@@ -95,11 +95,7 @@ def drift(before: Sequence[Known], tonight: Known) -> Change | None:
         else:
             said = f"The heater gives {power} % more than {since}: was it changed?"
         return Change("heater", 1.0 / ratio, said)
-    if loss > 0:
-        said = f"Loses {per_cent} % more than {since}: look at the tape and the door."
-    else:
-        said = f"Loses {per_cent} % less than {since}: sealed, or another lid?"
-    return Change("loss", ratio, said)
+    return Change("loss", ratio, loss_changed(ratio, f"in {since}"))
 
 
 def _moved(before: Sequence[Value], tonight: Value) -> tuple[float, float]:
