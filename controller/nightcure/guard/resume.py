@@ -98,7 +98,7 @@ def judge_resume(
             what it cools by while the clock is waited for says nothing of the cut.
         heat_w: mean power of the heater just before the cut.
         waited_s: since the controller started again.
-        doubted: the air was in doubt as the cut came, as in an open box: its fall tells nothing.
+        doubted: the box was open as the cut came, or looked so: the air's fall tells nothing.
     """
     timing = settings.timing
     allowed_s = timing.resume_within_min * 60.0
@@ -142,7 +142,7 @@ def _why_not(
         allowed = show_difference(timing.resume_lost_c, settings.units)
         return f"the air fell by {fell}, allowed are {allowed}"
     if away is None:
-        oven = "the air was in doubt" if doubted else "the oven is about as cold as the shed"
+        oven = "the box was open" if doubted else "the oven is about as cold as the shed"
         return f"nobody can tell for how long it stood still, since the clock is not set and {oven}"
     return None
 

@@ -155,10 +155,10 @@ class Loop:
 
     def _take_up_again(self, inputs: TickInputs, screened: Screened, events: list[Event]) -> None:
         """After a crash or power cut: go on with the night, or trip and say why."""
-        broken = self._interruption
-        waited_s = broken.waited_s(self._times.night_s)
+        broken, night_s = self._interruption, self._times.night_s
+        waited_s, no_clock = broken.waited_s(night_s), screened.doubted or self.box.open
         now = self._moment(screened)
-        judged = broken.judge(self.settings, inputs, now, screened.doubted, self._times.night_s)
+        judged = broken.judge(self.settings, inputs, now, no_clock, night_s)
         if judged is None:
             return
         self._times.night_s = broken.night_s + max(judged.away_s, waited_s)
