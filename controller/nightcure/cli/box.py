@@ -6,8 +6,8 @@ from typing import Annotated, Any
 
 import typer
 
-from .show import out, print_json, sentences
-from .which import JsonOption, LedgerOption, OvenOption, ledger_path
+from .show import AsJson, out, print_json, sentences
+from .which import LedgerOption, OvenOption, ledger_path
 
 
 def open_(
@@ -16,7 +16,7 @@ def open_(
     ],
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """The box is being opened: the heater goes off and the night waits.
 
@@ -33,7 +33,7 @@ def shut(
     ] = False,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """The box is shut: the night goes on."""
     _send("shut", {"aired": aired}, ledger, oven, as_json)

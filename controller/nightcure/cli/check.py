@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .controller import find_oven
-from .show import err, out, print_json, sentences
+from .show import AsJson, err, out, print_json, sentences
 
 if TYPE_CHECKING:
     from ..settings import Settings
@@ -38,7 +38,7 @@ def check(
     message: Annotated[
         bool, typer.Option("--message", help="Then send one message to every declared service.")
     ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Look at settings, thermometers, pins, disk, ledger, clock and watchdog.
 

@@ -7,8 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
-from .show import out, print_json, sentences
-from .which import JsonOption, LedgerOption, OvenOption, ledger_path
+from .show import AsJson, out, print_json, sentences
+from .which import LedgerOption, OvenOption, ledger_path
 
 cup = typer.Typer(
     help="A gel cup beside a thermometer: what it shows dates every part of its batch.",
@@ -43,7 +43,7 @@ def mixed(
     minutes_ago: Annotated[float, typer.Option(help="Mixed so long ago, min.")] = 0.0,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """A cup was mixed now. The running controller counts its time."""
     with sentences():
@@ -79,7 +79,7 @@ def _seen(what: str, help_text: str) -> None:
         batch: Batch = None,
         ledger: LedgerOption = None,
         oven: OvenOption = None,
-        as_json: JsonOption = False,
+        as_json: AsJson = False,
     ) -> None:
         _send({"what": what, **({} if batch is None else {"batch": batch})}, ledger, oven, as_json)
 
@@ -106,7 +106,7 @@ def row(
     probe_inside: Annotated[
         bool, typer.Option("--probe-inside", help="That is the resin's own temperature.")
     ] = False,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """A gel row for a card of this resin from one cup, with no oven running."""
     with sentences():

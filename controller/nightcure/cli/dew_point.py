@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from .show import out, print_json, sentences
+from .show import AsJson, out, print_json, sentences
 
 
 def dew_point(
@@ -21,7 +21,7 @@ def dew_point(
     card: Annotated[
         str | None, typer.Option(help="The resin's card; an epoxy blushes in damp air.")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Dew point of the air, whether the moulds are dry, and what to do where they are not.
 

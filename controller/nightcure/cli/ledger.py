@@ -8,9 +8,8 @@ from typing import Annotated
 
 import typer
 
-from .show import err, out, print_json, sentences
+from .show import AsJson, err, out, print_json, sentences
 from .which import (
-    JsonOption,
     LedgerOption,
     NightArgument,
     OvenOption,
@@ -34,7 +33,7 @@ def check(
     ] = False,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Whether the ledger is sound: the file, and every tick by its checksum; or one night of it.
 
@@ -73,7 +72,7 @@ def backup(
     file: Annotated[Path, typer.Argument(help="The copy; an older one is replaced at the end.")],
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Copy the ledger, also while a night runs; the copy is checked, then replaces an old one."""
     with sentences():
@@ -100,7 +99,7 @@ def keep(
     ] = None,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Thin and drop old nights, so that the ledger stays small.
 
@@ -156,7 +155,7 @@ def export(
     ] = None,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Write a night to a file: a .csv for a spreadsheet, a .zip with all of it.
 
@@ -182,7 +181,7 @@ def import_(
     file: Annotated[Path, typer.Argument(help="A .zip that 'export' wrote.")],
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Take an exported night into this ledger; refused if it was changed or is there already.
 

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from .show import err, out, print_json, print_table, sentences
-from .which import JsonOption, OvenOption, ledger_path
+from .show import AsJson, err, out, print_json, print_table, sentences
+from .which import OvenOption, ledger_path
 
 
 def log(
@@ -31,7 +31,7 @@ def log(
         typer.Option("--decimal-comma", help="Semicolons and decimal commas in the .csv."),
     ] = False,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """What was made: a row for each part of each night, by mould, part, resin batch or person.
 

@@ -17,6 +17,7 @@ from . import (
     controller,
     cup,
     cure,
+    cure_cards,
     demo,
     dew_point,
     ledger,
@@ -81,6 +82,9 @@ app.command("check", rich_help_panel=SET_UP)(check.check)
 _group(oven.app, "oven", SET_UP, open_=box.open_, shut=box.shut)
 app.command("survey", rich_help_panel=SET_UP)(survey.survey)
 cure.cure.add_typer(cup.cup, name="cup")
+cure.cure.command("list")(cure_cards.list_cards)
+cure.cure.command("check")(cure_cards.check)
+cure.cure.command("new")(cure_cards.new)
 cure.cure.command("post-cure")(post_cure.post_cure)
 cure.cure.command("dew-point")(dew_point.dew_point)
 _group(cure.cure, "cure", SET_UP, vapour=vapour.vapour)

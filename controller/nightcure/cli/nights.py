@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .show import out, print_json, print_table, sentences
+from .show import AsJson, out, print_json, print_table, sentences
 from .which import (
-    JsonOption,
     LedgerOption,
     NightArgument,
     OvenOption,
@@ -33,7 +32,7 @@ def listing(
     count: Annotated[int, typer.Option(help="How many, newest first; 0: all.", min=0)] = 20,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """List the nights, newest first."""
     if context.invoked_subcommand is not None:
@@ -88,7 +87,7 @@ def compare(
     chosen: Annotated[list[str], typer.Argument(metavar="NIGHT...", help="Two to six nights.")],
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Hold nights side by side: how they ended, what they held, what they cost in energy."""
     with sentences():

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .show import out, print_json, sentences
+from .show import AsJson, out, print_json, sentences
 
 if TYPE_CHECKING:
     from ..oven.description import Description
@@ -29,7 +29,6 @@ File = Annotated[
 ]
 Ambient = Annotated[float, typer.Option(help="The shed tonight, °C.", min=-45, max=50)]
 Hold = Annotated[float, typer.Option(help="The temperature to hold, °C.", min=0, max=80)]
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 
 
 @app.command()
@@ -41,7 +40,7 @@ def describe(
         float | None,
         typer.Option(help="Watts of the 'what if' heater; twice the present if left out.", min=1),
     ] = None,
-    as_json: Json = False,
+    as_json: AsJson = False,
 ) -> None:
     r"""Say what an oven loses, holds and how fast it warms, and what changes would do to it.
 
@@ -80,7 +79,7 @@ def size(
     cut_outs: Annotated[
         int, typer.Option(help="Independent over-temperature cut-outs.", min=1, max=2)
     ] = 1,
-    as_json: Json = False,
+    as_json: AsJson = False,
 ) -> None:
     """Find the heater for a hold and a ramp, and see what too large a one costs.
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .cure import CardArgument, default_catalyst
-from .show import out, print_json, sentences
+from .cure import CardArgument, CatalystOption, default_catalyst
+from .show import AsJson, out, print_json, sentences
 
 if TYPE_CHECKING:
     from ..cure.part import Part
@@ -41,13 +41,11 @@ def post_cure(
     margin_k: Annotated[
         float, typer.Option(help="So far the part stays below its glass transition, K.")
     ] = 8.0,
-    catalyst_pct: Annotated[
-        float | None, typer.Option(help="Catalyst share, %; the card's own if left out.")
-    ] = None,
+    catalyst_pct: CatalystOption = None,
     save: Annotated[
         Path | None, typer.Option(help="Write the profile, with the part in it, to this file.")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """The post-cure that a use asks for: how warm, how long, how slow a ramp.
 

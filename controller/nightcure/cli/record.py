@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .show import err, out, print_json, print_table, sentences
+from .show import AsJson, err, out, print_json, print_table, sentences
 from .which import (
-    JsonOption,
     LedgerOption,
     OvenOption,
     ledger_path,
@@ -69,7 +68,7 @@ def record(
     ] = None,
     ledger: LedgerOption = None,
     oven: OvenOption = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """The morning record of a night: on the screen, as one HTML file, or as a PDF.
 

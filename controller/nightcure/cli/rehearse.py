@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from rich.markup import escape
 
-from .show import err, out, print_json, print_table, sentences
+from .show import AsJson, err, out, print_json, print_table, sentences
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -57,7 +57,7 @@ def rehearse(
             "record' and 'nightcure nights'."
         ),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Run the real control loop against the virtual oven, as fast as it goes.
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .show import err, out, print_json, print_table, sentences
-from .which import JsonOption, LedgerOption, OvenOption, night_number, open_reader, when
+from .show import AsJson, err, out, print_json, print_table, sentences
+from .which import LedgerOption, OvenOption, night_number, open_reader, when
 
 if TYPE_CHECKING:
     from ..ledger.reader import LedgerReader
@@ -79,7 +79,7 @@ def replay(
         Path | None,
         typer.Option(help="Write the curves: an .svg, .png or .pdf.", rich_help_panel=CHANGE),
     ] = None,
-    as_json: JsonOption = False,
+    as_json: AsJson = False,
 ) -> None:
     """Put a recorded night through the loop again; or ask what if something had been other.
 

@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
+from typing import Annotated, Any
 
 import typer
 from rich.console import Console
@@ -16,6 +16,7 @@ from rich.text import Text
 
 from ..errors import NightcureError
 
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 out = Console()
 err = Console(stderr=True)
 #: Between two columns of a table.

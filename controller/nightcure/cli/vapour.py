@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from .show import out, print_json, sentences
+from .show import AsJson, out, print_json, sentences
 
 if TYPE_CHECKING:
     from ..cure.vapour import Vapour
@@ -44,7 +44,7 @@ def vapour(
         Path | None,
         typer.Option(help="A profile with parts and [box]; in place of all the others."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object.")] = False,
+    as_json: AsJson = False,
 ) -> None:
     """Styrene in the closed box: grams, share of the lower explosive limit, air it needs.
 

@@ -23,7 +23,6 @@ OvenOption = Annotated[
 NightArgument = Annotated[
     str, typer.Argument(help="The night's number, its label, or 'last'.", show_default=False)
 ]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object.")]
 
 
 def ledger_path(ledger: Path | None, oven: Path | None) -> Path:
