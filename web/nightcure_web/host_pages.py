@@ -34,7 +34,7 @@ def folder() -> Path:
 
 @contextmanager
 def announced_here(web: Web) -> Iterator[None]:
-    """Say for the time being that this page is served. What fails is nobody's loss."""
+    """Let the other pages of this machine know that this one is served; no harm if that fails."""
     path = folder() / f"{web.port}"
     handle = None
     with suppress(OSError):

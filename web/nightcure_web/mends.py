@@ -44,8 +44,8 @@ def refusals(profile: Profile, settings: Settings) -> list[str]:
 
 
 def measured_by(asked: Sequence[str | None], settings: Settings) -> list[str | None]:
-    """Each part's thermometer; in place of one that this oven has not, one that no other part is
-    on, else none: the air."""
+    """Each part's thermometer, by part. A part whose thermometer this oven does not have gets one
+    that no other part uses; if there is none, it goes by the air."""
     there = [t.name for t in settings.thermometers]
     places = [settings.thermometers[i].name for i in settings.indices(Role.PART, Role.MOULD)]
     spare = [name for name in places if name not in asked]

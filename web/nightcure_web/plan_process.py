@@ -38,10 +38,10 @@ def main() -> None:
 
 
 def planned(asked: dict[str, Any]) -> Plan:
-    """The plan, everything in this thread's turn: no core but one is busy.
+    """The plan, worked out in this thread alone, so that one core is busy.
 
     Raises:
-        BadInput: a deadline no warmth can meet, a goal no card tells, a profile it will not run.
+        BadInput: an impossible deadline, a goal that no card knows, or a profile that is refused.
     """
     night, profile, spreads = _night(asked)
     with ThreadPoolExecutor(1) as one:

@@ -115,7 +115,7 @@ def _name(place: Path) -> str:
 
 
 class OwnController:
-    """A controller of this process's own, for as long as the test takes."""
+    """A controller that this command runs itself, for as long as the test takes."""
 
     def __init__(self, daemon: Daemon) -> None:
         self.daemon = daemon

@@ -101,7 +101,7 @@ def plan(
     ] = None,
     price_per_kwh: Annotated[
         float | None,
-        typer.Option(help="For the cost; as the oven.toml has it if not.", rich_help_panel=RESULT),
+        typer.Option(help="Price of a kWh; oven.toml's if left out.", rich_help_panel=RESULT),
     ] = None,
     currency: Annotated[
         str | None,

@@ -174,10 +174,10 @@ def tonight_of(
 
 
 def priced(night: Tonight, price_per_kwh: float | None, currency: str | None) -> Tonight:
-    """The night with its electricity's price as it was typed; as the oven has it where it was not.
+    """The night with the price of electricity that was typed, or that of oven.toml.
 
     Raises:
-        BadInput: a price that is none.
+        BadInput: not a price.
     """
 
     from ..errors import BadInput

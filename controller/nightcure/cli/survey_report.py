@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def show_drift(file: Path, as_json: bool) -> None:
-    """Whether the newest night's oven is that of the nights before."""
+    """Print whether the oven has changed since the nights before."""
     from ..errors import BadInput
     from .survey_ledger import drift_of, is_ledger
 

@@ -45,23 +45,23 @@ class Prior(Section):
 
     @property
     def gel_grid(self) -> tuple[float, ...]:
-        """ln(gel factor)s to be weighed."""
+        """The values of ln(gel factor) that are tried."""
         return _grid(self.gel_mean, self.gel_sd, GEL_STEPS)
 
     @property
     def cure_grid(self) -> tuple[float, ...]:
-        """ln(cure factor)s to be weighed."""
+        """The values of ln(cure factor) that are tried."""
         return _grid(self.cure_mean, self.cure_sd, CURE_STEPS)
 
     def log_at(self, gel: float, cure: float) -> float:
-        """Its logarithm, but for a constant."""
+        """The logarithm of its density, up to a constant."""
         a, b = (gel - self.gel_mean) / self.gel_sd, (cure - self.cure_mean) / self.cure_sd
         r = self.together
         return -0.5 * (a * a - 2.0 * r * a * b + b * b) / (1.0 - r * r)
 
 
 def card_prior(figures: ClockFigures) -> Prior:
-    """By the card's own bands; a generic card's resin may be any maker's beside them."""
+    """The prior from the card's bands; on a generic card with the spread between makers added."""
     makers = MAKERS_SD if figures.generic else 0.0
     gel_sd = math.hypot(_band_sd(figures.gel_band), makers)
     band = figures.demould_min or figures.full_min

@@ -1,7 +1,8 @@
-"""How a mould follows air and heater, as nights have shown it: sums of a linear regression.
+"""How a mould follows air and heater, learned from nights: the sums of a linear regression.
 
-Carried to the next night of the same mould and thermometer, they say beforehand what air and heater
-explain, so that a part's own heat shows while it comes and not in hindsight only.
+The next night of the same mould and thermometer starts from them. What air and heater explain of
+the mould's temperature is then known beforehand, and what is left over is the part's own heat,
+which is seen while it comes, not only afterwards.
 """
 
 from __future__ import annotations

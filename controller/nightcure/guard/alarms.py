@@ -66,7 +66,7 @@ class Alarm:
 
 
 class Alarms:
-    """Every alarm that has ever been raised here, and the trip latch."""
+    """Every alarm that this controller has raised, and the trip latch."""
 
     def __init__(self) -> None:
         self._alarms: dict[str, Alarm] = {}
@@ -101,7 +101,7 @@ class Alarms:
         return self._event(alarm, message)
 
     def ended(self) -> str:
-        """That the trip has ended the night, as its event says."""
+        """The sentence of the event that tells that the trip has ended the night."""
         return f"The night was ended by a trip: {interlock_words(self.trip or '')}."
 
     def acknowledge(self, name: str | None) -> list[Event]:

@@ -34,7 +34,7 @@ class Guard:
         self._late_s = LATE_TICKS * settings.timing.tick_s
 
     def look(self, v: InterlockInputs, wall_s: float) -> list[Event]:
-        """What came of one tick: alarms that moved, and notes of what is small."""
+        """Judge one tick: the alarms that changed, and notes on what is too small for an alarm."""
         events: list[Event] = []
         v = self.heat_check.look(v)
         told = self.heat_check.test.take_told()

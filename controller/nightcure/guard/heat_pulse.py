@@ -146,7 +146,7 @@ def line_through(values: Sequence[float], step_s: float) -> tuple[float, float]:
 
 
 def bend_s(before: float, now: float, apart_s: float) -> float:
-    """The time constant with which a slope dies that was `before` and is `now`, s."""
+    """The time constant, s, of a slope that decayed from `before` to `now`."""
     shortest_s, _, longest_s = DRIFT_S
     share = now / before if before else 0.0
     if share >= 1.0:

@@ -65,7 +65,7 @@ class HeatResponse:
         self.short_k = 0.0
 
     def answered(self) -> None:
-        """A pulse was answered: the oven is lazier than surveyed, then."""
+        """The air answered a pulse: from now on less of a rise is asked of this oven."""
         self.short_k = 0.0
         self.asked_share *= LESS_AGAIN
 

@@ -1,9 +1,9 @@
-"""How long the oven stood still, told by how far it has fallen: a cut has no other witness.
+"""How long the controller was away in a power cut, reckoned from how far the oven has cooled.
 
-Heater body, air and moulds cool by the surveyed law towards the shed (two stores, and what the
-heater's body still gives). From how they were at the cut and how they are now follow the likeliest
-time and an interval, for what is not known of the law: of the survey's loss and capacities, the
-shed, and where in the moulds a thermometer sits.
+Heater body, air and moulds cool towards the shed as the survey's model says (two stores of heat,
+and what the heater's body still gives off). Their temperatures at the cut and now give the
+likeliest time and an interval round it. The interval allows for what is not known exactly: the
+survey's loss and capacities, the shed's temperature, and where in the moulds a thermometer sits.
 """
 
 from __future__ import annotations

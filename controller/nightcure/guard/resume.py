@@ -93,9 +93,9 @@ def judge_resume(
     """Whether to go on; None while the network's time may still settle it.
 
     Args:
-        back: the first moment after the cut with a believed air temperature. How long the oven
-            stood until then is told by its fall, how long since then by the board's own clock:
-            what it cools by while the clock is waited for says nothing of the cut.
+        back: the first moment after the cut with a believed air temperature. The time up to it is
+            reckoned from how far the oven cooled; the time since then is read from the board's own
+            clock, since the oven cools on while the network's time is waited for.
         heat_w: mean power of the heater just before the cut.
         waited_s: since the controller started again.
         doubted: the box was open as the cut came, or looked so: the air's fall tells nothing.

@@ -87,7 +87,7 @@ class SwitchTest:
         self.step = self.verdict = None
 
     def pulse(self, v: InterlockInputs, length_s: float) -> HeatState:
-        """The pulse of the step, which begins now."""
+        """Begin the pulse of the present step."""
         assert self.step is not None
         self.answered = False
         self.heater_c, self.airs = max(v.heaters_c, default=None), len(v.air_c)

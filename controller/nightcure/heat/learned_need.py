@@ -91,7 +91,7 @@ class LearnedNeed:
         self._begin_stretch()
 
     def went_on(self, dt_s: float, asked_w: float, air_c: float, ambient_c: float) -> bool:
-        """Heat of `asked_w` for `dt_s`; whether something was learned from it."""
+        """Count a stretch of `dt_s` at `asked_w`; whether something was learned from it."""
         m = self._model
         self.heat_w = asked_w + (self.heat_w - asked_w) * _kept(dt_s, m.heater_lag_s)
         before_c = air_c if self.mould_c is None else self.mould_c

@@ -15,7 +15,7 @@ def with_checksum(mono_s: float, wall_s: float, text: str) -> str:
 
 
 def intact(mono_s: float, wall_s: float, text: str) -> bool:
-    """Whether a tick's inputs and times are those that were written; True where none can tell."""
+    """Whether a tick's inputs and times are as they were written; True if it has no checksum."""
     before, mark, after = text.rpartition(MARK)
     return not mark or after == f"{_checksum(mono_s, wall_s, before)}}}"
 

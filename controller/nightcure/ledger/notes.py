@@ -86,7 +86,7 @@ def checked_label(text: str) -> str:
     if len(label) > LONGEST_LABEL or not _printable(text):
         raise BadInput(f"A label is one line of at most {LONGEST_LABEL} characters.")
     if label == "last" or label.isdecimal():
-        raise BadInput(f"'{label}' cannot be a label: nights are called so without one.")
+        raise BadInput(f"'{label}' cannot be a label: that is how a night without one is named.")
     return label
 
 
@@ -197,7 +197,7 @@ class NotesWriter:
                     )
 
     def note_next(self, notes: Mapping[str, str], who: str, host_s: float) -> None:
-        """Note fields of the next night that starts. Raises BadInput."""
+        """Keep notes for the next night, which has not started yet. Raises BadInput."""
         checked = {checked_field(f): checked_note(f, v) for f, v in notes.items()}
         with self.writing() as db:
             self._adopt(db)

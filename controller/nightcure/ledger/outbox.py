@@ -156,7 +156,7 @@ class Outbox:
         )
 
     def place(self, name: str) -> str | None:
-        """What was remembered under a name."""
+        """How far something was read, as it was kept under this name; None if it never was."""
         rows = self._rows("SELECT value FROM places WHERE name = ?", name)
         return rows[0][0] if rows else None
 
@@ -172,7 +172,7 @@ class Outbox:
         ]
 
     def forget_before(self, at_s: float) -> None:
-        """Take out what nobody needs any more."""
+        """Delete messages that were made more than `KEPT_S` before `at_s`."""
         # What may still stand would be found again, and told as if it were new.
         sql = "DELETE FROM messages WHERE at_s < ? AND kind NOT IN ('trip', 'no_answer')"
         self._change((sql, (at_s - KEPT_S,)))

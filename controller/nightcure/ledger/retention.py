@@ -47,7 +47,7 @@ class Rules:
 
 
 class Done(NamedTuple):
-    """What was done to a night."""
+    """What became of a night by the rules of retention."""
 
     night_id: int
     what: Literal["thinned", "dropped"]

@@ -217,7 +217,7 @@ class LedgerWriter:
         return cursor.lastrowid
 
     def date_night(self, night_id: int, started_s: float) -> None:
-        """Put right when a night began: the clock was not set then."""
+        """Correct the start time of a night that began before the board's clock was set."""
         self._do("UPDATE nights SET started_s = ? WHERE id = ?", (started_s, night_id))
 
     def end_night(self, night_id: int, ended_s: float, outcome: str, reason: str) -> None:
@@ -269,7 +269,7 @@ class LedgerWriter:
     # ---- on starting ------------------------------------------------------------------------
 
     def open_night(self) -> NightRow | None:
-        """The latest night without an outcome: a controller was broken off in it."""
+        """The latest night without an outcome: its controller ended before it did."""
         row = self._first(
             f"SELECT {', '.join(NightRow._fields)} FROM nights"
             " WHERE outcome IS NULL ORDER BY id DESC LIMIT 1"

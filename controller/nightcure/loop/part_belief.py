@@ -90,11 +90,11 @@ class NightBelief:
     def answer(
         self, weighs: Callable[[Hypotheses], list[float]] | None, ahead_c: Sequence[float] = ()
     ) -> Believed:
-        """Reckon anew what is believed.
+        """Work out again what is believed of the part.
 
         Args:
-            weighs: what its batch's cup showed.
-            ahead_c: what its mould will be at, every `cure.belief.AHEAD_MIN` from now on.
+            weighs: the likelihood of what the gel cup of its batch showed.
+            ahead_c: the mould's foreseen temperatures, °C, `cure.belief.AHEAD_MIN` apart from now.
         """
         self.said = self._belief.answer(weighs, ahead_c)
         self.stale, self.answered = False, len(self._minutes)

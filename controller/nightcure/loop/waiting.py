@@ -1,4 +1,4 @@
-"""What a night comes to, what it waits for, how long at the most, and where a wait is given up."""
+"""What a night waits for, how long at the most, and what becomes of it when a wait is given up."""
 
 from __future__ import annotations
 

@@ -82,6 +82,6 @@ class Push:
 
 
 def wanted(settings: Settings) -> bool:
-    """Whether any browser asked."""
+    """Whether any browser has asked for messages."""
     path: Path = push_path(settings.ledger)
     return bool(read_browsers(path)) and key_path(settings.ledger).exists()

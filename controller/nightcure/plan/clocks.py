@@ -45,7 +45,7 @@ class Table:
         return float(self._x[0])
 
     def log_at(self, x: Array) -> Array:
-        """At x = -1/T (1/K); below the coldest row as on it."""
+        """ln of the gel time at x = -1/T (1/K); below the coldest row that of the row."""
         y: Array = np.interp(x, self._x, self._y)
         y -= self._slope * np.maximum(x - self._x[-1], 0.0)
         return y

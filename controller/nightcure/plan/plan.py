@@ -72,8 +72,8 @@ class Plan:
 
     @property
     def probability(self) -> float:
-        """The share of nights in which every part that tells it reaches the goal in time, none of
-        them and no air too hot for it; whoever made the resin of a generic card."""
+        """The share of nights in which every part whose card knows the goal reaches it in time, and
+        neither part nor air gets too hot. On a generic card, over all makers' resins."""
         return float(np.mean(self.nights.met(self.tonight.deadline_s)))
 
     @property

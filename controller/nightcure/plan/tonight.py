@@ -155,18 +155,18 @@ def tonight(
     start_of_day_s: float = 20.0 * 3600.0,
     facts: OvenFacts | None = None,
 ) -> Tonight:
-    """Tonight, checked.
+    """What a plan needs to know of the night, checked.
 
     Args:
         parts: with figures; see `cure.part.with_figures`.
-        ambient_c: the shed, °C at a time (s of the night).
-        goal: a milestone (`cure.clock_figures.MILESTONES`), or `laminate-ready` for its window's
-            opening.
-        deadline_s: after the start.
-        facts: what the oven is; as oven.toml has it if None.
+        ambient_c: the shed's temperature, °C, by seconds of the night.
+        goal: a milestone (`cure.clock_figures.MILESTONES`); `laminate-ready` is when the time to
+            laminate upon the part begins.
+        deadline_s: seconds after the start.
+        facts: the oven's figures; those of oven.toml if None.
 
     Raises:
-        BadInput: a goal no card tells, no parts, a deadline that is none.
+        BadInput: no parts, a goal that none of their cards knows, or an impossible deadline.
     """
     name = "laminate-opens" if goal == "laminate-ready" else goal
     names = get_args(Milestone)

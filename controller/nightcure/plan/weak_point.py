@@ -1,4 +1,4 @@
-"""What the time of the goal hangs on most."""
+"""Which uncertainty moves the time of the goal most."""
 
 from __future__ import annotations
 

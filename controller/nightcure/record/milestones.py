@@ -77,7 +77,7 @@ def recorded_milestones(
     told: Container[str],
     now_s: float,
 ) -> list[When]:
-    """The same from a night's record.
+    """A part's milestones, reckoned from a night's record.
 
     Args:
         report: a part's milestones as its last report has them (`tick.PartCure`).

@@ -176,7 +176,7 @@ class Recorder:
             except Exception as error:
                 # Trying again would fail again, and hold up all that follows.
                 vars(self).update(kept)
-                log.exception("A tick could not be recorded and is given up.")
+                log.exception("A tick could not be recorded; the ledger goes on without it.")
                 self._give_up(batch, error)
                 continue
             if lost:

@@ -33,11 +33,11 @@ class TakenUp(NamedTuple):
     """How a controller starts.
 
     Attributes:
-        loop: fresh, or as the snapshot has it.
-        resumed_from: the snapshot it was resumed from.
-        going_on: the night that goes on and its last tick.
-        held: the trip it stays in, for the loop's first tick.
-        sentence: of a night that was broken off and does not go on, where nothing holds the oven.
+        loop: a fresh one, or one restored from the snapshot.
+        resumed_from: the snapshot it was restored from.
+        going_on: the number of the night that goes on, and its last tick.
+        held: a trip that is still latched; the loop is told with its first tick.
+        sentence: why a night that was broken off does not go on, where no trip is latched.
     """
 
     loop: Loop

@@ -34,7 +34,7 @@ class Door:
 
 @dataclass(frozen=True)
 class Changes:
-    """One or more things that are to be other than they were."""
+    """What a what-if changes about a recorded night."""
 
     colder_k: float = 0.0
     """The whole night, the oven at its start too, colder by so much; warmer if negative."""

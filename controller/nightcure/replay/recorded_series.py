@@ -19,7 +19,7 @@ LEAST_ROWS = 30
 
 @dataclass(frozen=True)
 class RecordedSeries:
-    """A night's curves. All arrays (rows,), times rising.
+    """A night's curves: arrays of one length, in order of time.
 
     Attributes:
         time_s: s of the night.

@@ -56,7 +56,7 @@ class Difference(NamedTuple):
 
     @property
     def meaning(self) -> str:
-        """What it is about."""
+        """What the field that differs is about, in words."""
         return MEANING_OF.get(self.field, self.field)
 
 

@@ -34,7 +34,7 @@ class MilestoneSummary:
 
 @dataclass
 class PartSummary:
-    """A part on a resin card, as far as it came."""
+    """How far a part on a resin card came."""
 
     name: str
     card: str

@@ -134,7 +134,7 @@ _PAGE = re.compile(r'(<meta name="nightcure-page" content=")([0-9a-f]{64})(">)')
 
 
 def page_hash(text: str) -> str:
-    """SHA-256 of a record's page, its own place in it blank."""
+    """SHA-256 of a record's page, reckoned with the hash's own place in it left blank."""
     blank = _PAGE.sub(rf"\g<1>{BLANK}\g<3>", text, count=1)
     return hashlib.sha256(blank.encode()).hexdigest()
 

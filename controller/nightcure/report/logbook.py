@@ -128,7 +128,7 @@ def _of_night(reader: LedgerReader, night: NightRow) -> list[LogRow]:
         hard_s = came["demould"]
 
         def noted(field: str, of: int = number) -> str:
-            """Of this part by itself, else of the whole night."""
+            """What was noted of this part; where nothing was, what was noted of the whole night."""
             return notes.get(f"{field}_{of}", notes.get(field, ""))
 
         rows.append(

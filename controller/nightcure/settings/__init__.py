@@ -341,7 +341,7 @@ class Settings(Section):
 
 
 def corrected(settings: Settings, offsets_c: Mapping[str, float]) -> Settings:
-    """The settings with other offsets, by 1-Wire id; ids that are not declared are passed over."""
+    """The settings with other offsets, by 1-Wire id; offsets of unknown ids are ignored."""
     thermometers = tuple(
         t.model_copy(update={"offset_c": offsets_c.get(t.id, t.offset_c)})
         for t in settings.thermometers

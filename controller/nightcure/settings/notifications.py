@@ -96,7 +96,7 @@ class Notifications(Section):
         return chosen
 
     def located(self, folder: Path) -> Notifications:
-        """With files that are named relative to `folder` found from everywhere."""
+        """The same settings, with file names relative to `folder` made absolute."""
         mqtt = self.mqtt
         if mqtt is not None and mqtt.ca is not None:
             mqtt = mqtt.model_copy(update={"ca": folder / mqtt.ca})

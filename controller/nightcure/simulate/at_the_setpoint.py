@@ -1,4 +1,4 @@
-"""A profile as the loop would run it in an oven that is always at its setpoint, its part, too."""
+"""A profile as the loop would run it in an oven whose air and parts are always at the setpoint."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ def duration(seconds: float) -> str:
 
 
 def figures(value: float) -> str:
-    """Three figures that count, never as a power of ten."""
+    """A number to three significant figures, never as a power of ten."""
     return f"{float(f'{value:.3g}'):.15g}" if abs(value) < 1e15 else f"{value:.3g}"
 
 

@@ -67,11 +67,14 @@ def gaps(log: Log) -> tuple[Disturbed, ...]:
 
 
 def settled(problem: Problem, best: Fit, known: tuple[Disturbed, ...]) -> tuple[Problem, Fit]:
-    """The problem with every door in it found, and its answer.
+    """Look for openings of the door that nobody noted, and fit again with those that were found.
 
     Args:
         problem: with the gaps `known` in it.
-        best: its answer for three time constants.
+        best: the fit to it with three time constants.
+
+    Returns:
+        The problem with the doors in it, and the fit to that.
     """
     if len(problem.rows) < DOOR_ROWS:
         return problem, best

@@ -16,7 +16,7 @@ MISFIT = 0.15
 
 
 def believable(log: Log, best: Fit, quantum_c: float) -> None:
-    """Refuse a log that no oven could have made: its interval would be of nothing.
+    """Refuse a log that no oven could have made: an interval from it would mean nothing.
 
     Args:
         quantum_c: what its readings are rounded to, K.

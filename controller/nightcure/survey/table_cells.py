@@ -159,7 +159,7 @@ class HeaterCell:
             ]
         last = np.maximum.accumulate(np.where(empty, -1, np.arange(len(values))))
         return np.where(last < 0, 0.0, values[last]), [
-            f"Where the heater's column '{name}' is empty it is as in the row before."
+            f"Where the heater's column '{name}' is empty, it is taken as in the row before."
         ]
 
     def _scaled(

@@ -106,7 +106,7 @@ class HeatCourse(BaseModel):
 
 
 class OneHeatTold(BaseModel):
-    """One good heat and wait, beside a held night."""
+    """The box heated once without a controller, beside a night at a held temperature."""
 
     alone: HeatCourse
     held: HeatCourse

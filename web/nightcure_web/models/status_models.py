@@ -1,4 +1,4 @@
-"""What is true now."""
+"""The oven's state, as the API gives it."""
 
 from __future__ import annotations
 
@@ -116,12 +116,12 @@ class Health(BaseModel):
 
     ok: bool
     controller_age_s: float | None = Field(
-        description="Since the controller's last word; null if it never said one."
+        description="Seconds since the controller last wrote its state; null if it never did."
     )
 
 
 class StartCheck(BaseModel):
-    """One thing to be so before a night."""
+    """One of the checks before a night starts."""
 
     name: str
     ok: bool

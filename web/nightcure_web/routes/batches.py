@@ -71,9 +71,9 @@ def batches(services: ServicesOf) -> Any:
 
 @router.post("/batches/new", response_model=list[BatchSeen], responses=told(BATCHES, *WRITES))
 def new_batch(services: ServicesOf, who: Who, asked: NewBatch) -> Any:
-    """Say that a batch is a new one: of the old one's numbers only the resin's are kept.
+    """Say that a batch is a new one: only what was learned of the resin itself is kept.
 
-    A part with another batch name needs no saying.
+    A batch with a name of its own is new without being said to be.
     """
     rows = services.reader.evidence()
     if asked.batch not in {row.batch for row in rows}:

@@ -66,14 +66,14 @@ class Draft(BaseModel):
 
 
 class Question(BaseModel):
-    """One thing that is asked."""
+    """One question for a new card."""
 
     key: str
     question: str
 
 
 class Questions(BaseModel):
-    """What is asked for a card like a shipped one, in its order."""
+    """The questions for a new card that is based on a shipped one, in the order of asking."""
 
     questions: list[Question]
     fixed_ratio: bool = Field(description="Mixed in one ratio, so that gel rows have no catalyst.")

@@ -18,9 +18,11 @@ router = APIRouter(prefix="/api", tags=["nights"])
 
 
 class LearnedLoss(BaseModel):
-    """The oven's loss by its nights, beside what oven.toml says."""
+    """The oven's loss as nights have shown it, beside that in oven.toml."""
 
-    nights: int = Field(description="How many have told something; 0: it is oven.toml's.")
+    nights: int = Field(
+        description="How many nights have shown something of it; 0: the figure is oven.toml's."
+    )
     loss_w_per_k: list[float] = Field(description="Early, likely and late: 8 of 10 between.")
     stated_loss_w_per_k: float
     jumped: float | None = Field(
