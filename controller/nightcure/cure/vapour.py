@@ -48,7 +48,7 @@ def saturation_pa(temp_c: float) -> float:
 
 
 def emitter_called(name: str) -> Emitter:
-    """What a material of this name loses styrene as: the greater loss if it says gel coat."""
+    """Whether a material loses styrene as a gel coat does or as a resin does, by its name."""
     called = "".join(c for c in name.lower() if c.isalpha())
     coats = ("gelcoat", "topcoat", "flowcoat")
     return "gel-coat" if any(coat in called for coat in coats) else "resin"

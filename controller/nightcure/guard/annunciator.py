@@ -52,7 +52,7 @@ class Annunciator:
         return [Event("note", "silence", "The siren was silenced by the button at the oven.")]
 
     def signals(self, phase: Phase, waits: bool) -> Signals:
-        """For a night in `phase`, which waits or does not."""
+        """What siren and lamps show in a phase of a night, which may be waiting for something."""
         shown = self._alarms.shown()
         runs = phase in (Phase.RAMP, Phase.SOAK, Phase.COOL)
         new = any(a.state in NEW for a in shown)

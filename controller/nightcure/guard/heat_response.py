@@ -3,7 +3,7 @@
 The energy balance needs the shed's temperature, to know what leaves through the walls: where the
 shed is far warmer than assumed, a thermometer that hangs outside seems to stand in an oven that
 loses much. Here only changes count. The oven's own model, made as lazy as a survey can be wrong,
-says how far the air must rise by the heat it was given; what it rises less by adds up.
+says how far the air must rise by the heat it was given; what is missing from that is added up.
 """
 
 from __future__ import annotations

@@ -67,7 +67,7 @@ class FeedForward:
         """What the night has shown of the model's figures."""
 
     def take(self, shares: Shares, ambient_c: float) -> float:
-        """Reckon with `shares` from now on; the watts by which the need grows with that."""
+        """Use `shares` from now on. Returns by how much that raises the power needed now, W."""
         m, old, self.shares = self._model, self.shares, shares
         if self.ahead_c is None:
             return 0.0

@@ -1,4 +1,4 @@
-"""What is said of a part's belief: when a milestone is sure, and what was seen; a sentence each."""
+"""Sentences on what is believed of a part: when a milestone is sure, and what was seen."""
 
 from __future__ import annotations
 

@@ -43,7 +43,7 @@ class Seen(NamedTuple):
 
 
 class Watch:
-    """Of one oven's ledger; `place` is where the last one stopped."""
+    """Watches one oven's ledger, from `place` on, which is how far the notifier before it came."""
 
     def __init__(self, settings: Settings, place: str | None, mono_s: float) -> None:
         """`mono_s`: the monotonic clock now, s."""

@@ -39,7 +39,7 @@ class Series:
 
 @dataclass(frozen=True)
 class Nights:
-    """What came of them; arrays (nights, profiles)."""
+    """The results of the nights that were drawn; arrays (nights, profiles)."""
 
     reached_s: dict[tuple[int, Milestone], Array]
     """By part and milestone: when, s after the start; NaN where not within the horizon."""

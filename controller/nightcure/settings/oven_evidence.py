@@ -191,7 +191,11 @@ def _shares(figures: Sequence[float], model: Sequence[float]) -> list[float]:
 
 
 def learned(model: Model, nights: Iterable[tuple[float, OvenEvidence]]) -> Learned:
-    """The oven by its nights, oldest first; each with its wall time, s."""
+    """What all nights together say of the oven.
+
+    Args:
+        nights: (wall time in s, evidence), oldest first.
+    """
     oven = Learned(model)
     for wall_s, found in nights:
         oven.passes(wall_s)

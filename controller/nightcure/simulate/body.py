@@ -11,7 +11,7 @@ from ..settings import Role
 
 
 class Held(NamedTuple):
-    """What acts on an oven, held over a step."""
+    """What acts on an oven, constant over a step."""
 
     heater_w: float
     ambient_c: float

@@ -77,6 +77,6 @@ class Times:
 
 
 def once(columns: dict[str, Array]) -> dict[str, Array]:
-    """Of rows at one and the same time the last; `columns` has a "time" that does not fall."""
+    """The table with the last row of every time; `columns` has a "time" that never falls."""
     last = np.r_[np.diff(columns["time"]) > 0, True]
     return {role: values[last] for role, values in columns.items()}

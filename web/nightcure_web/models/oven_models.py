@@ -132,7 +132,7 @@ class LastCheck(BaseModel):
 
 
 class SetThermometer(BaseModel):
-    """A thermometer as it is set."""
+    """The settings of a thermometer."""
 
     id: str
     name: str

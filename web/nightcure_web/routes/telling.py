@@ -120,7 +120,7 @@ def leave(
         str, Body(embed=True, max_length=1000, examples=["https://push.example/abc"])
     ],
 ) -> Any:
-    """Tell this browser no more."""
+    """Stop sending messages to this browser."""
     found = _push(services, request)
     try:
         count = change_browsers(push_path(services.settings.ledger), remove=endpoint)
