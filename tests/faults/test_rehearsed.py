@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from nightcure.oven.thermal import Mould
+from nightcure.settings import Settings
 from nightcure.simulate.faults import FAULTS
 from nightcure.simulate.scenario import BOX
 from nightcure.tick import Decision, Phase, TickInputs
@@ -171,6 +172,17 @@ def test_a_box_opened_over_warm_parts_delays_the_night_and_no_more(open_for: str
     assert COARSE.timing.tick_s * sum(d.heater_on for d in meanwhile) <= PULSES_S
     assert len({d.setpoint_c for d in meanwhile}) == 1, "the profile stands still"
     assert max(d.believed[0] or 0.0 for _, d in ticks) < 38.0 + 1.5
+
+
+def test_a_shed_far_colder_than_typed_is_no_open_box() -> None:
+    """Nobody measures it, and 20 °C were typed in summer: the box, no colder than its shed, began
+    at -8 °C. Fails before this: heat went unanswered, and paused."""
+    data = COARSE.model_dump(mode="json")
+    data["thermometers"] = [t for t in data["thermometers"] if t["role"] != "ambient"]
+    data["model"]["assumed_ambient_c"] = 20.0
+    result, _ = night(settings=Settings.model_validate(data), ambient=lambda _t: -8.0)
+    assert result.figures.outcome == "done"
+    assert not result.figures.alarms
 
 
 def test_a_box_shut_over_parts_that_cannot_warm_its_air_goes_on() -> None:

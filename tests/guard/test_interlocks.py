@@ -92,7 +92,7 @@ FIRES: list[tuple[type[Interlock], Callable[[float], InterlockInputs], float, fl
         Exotherm,
         lambda t: QUIET._replace(heated=False, phase="cool", setpoint_c=None,
                                  parts_c=(("Lid", 40.0 + t * 0.004),)),
-        900, 1400,
+        1400, 1600,
     ),
     # 3 K of its own and 6 K that nobody foresaw: 47 °C.
     (

@@ -50,7 +50,7 @@ SAID: dict[type[Interlock], list[str]] = {
     OverTemperature: [f"{OverTemperature.BACK_K:g} K below"],
     Exotherm: [
         f"for {Exotherm.FOR_S:g} s",
-        f"by {Exotherm.RISE_K:g} K past what it was, and {Exotherm.OVER_AIR_K:g} K above the air",
+        f"by {Exotherm.RISE_K:g} K past what it was, and above the air by as much",
         f"for {Exotherm.OFF_S / 60:g} min",
     ],
     ControlSensorLost: [

@@ -223,8 +223,6 @@ class Exotherm(Interlock):
     RISE_K = 1.5
     UNEXPECTED_K = 6.0
     """A card's figure for a thick laminate may be 4 K too low."""
-    OVER_AIR_K = 4.0
-    """A part that rises unheated by less than this above the air only keeps a tight box warm."""
     USUAL_S, USUAL_MOST_K, NO_OWN_HEAT_K = 1800.0, 4.0, 0.5
     FALLS_K = 0.3
     """A part so far below what it was is falling, or on its way back."""
@@ -286,7 +284,7 @@ class Exotherm(Interlock):
         for (name, part_c), expected_k in zip(v.parts_c, expected, strict=True):
             own_k = expected_k or 0.0
             risen = part_c > self.was_c[name] + self.RISE_K + own_k
-            if risen and part_c > v.control_c + self.OVER_AIR_K + own_k:
+            if risen and part_c > v.control_c + self._allowed_k(name, expected_k):
                 return self._sentence(name, part_c, v.control_c, " and rising with the heater off")
         return None
 

@@ -71,8 +71,7 @@ class Loop:
         self._ambient_known = False
         self._parts_c: list[float | None] = []
         self._interruption = Interruption()
-        self.box = BoxOpen()
-        """Whether somebody has said that the box is open."""
+        self.box = BoxOpen()  # whether somebody has said so
         self._longer_s: float | None = None
         self._oven = OvenLearning(settings.model)
 
@@ -157,8 +156,7 @@ class Loop:
         """After a crash or power cut: go on with the night, or trip and say why."""
         broken, night_s = self._interruption, self._times.night_s
         waited_s, no_clock = broken.waited_s(night_s), screened.doubted or self.box.open
-        now = self._moment(screened)
-        judged = broken.judge(self.settings, inputs, now, no_clock, night_s)
+        judged = broken.judge(self.settings, inputs, self._moment(screened), no_clock, night_s)
         if judged is None:
             return
         self._times.night_s = broken.night_s + max(judged.away_s, waited_s)
@@ -189,6 +187,8 @@ class Loop:
         longest_s = limits.longest_night_h * 3600.0
         self._run = ProfileRun(profile, control_c, limits.ramp_c_per_h, longest_s)
         self._times.night_s, self._begun_c = 0.0, control_c
+        if not self._ambients:  # a box is no colder than its shed
+            self._ambient_c = min(self.settings.model.assumed_ambient_c, control_c)
         self._heating.start(profile, control_c)
         self.phase = Phase(self._run.segment.kind)
         air = show_temperature(control_c, self.settings.units)
