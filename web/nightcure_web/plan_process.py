@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from nightcure.errors import NightcureError
+from nightcure.ledger.reader import LedgerReader
 from nightcure.oven.arrays import Array
 from nightcure.plan.advise import advise
 from nightcure.plan.answer import course_of
@@ -19,6 +20,7 @@ from nightcure.plan.plan import Plan, plan_night
 from nightcure.plan.sampling import Spreads
 from nightcure.plan.tonight import Tonight, facts_of, falling_to, tonight
 from nightcure.profile import Profile, parse_profile
+from nightcure.report.standing import standing_sentences
 from nightcure.settings import Settings
 
 #: Points of a curve, about; and how long after deadline and goal it goes on, s.
@@ -56,7 +58,11 @@ def _night(asked: dict[str, Any]) -> tuple[Tonight, Profile, Spreads]:
     night = tonight(
         settings, profile.parts, shed, asked["goal"], asked["deadline_s"], asked["start_s"], facts
     )
-    return as_started(night, profile.oven), profile, spreads
+    standing = []
+    if settings.ledger.exists():
+        reader = LedgerReader(settings.ledger)
+        standing = standing_sentences(reader, settings.name, profile.parts, settings.units)
+    return as_started(night, profile.oven, standing), profile, spreads
 
 
 def advised(asked: dict[str, Any]) -> dict[str, Any]:

@@ -147,6 +147,7 @@ def tonight_of(
     from ..plan.tonight import PlannedPart, facts_of, tonight
     from ..record.batches import learned_parts
     from ..record.known_oven import known_oven
+    from ..report.standing import standing_sentences
     from ..settings import load_settings
     from ..simulate.scenario import scenario
 
@@ -161,16 +162,19 @@ def tonight_of(
     if survey is not None:
         facts, spreads = from_survey(_json_of(survey), facts, spreads)
     ready = [p for p in parts if isinstance(p, PlannedPart)]
-    shown = None
+    shown, standing = None, []
     if learned and oven is not None and settings.ledger.exists():
         reader = LedgerReader(settings.ledger)
+        standing = standing_sentences(
+            reader, settings.name, [p.part for p in ready], settings.units
+        )
         known = learned_parts(tuple(p.part for p in ready), reader)
         ready = [replace(p, part=part) for p, part in zip(ready, known, strict=True)]
         if survey is None:
             shown = known_oven(settings, reader)
             facts, spreads = from_nights(shown, facts, spreads)
     night = tonight(settings, ready, shed, goal, deadline_s, start_s, facts)
-    return as_started(night, shown), spreads
+    return as_started(night, shown, standing), spreads
 
 
 def priced(night: Tonight, price_per_kwh: float | None, currency: str | None) -> Tonight:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from ..settings.learned_oven import LearnedOven
@@ -29,12 +30,13 @@ def from_nights(
     return known, spreads.model_copy(update={"oven_log_covariance": rows})
 
 
-def as_started(night: Tonight, oven: LearnedOven | None) -> Tonight:
+def as_started(night: Tonight, oven: LearnedOven | None, standing: Sequence[str] = ()) -> Tonight:
     """The night as a page starts it: it waits until gel or demould have surely come; and it is said
     what of it earlier nights have shown.
 
     Args:
         oven: what they have shown of the oven, if the night starts from it.
+        standing: what they have shown of the parts' places, a sentence each.
     """
     notes: list[str] = []
     if oven is not None and oven.nights:
@@ -51,4 +53,4 @@ def as_started(night: Tonight, oven: LearnedOven | None) -> Tonight:
             f"The resin of {' and '.join(known)} is taken as earlier nights, or a gel cup, have "
             f"shown it."
         )
-    return replace(night, surely=True, notes=(*night.notes, *notes))
+    return replace(night, surely=True, notes=(*night.notes, *notes, *standing))

@@ -15,6 +15,7 @@ from ..record.milestones import AFTER, perhaps, recorded_milestones
 from ..units import TemperatureUnit
 from .alarm_history import AlarmHistory, alarm_histories
 from .segments import TickSummary, summarise_ticks
+from .standing import watched_parts
 
 #: Points of the chart's curves, about.
 POINTS = 500
@@ -140,8 +141,9 @@ def gather(reader: LedgerReader, night_id: int) -> Facts:
         raise BadInput(f"{reader.path} holds no night {night_id}; 'nightcure nights' lists them.")
     profile, settings = reader.parsed(night.profile), reader.parsed(night.settings)
     tick_summary = summarise_ticks(
-        reader, night_id, settings, [s["kind"] for s in profile["segments"]]
-    )
+        reader, night_id, settings, [s["kind"] for s in profile["segments"]],
+        watched_parts(profile),
+    )  # fmt: skip
     events = list(all_events(reader, night_id))
     notes = reader.noted(night_id)
     return Facts(

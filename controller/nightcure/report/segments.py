@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 from ..ledger.reader import LedgerReader
 from ..ledger.rows import TickRow, passed_s
 from ..record.off_sentences import at_rest
+from .standing import Standing, StandingWatch
 
 #: A gap between ticks longer than so many ticks is a pause: the heater was off meanwhile.
 PAUSE_TICKS = 3.0
@@ -103,24 +104,32 @@ class TickSummary:
     """By part, what was believed of it at last (see `tick.PartBelief`)."""
     withheld: list[Withheld] = field(default_factory=list)
     """When heat was not allowed while a night was under way or tripped."""
+    standing: list[Standing] = field(default_factory=list)
+    """How the parts stand above or below the air in a steady soak."""
     tells_off: bool = False
     """The version that recorded the night told why heat was not allowed."""
 
 
 def summarise_ticks(
-    reader: LedgerReader, night_id: int, settings: dict[str, Any], kinds: list[str]
+    reader: LedgerReader,
+    night_id: int,
+    settings: dict[str, Any],
+    kinds: list[str],
+    on_parts: Mapping[str, str],
 ) -> TickSummary:
     """Read every tick of a night once.
 
     Args:
         settings: the night's, as the ledger has them.
         kinds: of the profile's segments.
+        on_parts: the profile's parts by their thermometers.
     """
     tick_s = float(settings["timing"]["tick_s"])
     thermometers = settings["thermometers"]
     names = [t["name"] for t in thermometers]
     parts = [i for i, t in enumerate(thermometers) if t["role"] in ("part", "mould")]
     g = TickSummary()
+    watch = StandingWatch(on_parts)
     g.hottest = {name: Spread() for name in names}
     before: TickRow | None = None
     held: tuple[Withheld, dict[str, Any]] | None = None
@@ -146,6 +155,13 @@ def summarise_ticks(
             held = _withheld(g, row, decision["off"], held and held[0])
         if "cure" in decision:
             g.cure, g.cure_s = decision["cure"], now_s
+            watch.cure(g.cure)
+        if row.phase == "soak" and "wait" not in decision:
+            watch.soak(
+                now_s, row.setpoint_c, row.control_c, dict(zip(names, believed, strict=True))
+            )
+        else:
+            watch.elsewhere()
         for belief in decision.get("beliefs", ()):
             g.beliefs[belief[0]] = belief
         if row.segment is not None:
@@ -164,6 +180,7 @@ def summarise_ticks(
             _ended(g, row, now_s)
         g.ticks += 1
         before = row
+    g.standing = watch.found()
     return g
 
 

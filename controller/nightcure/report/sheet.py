@@ -14,6 +14,7 @@ from .document import Block, Document, Form, Heading, Pairs, Photo, Picture, Tab
 from .facts import Facts
 from .next_steps import next_steps
 from .sections import alarms, parts, segments, sensors
+from .standing import watched_parts
 from .verdict import verdict
 
 #: So many events are printed; all of them are in the ledger.
@@ -150,7 +151,12 @@ def _fields(facts: Facts) -> tuple[tuple[str, str], ...]:
 
 
 def _oven(facts: Facts, extras: Extras) -> list[Block]:
-    blocks: list[Block] = []
+    parts = watched_parts(facts.profile)
+    blocks: list[Block] = [
+        Text(s.sentence(parts[s.sensor], facts.units))
+        for s in facts.tick_summary.standing
+        if s.worth_telling
+    ]
     if extras.drift is not None:
         blocks.append(Text(extras.drift))
     elif facts.refit is None:

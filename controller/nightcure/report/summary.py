@@ -74,6 +74,7 @@ def summary(facts: Facts, extras: Extras) -> dict[str, Any]:
             for s in facts.sensors
         ],
         "notes": facts.notes,
+        "standing": [s._asdict() for s in g.standing],
         "oven_since": extras.drift,
         "thinned": facts.thinned,
         "version": night.version,
