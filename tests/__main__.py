@@ -82,8 +82,8 @@ def suites(tests: list[str]) -> dict[str, list[str]]:
     # Left to itself it begins with the files of most tests, and ends on one core with long ones.
     by_file = ["--dist", "loadfile", "--no-loadscope-reorder"]
     return {
-        "browser": [*pytest, "-n", "2", "--dist", "loadgroup", *BROWSER],
-        "processes": [*pytest, "-n", "4", *by_file, *PROCESSES],
+        "browser": [*pytest, *BROWSER],
+        "processes": [*pytest, "-n", "2", *by_file, *PROCESSES],
         "computing": [*GIVES_WAY, *pytest, "-n", cores, *by_file, *computing],
     }
 

@@ -134,19 +134,15 @@ class RunningDemo:
 SHARED = ("steered", "archive", "tripped", "shipped")
 
 
-@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The tests here by the demo that they share, which lives no longer than they need it."""
     here = Path(__file__).parent
-    order = {name: number for number, name in enumerate(SHARED)}
 
     def place(item: pytest.Item) -> int:
         if here not in item.path.parents:
             return -1
-        used = [order[n] for n in getattr(item, "fixturenames", ()) if n in order]
-        if used:
-            item.add_marker(pytest.mark.xdist_group(SHARED[used[0]]))
-        return used[0] if used else len(SHARED)
+        used = getattr(item, "fixturenames", ())
+        return next((i for i, name in enumerate(SHARED) if name in used), len(SHARED))
 
     items.sort(key=place)
 
