@@ -277,7 +277,7 @@ def test_drift_over_the_nights_of_a_ledger(tmp_path: Path) -> None:
     assert found["change"] == "loss"
     assert found["ratio"] == pytest.approx(1.6, rel=0.25)
     shown = " ".join(nightcure("survey", ledger, "--drift").stdout.split())
-    assert "look at the tape and the door" in shown
+    assert "look at lid, tape and door" in shown
     log = tmp_path / "log.csv"
     log.write_text(HAND)
     assert "not a ledger" in nightcure("survey", log, "--drift").stderr
