@@ -20,10 +20,14 @@ PAGE = ROOT / "web" / "page"
 def test_a_trip_is_told_acknowledged_and_reset(
     page: Page, demo: Callable[..., RunningDemo], quiet: list[str]
 ) -> None:
-    running = demo("--speed", "150", "--fault", "sensor-missing@40min+20min")
+    """Above the warning that came before it, of a box that was open (fails before this)."""
+    running = demo("--speed", "150", "--fault", "door-open@20min+15min",
+                   "--fault", "sensor-missing@40min+20min")  # fmt: skip
     see(page, running)
     trip = page.locator("article.trip")
     expect(trip).to_have_count(1)
+    expect(page.locator("article.alarm")).not_to_have_count(1)
+    expect(page.locator("article.alarm").first).to_have_class(re.compile("trip"))
     heading = trip.get_by_role("heading")
     expect(heading).to_have_text(re.compile("^Trip: .* since \\d\\d:\\d\\d, .*acknowledged$"))
     sentence = trip.locator("p").first.inner_text()

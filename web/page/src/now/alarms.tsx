@@ -14,6 +14,12 @@ const STATES: Record<string, string> = {
   latched: "waits for a reset",
 };
 
+/** What to do first, first: a trip, then what still stands, then what is not seen any more. */
+function inOrder(alarms: Alarm[]): Alarm[] {
+  const rank = (a: Alarm) => (a.latching ? 0 : a.state.startsWith("returned") ? 2 : 1);
+  return [...alarms].sort((a, b) => rank(a) - rank(b));
+}
+
 function title(a: Alarm): string {
   return `${a.latching ? "Trip" : "Warning"}: ${a.words || a.name.split("-").join(" ")}`;
 }
@@ -33,7 +39,7 @@ export function Alarms({ live }: { live: Live }) {
   if (live.alarms.length === 0 && !resetting && asked === null) return null;
   return (
     <section class="alarms" aria-label="Alarms">
-      {live.alarms.map((a) => (
+      {inOrder(live.alarms).map((a) => (
         <article key={a.name} class={a.latching ? "alarm trip" : "alarm"}>
           <h2>
             {title(a)}{" "}
