@@ -286,6 +286,25 @@ def test_a_part_that_heats_itself_does_not_answer_for_a_welded_relay(
     assert not check.contactor_closed, "no heat either way, until it is known"
 
 
+def test_a_part_that_a_radiant_heater_warms_hides_a_welded_relay_twice_at_most() -> None:
+    """It lies above the air and rises in every pulse: the third is the proof (fails before this:
+    the contactor went on pulsing a welded heater for as long as heat was wanted)."""
+    check = HeatCheck(SETTINGS)
+    air_c, part_c, pulses = 29.0, 33.0, 0
+    for i in range(6000):
+        pulsing = check.state is HeatState.CONTACTOR_PULSE
+        part_c += 0.3 / 30.0 if pulsing else 0.0
+        air_c += 0.4 / 30.0 if pulsing else 0.0
+        v = check.look(QUIET._replace(control_c=air_c, setpoint_c=38.0, parts_c=(("Lid", part_c),)))
+        pulses += check.state is HeatState.CONTACTOR_PULSE and not pulsing
+        if i == 200:
+            check.state, check.since_s = HeatState.CUT, 0.0
+        if v.heat.relay_welded:
+            break
+    assert v.heat.relay_welded
+    assert pulses == 3
+
+
 def test_without_a_contactor_the_air_that_goes_on_rising_is_the_proof() -> None:
     oven = Oven(settings=ALONE)
     oven.run(5 * 3600.0)

@@ -6,7 +6,7 @@
                        enough for a rise that the oven's own model can tell from nothing. Answered:
                        the night goes on, and the oven is known to lose more than surveyed. Five
                        pulses unanswered, or 90 minutes far below the setpoint: a trip.
-    air doubted        (`measure.screening`: far below the parts, or two sensors far apart.) The
+    air doubted        (`measure.air_doubt`: far below the parts, or two sensors far apart.) The
                        same: air that answers a pulse is the oven's.
     heat unexplained   The contactor opens at once. When heat is wanted again the contactor closes
                        with the relay off for one short pulse: air that answers proves a welded
@@ -45,6 +45,8 @@ LONGEST_TEST_UNQUIET_S = 2700.0
 PULSE_FIRST_K = 12.0
 #: A part so much warmer than the air that has risen so far in a pulse makes the heat itself, K.
 FED_K, PART_ROSE_K = 1.0, 0.2
+#: It is believed so often in a night: a radiant heater with a welded relay warms its part likewise.
+MOST_OWN_HEAT = 2
 #: Without a contactor: rising by so much after the heater's own heat is spent is a stuck relay.
 STILL_RISING_K = 2.0
 #: After a night was stopped its heater is watched for so long.
@@ -85,6 +87,8 @@ class HeatCheck:
         self.cut_c: float | None = None
         self.part_c: float | None = None
         """The warmest part as the contactor's pulse began."""
+        self.own_heats = 0
+        """How often in this night a part's own heat was taken for the answer."""
         self.night = False
         self.anew = False
         """What lies in the oven, and how warm, is to be taken from the next readings."""
@@ -173,6 +177,7 @@ class HeatCheck:
         self._response.begin()
         self._forget_doubt()
         self.cuts_s, self.given_up, self.proven = [], False, False
+        self.own_heats = 0
         self._enter(HeatState.WATCH)
         if self._pulse_first or self._test.step is not None:
             self._pause(0.0)
@@ -198,7 +203,7 @@ class HeatCheck:
             self._unseen(at_rest)
         self._balance.step(
             self.step_s, duty, air_c, v.ambient_c,
-            shed_known=self._shed_known, warmest_c=warmest(v, air_c), heated=v.heated,
+            shed_known=self._shed_known, warmest_c=v.warmest_c(air_c), heated=v.heated,
         )  # fmt: skip
         self._response.step(self.step_s, duty, air_c, v.ambient_c, heated=v.heated)
         if not v.heated and v.night_s > 0.0:  # a cool-down, or the box was said to be open
@@ -298,7 +303,7 @@ class HeatCheck:
             if not (settled and wanted):
                 self.wait_s = self.since_s
             elif self._pulse.may_begin(self.since_s - self.wait_s, LONGEST_CUT_UNQUIET_S):
-                self.part_c = warmest(v, air_c)
+                self.part_c = v.warmest_c(air_c)
                 self._enter(HeatState.CONTACTOR_PULSE)
             return
         # Nothing is left to open: it stops rising by itself, or it is stuck.
@@ -313,7 +318,8 @@ class HeatCheck:
         if not (v.night and v.armed):  # the contactor was not closed
             self._enter(HeatState.CUT)
         elif self._pulse.answered(self.since_s):
-            own = self._own_heat(v, air_c)  # which may have answered: asked again later
+            own = self.own_heats < MOST_OWN_HEAT and self._own_heat(v, air_c)
+            self.own_heats += own  # it may have answered: asked again later
             self.proven, self.cut_c = not own, None
             self._enter(HeatState.CUT)
         elif self.since_s > self._pulse.look_s:
@@ -321,7 +327,7 @@ class HeatCheck:
 
     def _own_heat(self, v: InterlockInputs, air_c: float) -> bool:
         """Whether a part warmer than the air has become warmer still: it feeds the air, then."""
-        part_c = warmest(v, air_c)
+        part_c = v.warmest_c(air_c)
         if part_c is None or self.part_c is None:
             return False
         return part_c > max(air_c + FED_K, self.part_c + PART_ROSE_K)
@@ -409,10 +415,3 @@ class HeatCheck:
             self.cuts_s = cuts_s
             self._enter(HeatState.CUT)
         self.night = night
-
-
-def warmest(v: InterlockInputs, air_c: float) -> float | None:
-    """The warmest part there may be, °C: measured, or by its card's own heat over the air."""
-    seen = [c for _, c in v.parts_c]
-    seen += [air_c + k for k in v.self_heat_k if k is not None]
-    return max(seen, default=None)

@@ -80,3 +80,9 @@ class InterlockInputs(NamedTuple):
     armed: bool = True
     ledger_gone: bool = False
     time_back: bool = False
+
+    def warmest_c(self, air_c: float) -> float | None:
+        """The warmest part there may be, °C: measured, or by its card's own heat over the air."""
+        seen = [c for _, c in self.parts_c]
+        seen += [air_c + k for k in self.self_heat_k if k is not None]
+        return max(seen, default=None)
